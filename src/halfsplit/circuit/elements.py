@@ -34,6 +34,7 @@ class Element:
     CODE: ClassVar[int]
     TERMINALS: ClassVar[tuple[str, ...]]
     PARAMS: ClassVar[Mapping[str, float]]  # name -> default
+    GONE: ClassVar[Mapping[str, float]]  # parameter values that leave nothing connected
 
     def __post_init__(self) -> None:
         if len(self.nets) != len(self.TERMINALS):
@@ -41,6 +42,10 @@ class Element:
         unknown = set(self.values) - set(self.PARAMS)
         if unknown:
             raise ValueError(f"{self.name}: no parameter {sorted(unknown)}; has {list(self.PARAMS)}")
+
+    def gone(self) -> dict[tuple[str, str], float]:
+        """Overrides that take this element out of the circuit."""
+        return {(self.name, key): value for key, value in self.GONE.items()}
 
     def vector(self) -> list[float]:
         """Parameter values in storage order."""
@@ -51,6 +56,7 @@ class Resistor(Element):
     """Linear conductance `g` [S] between a and b."""
 
     CODE, TERMINALS, PARAMS = RESISTOR, ("a", "b"), {"g": OPEN}
+    GONE: ClassVar[Mapping[str, float]] = {"g": 1e-12}
 
 
 class Capacitor(Element):
@@ -62,12 +68,14 @@ class Capacitor(Element):
 
     CODE, TERMINALS = CAPACITOR, ("a", "b")
     PARAMS = {"c": 0.0, "esr": 1e-3, "g": 0.0, "hold_g": 0.0, "hold": 0.0}
+    GONE: ClassVar[Mapping[str, float]] = {"c": 0.0, "g": 0.0, "hold_g": 0.0}
 
 
 class Inductor(Element):
     """Inductance `l` [H] in series with `r` [ohm]; `g` [S] shunts both (shorted turns, short)."""
 
     CODE, TERMINALS, PARAMS = INDUCTOR, ("a", "b"), {"l": 0.0, "r": 1e-3, "g": 0.0}
+    GONE: ClassVar[Mapping[str, float]] = {"r": 1e12, "l": 0.0, "g": 0.0}
 
 
 class Source(Element):
@@ -78,12 +86,14 @@ class Source(Element):
 
     CODE, TERMINALS = SOURCE, ("pos", "neg")
     PARAMS = {"g": 1e3, "dc": 0.0, "ac": 0.0, "hz": 50.0, "phase": 0.0, "limit": 1e9}
+    GONE: ClassVar[Mapping[str, float]] = {"g": 1e-12}
 
 
 class Sink(Element):
     """Constant-current load: draws `amps` [A] once the voltage passes about `knee` [V]."""
 
     CODE, TERMINALS, PARAMS = SINK, ("a", "b"), {"amps": 0.0, "knee": 0.3, "g": 0.0}
+    GONE: ClassVar[Mapping[str, float]] = {"amps": 0.0, "g": 0.0}
 
 
 class Lamp(Element):
@@ -95,6 +105,7 @@ class Lamp(Element):
 
     CODE, TERMINALS = LAMP, ("a", "b")
     PARAMS = {"volts": 1.0, "amps": 0.0, "cold": 0.1, "g": 0.0}
+    GONE: ClassVar[Mapping[str, float]] = {"amps": 0.0, "g": 0.0}
 
 
 class Diode(Element):
@@ -113,6 +124,7 @@ class Diode(Element):
         "ibv": 0.0,
         "nbv": THERMAL_VOLTAGE,
     }
+    GONE: ClassVar[Mapping[str, float]] = {"is": 0.0, "ibv": 0.0, "g": 0.0}
 
 
 class Bjt(Element):
@@ -138,6 +150,14 @@ class Bjt(Element):
         "gcb": 0.0,
         "iknee": 0.0,
     }
+    GONE: ClassVar[Mapping[str, float]] = {
+        "ist": 0.0,
+        "isf": 0.0,
+        "isr": 0.0,
+        "gce": 0.0,
+        "gbe": 0.0,
+        "gcb": 0.0,
+    }
 
 
 class Scr(Element):
@@ -160,6 +180,7 @@ class Scr(Element):
         "ggk": 0.0,
         "able": 1.0,
     }
+    GONE: ClassVar[Mapping[str, float]] = {"isg": 0.0, "gak": 0.0, "ggk": 0.0, "able": 0.0}
 
 
 class Winding(Element):
@@ -171,6 +192,7 @@ class Winding(Element):
     """
 
     CODE, TERMINALS, PARAMS = WINDING, ("p", "m", "core"), {"g": 1.0, "turns": 1.0}
+    GONE: ClassVar[Mapping[str, float]] = {"g": 1e-12}
 
 
 class Amplifier(Element):
@@ -197,6 +219,7 @@ class Amplifier(Element):
         "able": 1.0,
         "stuck": 0.0,
     }
+    GONE: ClassVar[Mapping[str, float]] = {"able": 0.0, "bias": 0.0, "gin": 0.0, "gq": 0.0}
 
 
 class Regulator(Element):
@@ -218,6 +241,7 @@ class Regulator(Element):
         "g": 0.0,
         "able": 1.0,
     }
+    GONE: ClassVar[Mapping[str, float]] = {"able": 0.0, "iq": 0.0, "g": 0.0}
 
 
 class Contact(Element):
@@ -236,3 +260,4 @@ class Contact(Element):
         "normally": 0.0,
         "force": 0.0,
     }
+    GONE: ClassVar[Mapping[str, float]] = {"closed": 1e-12, "open": 1e-12}

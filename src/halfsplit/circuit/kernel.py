@@ -282,7 +282,7 @@ def assemble(ar, p, x, xprev, vj, latch, hist, t, h, stray, limiting, a, f):  # 
                 p[o] * (1.0 - th * th) / p[o + 1] + p[o + 2],
             )
         elif c == el.LAMP:
-            hot, cold = p[o] / max(p[o + 1], 1e-12), p[o + 2]
+            hot, cold = p[o] / max(p[o + 1], 1e-15), p[o + 2]
             root = (1.0 - cold) * math.sqrt(abs(v) / p[o])
             r = hot * (cold + root)
             _two(

@@ -1,0 +1,224 @@
+"""What every part kind provides, and the field types a part entry may use."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+
+from halfsplit.circuit.elements import Element
+from halfsplit.circuit.netlist import Overrides
+from halfsplit.quantity import Range, Tolerance, Unit, parse, parse_range, parse_tolerance
+
+# References cited more than once in the kinds. Transcribed copies are named as such.
+MODES_338 = "MIL-HDBK-338B (1998), failure mode distributions, read in a public transcription"
+RATES_217 = "MIL-HDBK-217F Notice 2, parts count, ground fixed, read in a public transcription"
+PRACTICE = "common practice, no published source"
+MEMORY = "from memory, unconfirmed"
+
+
+def _quantity(unit: Unit, example: str) -> Any:
+    schema = {"type": ["string", "number"], "description": f"quantity, such as {example}"}
+    return Annotated[
+        float, BeforeValidator(lambda v: parse(_text(v), unit)), WithJsonSchema(schema)
+    ]
+
+
+def _text(value: object) -> str:
+    """YAML gives bare numbers as numbers; the quantity parser wants what was written."""
+    if isinstance(value, bool) or value is None or isinstance(value, (dict, list)):
+        raise ValueError("expected a quantity such as 4k7 or 12V")
+    return str(value)
+
+
+def _net(value: object) -> str:
+    text = str(value).strip() if isinstance(value, (str, int)) else ""
+    if isinstance(value, bool) or not text or any(c.isspace() or c in ":,{}[]#" for c in text):
+        raise ValueError("a net is one word, such as n12 or vraw")
+    return text
+
+
+Ohms = _quantity("ohm", "4k7")
+Farads = _quantity("F", "22u")
+Henries = _quantity("H", "10m")
+Volts = _quantity("V", "12V")
+Amps = _quantity("A", "500mA")
+Watts = _quantity("W", "0.25W")
+Hertz = _quantity("Hz", "50Hz")
+Seconds = _quantity("s", "100n")
+Celsius = _quantity("degC", "150")
+KelvinPerWatt = _quantity("K/W", "1.5")
+Fraction = _quantity("1", "20%")
+Spread = Annotated[
+    Tolerance,
+    BeforeValidator(lambda v: v if isinstance(v, Tolerance) else parse_tolerance(_text(v), "1")),
+    WithJsonSchema({"type": ["string", "number"], "description": "tolerance, such as 5%"}),
+]
+GainRange = Annotated[
+    Range,
+    BeforeValidator(lambda v: v if isinstance(v, Range) else parse_range(_text(v), "1")),
+    WithJsonSchema({"type": "string", "description": "range, such as 20..70"}),
+]
+Net = Annotated[
+    str,
+    BeforeValidator(_net),
+    WithJsonSchema({"type": ["string", "integer"], "description": "net name"}),
+]
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One way a part can be wrong.
+
+    Attributes
+    ----------
+    name: short, such as "open" or "c-e short".
+    share: fraction of this part's failures that take this form (a part's modes sum to 1).
+    source: where the share comes from.
+    changes: parameter values that make the fault.
+    look: what a meter or an eye finds on the part out of circuit.
+    """
+
+    name: str
+    share: float
+    source: str
+    changes: Overrides
+    look: str = ""
+
+
+@dataclass(frozen=True)
+class Wander:
+    """One way a good part differs from its marking, as parameter values at plus one sigma."""
+
+    name: str
+    changes: Overrides
+
+
+@dataclass(frozen=True)
+class Rating:
+    """A limit the part must not pass: `quantity` volts, amps, watts or degC of `element`."""
+
+    quantity: Literal["volts", "amps", "watts", "degC", "amps_squared_seconds"]
+    limit: float
+    element: str
+    source: str
+
+
+@dataclass(frozen=True)
+class DeadLook:
+    """What an ohmmeter or diode test shows between two terminals of a good part on the bench.
+
+    `low`, `high` [ohm] or, for `test` "diode", [V] at about 1 mA; infinite high means "OL" is right.
+    """
+
+    pos: str
+    neg: str
+    test: Literal["ohms", "diode"]
+    low: float
+    high: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Rate:
+    """Failures per million hours of a new part of this kind, and who says so."""
+
+    per_million_hours: float
+    source: str
+
+
+class Part(BaseModel):
+    """One part of the assembly. Subclasses are the kinds; fields are what an entry may say."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+    KIND: ClassVar[str]
+    TERMINALS: ClassVar[tuple[str, ...]]
+    RATE: ClassVar[Rate]
+    # Minutes to reach a lead of this part with a probe, and to lift or change it.
+    # Source: common practice, no published source.
+    POLAR: ClassVar[bool] = False
+
+    ref: str = Field(exclude=True, default="", json_schema_extra={"hidden": True})
+    kind: str = Field(description="part kind")
+    type: str | None = Field(default=None, description="catalogue type, such as 2N3055")
+    made: int | None = Field(default=None, ge=1900, le=2100, description="year of the date code")
+    touched: str | None = Field(default=None, description="sign of an earlier repair, in words")
+    page: str | None = Field(default=None, description="drawing page or zone it was read from")
+    confidence: Literal["sure", "likely", "guess"] = Field(
+        default="sure", description="how readable the drawing was"
+    )
+    note: str | None = Field(default=None, description="anything worth keeping")
+
+    def terminals(self) -> dict[str, str]:
+        """Terminal name -> net, in the order of the entry's meaning."""
+        dump = self.__dict__
+        return {t: dump[t if t not in RESERVED else f"{t}_"] for t in self.TERMINALS}
+
+    def elements(self) -> list[Element]:
+        """The circuit elements this part becomes; the first is named like the part."""
+        raise NotImplementedError(f"{type(self).__name__} must say what elements it is made of")
+
+    def modes(self) -> list[Mode]:
+        """The ways it fails, shares summing to 1; empty for what cannot fail (a meter)."""
+        return []
+
+    def wanders(self) -> list[Wander]:
+        """Independent uncertainties of a good part at one sigma."""
+        return []
+
+    def ratings(self) -> list[Rating]:
+        """Limits known from the entry or the catalogue."""
+        return []
+
+    def dead(self) -> list[DeadLook]:
+        """Bench readings of a good part out of circuit."""
+        return []
+
+    def label(self) -> str:
+        """A few words for lists: kind and value or type."""
+        return f"{self.KIND} {self.type}" if self.type else self.KIND
+
+    def rate(self) -> Rate:
+        """Failure rate of this very part; kinds with several technologies override."""
+        return self.RATE
+
+
+RESERVED = frozenset({"in", "from", "is"})  # words Python keeps; the field gets a trailing _
+
+
+def shares(source: str, modes: Mapping[str, tuple[float, Overrides, str]]) -> list[Mode]:
+    """Modes from name -> (share, changes, look) under one source; refuses shares not summing to 1."""
+    total = sum(share for share, _, _ in modes.values())
+    if abs(total - 1.0) > 0.011:
+        raise ValueError(f"shares sum to {total:.3f}, not 1: {list(modes)}")
+    return [Mode(n, s, source, changes, look) for n, (s, changes, look) in modes.items()]
+
+
+def sigma(tolerance: Tolerance, value: float) -> float:
+    """One standard deviation of a part with this tolerance, as a value.
+
+    A tolerance band is taken as evenly filled, so sigma is its half-width over the root of three:
+    bins sorted for tighter grades leave no peak in the middle. Common practice, no published source.
+    """
+    low, high = tolerance.bounds(value)
+    return (high - low) / 2.0 / 3.0**0.5
+
+
+@dataclass
+class KindRegistry:
+    """Every kind by name."""
+
+    kinds: dict[str, type[Part]] = field(default_factory=dict)
+
+    def add(self, kind: type[Part]) -> type[Part]:
+        """Class decorator: make a kind known under its KIND."""
+        if kind.KIND in self.kinds:
+            raise ValueError(f"two kinds are called {kind.KIND}")
+        self.kinds[kind.KIND] = kind
+        return kind
+
+
+REGISTRY = KindRegistry()
