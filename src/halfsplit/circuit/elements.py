@@ -14,6 +14,9 @@ from typing import ClassVar
 # kT/q at 27 degC, the temperature of the reference simulator's default.
 THERMAL_VOLTAGE = 0.025865
 
+# Stands for the common net in elements a part makes by itself (core loss, earthed neutral).
+COMMON = "#common"
+
 # A conductance that stands for "no connection": 1 Gohm, larger than any bench meter.
 OPEN = 1e-9
 # A conductance that stands for "shorted": 10 milliohm, about a solder bridge.
@@ -41,7 +44,9 @@ class Element:
             raise ValueError(f"{self.name}: give one net for each of {', '.join(self.TERMINALS)}")
         unknown = set(self.values) - set(self.PARAMS)
         if unknown:
-            raise ValueError(f"{self.name}: no parameter {sorted(unknown)}; has {list(self.PARAMS)}")
+            raise ValueError(
+                f"{self.name}: no parameter {sorted(unknown)}; has {list(self.PARAMS)}"
+            )
 
     def gone(self) -> dict[tuple[str, str], float]:
         """Overrides that take this element out of the circuit."""

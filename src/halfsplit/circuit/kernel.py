@@ -111,9 +111,7 @@ def _scr(f, a, jac, e, p, o, x, n, vj, latch, limiting):  # type: ignore[no-unty
         vj[e, 0] = held
     up, slope = grow(held / nvt)
     s = sat * slope / nvt
-    _two(
-        f, a, jac, e, 2, 1, ng, nk, sat * (up - 1.0) + s * (v - held) + p[o + 7] * v, s + p[o + 7]
-    )
+    _two(f, a, jac, e, 2, 1, ng, nk, sat * (up - 1.0) + s * (v - held) + p[o + 7] * v, s + p[o + 7])
     vak = x[na] - x[nk]
     i, g = p[o + 6] * vak, p[o + 6]
     if latch[e] == 1:
@@ -256,7 +254,18 @@ def assemble(ar, p, x, xprev, vj, latch, hist, t, h, stray, limiting, a, f):  # 
             if h > 0.0:
                 series += p[o] / h
                 lift = p[o] / h * hist[e]
-            _two(f, a, jac, e, 0, 1, n0, n1, (v + lift) / series + p[o + 2] * v, 1.0 / series + p[o + 2])
+            _two(
+                f,
+                a,
+                jac,
+                e,
+                0,
+                1,
+                n0,
+                n1,
+                (v + lift) / series + p[o + 2] * v,
+                1.0 / series + p[o + 2],
+            )
         elif c == el.SOURCE:
             emf = p[o + 1] + p[o + 2] * math.sin(2.0 * math.pi * p[o + 3] * t + p[o + 4])
             give = (emf - v) * p[o]

@@ -90,9 +90,7 @@ def solve_rows(ar, rows, start, out, status, res, latched):  # type: ignore[no-u
         latched[r] = latch
 
 
-def operating_point(
-    topology: Topology, rows: Floats, start: Floats | None = None
-) -> Solution:
+def operating_point(topology: Topology, rows: Floats, start: Floats | None = None) -> Solution:
     """Direct-current solution of each row of parameters.
 
     Parameters

@@ -8,7 +8,32 @@ from typing import Literal
 Series = Literal["E3", "E6", "E12", "E24", "E48", "E96", "E192"]
 
 # The 24 two-digit values are rounded by history, not by formula, so they are listed.
-_E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
+_E24 = (
+    10,
+    11,
+    12,
+    13,
+    15,
+    16,
+    18,
+    20,
+    22,
+    24,
+    27,
+    30,
+    33,
+    36,
+    39,
+    43,
+    47,
+    51,
+    56,
+    62,
+    68,
+    75,
+    82,
+    91,
+)
 
 
 def values(series: Series) -> tuple[int, ...]:

@@ -206,7 +206,9 @@ def _parse(text: str, unit: Unit) -> tuple[float, float]:
         raise QuantityError(text, "cannot be negative", f"{number}{tail}".strip())
     scale = _suffix(tail, text, unit)
     if unit == "F" and tail == "" and power is None and float(number) != 0.0:
-        raise QuantityError(text, "no prefix: nobody means whole farads", f"{number}uF or {number}nF")
+        raise QuantityError(
+            text, "no prefix: nobody means whole farads", f"{number}uF or {number}nF"
+        )
     exponent = int(power or 0)
     if abs(exponent) > 18:
         raise QuantityError(text, "exponent too large to be a real quantity", _EXAMPLE[unit])
@@ -277,7 +279,16 @@ def _suffix(tail: str, text: str, unit: Unit) -> float:
     raise QuantityError(text, f"“{tail}” is left over", _EXAMPLE[unit])
 
 
-_LETTERS = {"B": 0.001, "C": 0.0025, "D": 0.005, "F": 0.01, "G": 0.02, "J": 0.05, "K": 0.1, "M": 0.2}
+_LETTERS = {
+    "B": 0.001,
+    "C": 0.0025,
+    "D": 0.005,
+    "F": 0.01,
+    "G": 0.02,
+    "J": 0.05,
+    "K": 0.1,
+    "M": 0.2,
+}
 
 
 def parse_tolerance(text: str, unit: Unit) -> Tolerance:

@@ -105,4 +105,3 @@ class ResistorPart(Part):
 
     def rate(self) -> Rate:
         return Rate(_RATES[self.tech], RATES_217)
-
