@@ -1,79 +1,70 @@
-"""Preferred values of IEC 60063:2015."""
+"""Preferred values of resistors and capacitors.
+
+Source: IEC 60063, series E3 to E192. E48, E96 and E192 are the rounded powers of 10**(1/192) with
+one exception, 920 where the rule gives 919; E3 to E24 keep older roundings and are listed.
+"""
 
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 from typing import Literal
+
+from halfsplit.problems import HalfsplitError
 
 Series = Literal["E3", "E6", "E12", "E24", "E48", "E96", "E192"]
 
-# The 24 two-digit values are rounded by history, not by formula, so they are listed.
-_E24 = (
-    10,
-    11,
-    12,
-    13,
-    15,
-    16,
-    18,
-    20,
-    22,
-    24,
-    27,
-    30,
-    33,
-    36,
-    39,
-    43,
-    47,
-    51,
-    56,
-    62,
-    68,
-    75,
-    82,
-    91,
-)
+_E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)  # fmt: skip # noqa: E501
+_E192 = tuple({919: 920}.get(n, n) for n in (round(100 * 10 ** (i / 192)) for i in range(192)))
+_TABLE: dict[Series, tuple[int, ...]] = {
+    "E3": _E24[::8],
+    "E6": _E24[::4],
+    "E12": _E24[::2],
+    "E24": _E24,
+    "E48": _E192[::4],
+    "E96": _E192[::2],
+    "E192": _E192,
+}
+_SAME = 1e-9  # relative; far below any step of a series, far above the rounding of a float
 
 
 def values(series: Series) -> tuple[int, ...]:
-    """The values of one decade, as written: two digits up to E24, three above."""
-    count = int(series[1:])
-    if count <= 24:
-        return _E24[:: 24 // count]
-    exact = [round(100 * 10 ** (i / count)) for i in range(count)]
-    # E192 alone departs from rounding, in one value (920 for 919).
-    return tuple(920 if series == "E192" and v == 919 else v for v in exact)
+    """One decade: 10 to under 100 for E3 to E24, 100 to under 1000 for E48 to E192."""
+    try:
+        return _TABLE[series]
+    except KeyError:
+        raise HalfsplitError(
+            f"Unknown series {series!r}; use one of {', '.join(_TABLE)}."
+        ) from None
 
 
-def _grid(series: Series, value: float) -> list[float]:
-    if not (value > 0 and math.isfinite(value)):
-        raise ValueError("a preferred value is asked of a number above zero")
+def _around(series: Series, value: float) -> list[float]:
+    """Preferred values of the decade of `value` and of its neighbours, rising."""
+    if not (math.isfinite(value) and 1e-30 < value < 1e30):
+        raise HalfsplitError(f"Preferred values need a positive number, not {value!r}.")
     decade = math.floor(math.log10(value))
     base = values(series)
-    unit = 10.0 if base[0] == 10 else 100.0
-    return [v / unit * 10.0**d for d in (decade - 1, decade, decade + 1) for v in base]
-
-
-def _tidy(value: float) -> float:
-    return float(f"{value:.3g}")
+    digits = len(str(base[0])) - 1
+    return [
+        float(Decimal(b).scaleb(d - digits)) for d in (decade - 1, decade, decade + 1) for b in base
+    ]
 
 
 def nearest(series: Series, value: float) -> float:
-    """Preferred value nearest to `value` by ratio."""
-    return _tidy(min(_grid(series, value), key=lambda v: abs(math.log(v / value))))
+    """The preferred value with the smallest difference from `value` (the lower one on a tie)."""
+    return min(_around(series, value), key=lambda v: abs(v - value))
 
 
 def next_above(series: Series, value: float) -> float:
-    """Smallest preferred value not below `value`."""
-    return _tidy(min(v for v in _grid(series, value) if v >= value * (1 - 1e-9)))
+    """The smallest preferred value at or above `value`."""
+    return next(v for v in _around(series, value) if v >= value * (1 - _SAME))
 
 
 def next_below(series: Series, value: float) -> float:
-    """Largest preferred value not above `value`."""
-    return _tidy(max(v for v in _grid(series, value) if v <= value * (1 + 1e-9)))
+    """The largest preferred value at or below `value`."""
+    return next(v for v in reversed(_around(series, value)) if v <= value * (1 + _SAME))
 
 
 def is_preferred(value: float, series: Series) -> bool:
-    """Whether `value` is a member of the series."""
-    return math.isclose(nearest(series, value), value, rel_tol=1e-6)
+    """Whether `value` is in the series, to nine digits."""
+    return math.isclose(nearest(series, value), value, rel_tol=_SAME)

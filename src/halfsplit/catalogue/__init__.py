@@ -1,0 +1,1 @@
+"""Part types of the era as data, one YAML file a family, every row naming its source. No code."""

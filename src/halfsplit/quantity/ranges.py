@@ -1,0 +1,104 @@
+"""A low and a high limit."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from halfsplit.quantity.errors import QuantityError
+from halfsplit.quantity.scan import LONGEST, Scan, normalise, scan
+from halfsplit.quantity.tolerance import parse_toleranced
+from halfsplit.quantity.units import UNITS, Unit
+
+_EXPLICIT = re.compile(r"\s?(?:(?<!\.)\.\.(?!\.)|…|(?<=\s)\.\.\.(?=\s)|(?<=\s)to(?=\s))\s?")
+_DASH = re.compile(r"(?<=[0-9A-Za-zΩµ°%])(?<![0-9][eE])[ ]?[-–][ ]?(?=[0-9.,+-])")
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """Limits in SI, both included; `low` is never above `high`."""
+
+    low: float
+    high: float
+
+
+def parse_range(text: str, unit: Unit) -> Range:
+    """Read ``4.75..5.25 V``, ``4.75 to 5.25 V``, ``4.75–5.25 V`` or ``5 V ± 5%``.
+
+    The order of the limits does not matter; signs are kept. A unit written once counts for both.
+
+    Raises
+    ------
+    QuantityError: one value alone, a dash that may be a minus, or a unit that is open on one side.
+    """
+    if len(text) > LONGEST:
+        raise QuantityError(text[:LONGEST], "This is too long for a range.", _example(unit))
+    flat = normalise(text).strip()
+    parts = _EXPLICIT.split(flat)
+    if len(parts) == 2:
+        return _range(text, unit, *parts)
+    if len(parts) > 2 or "..." in flat:
+        raise QuantityError(
+            text, "Put two points, and only once, between the limits.", _example(unit)
+        )
+    dashes = [] if "±" in flat or "/" in flat or "+-" in flat else list(_DASH.finditer(flat))
+    if dashes:
+        return _dashed(text, unit, flat, dashes)
+    value, tolerance = parse_toleranced(text, unit)
+    if tolerance is None:
+        raise QuantityError(text, "One value is not a range.", _example(unit))
+    return Range(*tolerance.bounds(value))
+
+
+def _example(unit: Unit) -> str:
+    number, _, suffix = UNITS[unit].example.partition(" ")
+    if number.endswith("%"):
+        return "a value such as 4%..6%"
+    return f"a value such as 1..{number} {suffix}".rstrip()
+
+
+def _dashed(text: str, unit: Unit, flat: str, dashes: list[re.Match[str]]) -> Range:
+    first, second = flat[: dashes[0].start()], flat[dashes[0].end() :]
+    en_dash = "–" in dashes[0][0]
+    own_minus = second.startswith(("-", "–")) and not (en_dash and second.startswith("-"))
+    if len(dashes) > 1 or own_minus or first.startswith(("-", "–")):
+        a, b = first.lstrip("-–"), second.lstrip("-–")
+        raise QuantityError(
+            text,
+            "A dash between numbers with a minus can be read two ways.",
+            f"-{a}..{b} or -{a}..-{b}",
+            dashes[0].start(),
+        )
+    return _range(text, unit, first, second)
+
+
+def _range(text: str, unit: Unit, first: str, second: str) -> Range:
+    if not first.strip() or not second.strip():
+        raise QuantityError(text, "One limit is missing.", _example(unit))
+    low, high = scan(first, unit), scan(second, unit)
+    if low.bare and not high.bare:
+        low = _share(text, unit, low, first, high)
+    elif high.bare and not low.bare:
+        if low.scaled:
+            raise _open(text)
+    elif low.bare and unit in ("F", "%"):
+        raise QuantityError(text, "The limits need a unit.", _example(unit))
+    ends = float(low.value), float(high.value)
+    return Range(min(ends), max(ends))
+
+
+def _open(text: str) -> QuantityError:
+    return QuantityError(text, "It is open whether the prefix counts for both: write it on both.")
+
+
+def _share(text: str, unit: Unit, low: Scan, first: str, high: Scan) -> Scan:
+    """`low` with the unit of `high`, when that leaves no doubt."""
+    if not high.scaled:
+        return low
+    if high.coded or not high.suffix:
+        raise _open(text)
+    shared = scan(f"{first.rstrip()} {high.suffix}", unit)
+    # 900..1.1 kΩ: counted for both, the limits would run backwards, so it was not meant for both.
+    if shared.value > high.value and abs(shared.value) > abs(high.value):
+        raise _open(text)
+    return shared
