@@ -66,5 +66,7 @@ def next_below(series: Series, value: float) -> float:
 
 
 def is_preferred(value: float, series: Series) -> bool:
-    """Whether `value` is in the series, to nine digits."""
+    """Whether `value` is in the series, to nine digits; never for 0 and below."""
+    if not (math.isfinite(value) and value > 0):
+        return False
     return math.isclose(nearest(series, value), value, rel_tol=_SAME)

@@ -35,11 +35,13 @@ def refuse_bare(text: str, unit: Unit, found: Scan) -> None:
     if not found.bare:
         return
     number = f"{found.value:f}"
+    place = len(text) - len(text.lstrip())
     if unit == "F":
         raise QuantityError(
             text,
             f"{number} alone would be farads: give a prefix.",
             f"{number} uF or {number} pF",
+            place,
         )
     if unit == "%":
         raise QuantityError(
@@ -47,4 +49,5 @@ def refuse_bare(text: str, unit: Unit, found: Scan) -> None:
             f"{number} alone may be a percentage or a fraction, and this asks for "
             f"{UNITS[unit].noun}.",
             f"{number}%",
+            place,
         )

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from halfsplit.quantity.errors import QuantityError
-from halfsplit.quantity.scan import LONGEST, Scan, normalise, scan
+from halfsplit.quantity.scan import LONGEST, Scan, inside, normalise, scan
 from halfsplit.quantity.tolerance import parse_toleranced
 from halfsplit.quantity.units import UNITS, Unit
 
@@ -32,7 +32,12 @@ def parse_range(text: str, unit: Unit) -> Range:
     QuantityError: one value alone, a dash that may be a minus, or a unit that is open on one side.
     """
     if len(text) > LONGEST:
-        raise QuantityError(text[:LONGEST], "This is too long for a range.", _example(unit))
+        raise QuantityError(text, "This is too long for a range.", _example(unit))
+    with inside(text):
+        return _any_range(text, unit)
+
+
+def _any_range(text: str, unit: Unit) -> Range:
     flat = normalise(text).strip()
     parts = _EXPLICIT.split(flat)
     if len(parts) == 2:
@@ -41,7 +46,10 @@ def parse_range(text: str, unit: Unit) -> Range:
         raise QuantityError(
             text, "Put two points, and only once, between the limits.", _example(unit)
         )
-    dashes = [] if "±" in flat or "/" in flat or "+-" in flat else list(_DASH.finditer(flat))
+    toleranced = any(mark in flat for mark in ("±", "/", "+-")) or (
+        flat.endswith("%") and unit not in ("%", "1")
+    )
+    dashes = [] if toleranced else list(_DASH.finditer(flat))
     if dashes:
         return _dashed(text, unit, flat, dashes)
     value, tolerance = parse_toleranced(text, unit)
@@ -60,13 +68,17 @@ def _example(unit: Unit) -> str:
 def _dashed(text: str, unit: Unit, flat: str, dashes: list[re.Match[str]]) -> Range:
     first, second = flat[: dashes[0].start()], flat[dashes[0].end() :]
     en_dash = "–" in dashes[0][0]
-    own_minus = second.startswith(("-", "–")) and not (en_dash and second.startswith("-"))
-    if len(dashes) > 1 or own_minus or first.startswith(("-", "–")):
+    # Only an en dash between two typed minus signs is beyond doubt.
+    typed = en_dash and second.startswith("-") and not first.startswith("–")
+    minus = first.startswith(("-", "–")) or second.startswith(("-", "–"))
+    lopsided = dashes[0][0].startswith(" ") != dashes[0][0].endswith(" ")
+    if len(dashes) > 1 or lopsided or (minus and not typed):
         a, b = first.lstrip("-–"), second.lstrip("-–")
+        sign = "-" if first.startswith(("-", "–")) else ""
         raise QuantityError(
             text,
-            "A dash between numbers with a minus can be read two ways.",
-            f"-{a}..{b} or -{a}..-{b}",
+            "A dash between the numbers may be a minus.",
+            f"{sign}{a}..{b} or {sign}{a}..-{b}",
             dashes[0].start(),
         )
     return _range(text, unit, first, second)
@@ -77,28 +89,47 @@ def _range(text: str, unit: Unit, first: str, second: str) -> Range:
         raise QuantityError(text, "One limit is missing.", _example(unit))
     low, high = scan(first, unit), scan(second, unit)
     if low.bare and not high.bare:
-        low = _share(text, unit, low, first, high)
+        low = _share(text, unit, low, first, high, second)
     elif high.bare and not low.bare:
         if low.scaled:
-            raise _open(text)
+            raise _open(text, unit, first, low, second, low)
     elif low.bare and unit in ("F", "%"):
         raise QuantityError(text, "The limits need a unit.", _example(unit))
     ends = float(low.value), float(high.value)
     return Range(min(ends), max(ends))
 
 
-def _open(text: str) -> QuantityError:
-    return QuantityError(text, "It is open whether the prefix counts for both: write it on both.")
+def _open(
+    text: str, unit: Unit, first: str, low: Scan, second: str, unit_from: Scan
+) -> QuantityError:
+    """The prefix of one limit may or may not count for the other: offer both."""
+    suffix, plain = unit_from.suffix, UNITS[unit].symbol
+    pairs = (
+        (
+            f"{first.strip()}{plain if low.bare else ''}",
+            f"{second.strip()}{'' if low.bare else plain}",
+        ),
+        (
+            f"{first.strip()}{suffix if low.bare else ''}",
+            f"{second.strip()}{'' if low.bare else suffix}",
+        ),
+    )
+    return QuantityError(
+        text,
+        "It is open whether the prefix counts for both: write it on both.",
+        " or ".join(dict.fromkeys(f"{a}..{b}" for a, b in pairs if not unit_from.coded and suffix))
+        or _example(unit),
+    )
 
 
-def _share(text: str, unit: Unit, low: Scan, first: str, high: Scan) -> Scan:
+def _share(text: str, unit: Unit, low: Scan, first: str, high: Scan, second: str) -> Scan:
     """`low` with the unit of `high`, when that leaves no doubt."""
     if not high.scaled:
         return low
     if high.coded or not high.suffix:
-        raise _open(text)
+        raise _open(text, unit, first, low, second, high)
     shared = scan(f"{first.rstrip()} {high.suffix}", unit)
     # 900..1.1 kΩ: counted for both, the limits would run backwards, so it was not meant for both.
     if shared.value > high.value and abs(shared.value) > abs(high.value):
-        raise _open(text)
+        raise _open(text, unit, first, low, second, high)
     return shared

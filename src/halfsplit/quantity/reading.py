@@ -13,7 +13,7 @@ from halfsplit.quantity.scan import LONGEST, example, normalise, scan
 from halfsplit.quantity.units import UNITS, Unit
 
 # Over-range as shown by digital meters; common practice, no published source.
-_OVER = re.compile(r"(?P<sign>[+-]?)(?:[O0]\.?L\.?|\.[O0]L|ol|∞|over|overload)(?P<rest>[^0-9]*)")
+_OVER = re.compile(r"(?P<sign>[+-]?)(?:[O0]\.?L\.?|\.[O0]L|ol|∞|overload|over)(?P<rest>[^0-9]*)")
 _UNSTABLE = ("unstable", "wandering")
 _ABOUT = re.compile(r"^(?:~|≈|<|>|≤|≥|about\b|approx|ca\b)|\?$", re.IGNORECASE)
 
@@ -44,7 +44,7 @@ def parse_reading(text: str, unit: Unit) -> Reading:
     QuantityError: anything else, and numbers marked as doubtful: what the meter shows is wanted.
     """
     if len(text) > LONGEST:
-        raise QuantityError(text[:LONGEST], "This is too long for a reading.", example(unit))
+        raise QuantityError(text, "This is too long for a reading.", example(unit))
     shown = text.strip()
     flat = normalise(shown)
     if flat.lower() in _UNSTABLE:
@@ -52,13 +52,13 @@ def parse_reading(text: str, unit: Unit) -> Reading:
     over = _OVER.fullmatch(flat)
     if over and _is_suffix(over["rest"], unit):
         return Reading(-math.inf if over["sign"] == "-" else math.inf, shown, "over", 0.0)
-    if re.fullmatch(r"[+-]?1 ?\.?(?: +\.?)", flat) or re.fullmatch(r"[+-]?1 ?\.", flat):
+    if re.fullmatch(r"[+-]?1 *\.", flat):
         raise QuantityError(
-            text, "A lone 1 at the left of the display is over range on some meters.", "OL or 1.0"
+            text, "A lone 1 at the left of the display is over range on some meters.", "OL"
         )
     if _ABOUT.search(flat):
         raise QuantityError(
-            text, "Type what the meter shows, without a sign for about.", "12 or unstable"
+            text, "Type what the meter shows, as it shows it.", f"{example(unit)} or unstable"
         )
     found = scan(text, unit)
     refuse_bare(text, unit, found)

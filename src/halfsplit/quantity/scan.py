@@ -6,8 +6,11 @@ Everything is decimal until the last step, so ``4.7k`` is 4700.0 and not a hair 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import islice
 
 from halfsplit.problems import HalfsplitError
 from halfsplit.quantity.errors import QuantityError, quoted
@@ -23,6 +26,8 @@ _SAME = str.maketrans(
 )
 _NUMBER = re.compile(r"(?P<int>[0-9]*)(?:(?P<mark>[.,])(?P<frac>[0-9]+))?(?P<exp>[eE][+-]?[0-9]+)?")
 _FRACTION = re.compile(r"(?P<top>[0-9]{1,3})/(?P<bottom>[0-9]{1,3})(?![0-9.,])")
+# Ratings printed as fractions: 1/10 W to 3/4 W. Common practice, no published source.
+_TOPS, _BOTTOMS = (1, 3), (2, 3, 4, 5, 8, 10, 16, 20)
 _NOT_A_NUMBER = re.compile(r"[+-]?(nan|inf|infinity|∞)", re.IGNORECASE)
 _GLUE = re.compile(r"\s*[/;|@]\s*|\s*,\s+|\s+|(?=±)")
 
@@ -70,7 +75,7 @@ def scan(text: str, unit: Unit) -> Scan:
     if unit not in UNITS:
         raise HalfsplitError(f"Unknown unit {unit!r}; use one of {', '.join(UNITS)}.")
     if len(text) > LONGEST:
-        raise QuantityError(text[:LONGEST], "This is too long for one value.", example(unit))
+        raise QuantityError(text, "This is too long for one value.", example(unit))
     flat = normalise(text).rstrip()
     body = flat.lstrip()
     at = len(flat) - len(body)
@@ -91,6 +96,18 @@ def scan(text: str, unit: Unit) -> Scan:
     if body[0] in "+-–":
         body, at = body[1:], at + 1
     return _Reader(text, unit, sign, body, at).read()
+
+
+@contextmanager
+def inside(text: str) -> Iterator[None]:
+    """Turn an error about a part of `text` into one about the whole of it, at the right place."""
+    try:
+        yield
+    except QuantityError as error:
+        if error.text == text:
+            raise
+        start = max(0, normalise(text).replace("–", "-").find(error.text.replace("–", "-")))
+        raise QuantityError(text, error.wrong, error.instead, start + error.position) from None
 
 
 class _Reader:
@@ -116,15 +133,9 @@ class _Reader:
         if not match:
             return None
         whole, letter, part = match.groups()
-        if letter in "eE" and whole:
-            return None
         if letter not in letters:
             if whole and letter == "R" and letter in self.info.refused:
-                raise self.refuse(
-                    f"{self.info.refused[letter]}.",
-                    " or ".join(f"{whole}.{part} {p}{self.info.symbol}" for p in ("p", "u")),
-                    match.start(2),
-                )
+                raise self._refused(letter, f"{self.sign}{whole}.{part}", match.start(2))
             return None
         if not whole and (self.unit not in ("ohm", "F", "H") or letter in "FH"):
             return None
@@ -138,14 +149,15 @@ class _Reader:
         if not match:
             return None
         top, bottom = int(match["top"]), int(match["bottom"])
-        suffix = self._suffix(match.end(), plain_only=True)
-        if bottom == 0:
-            raise self.refuse("A fraction cannot have 0 below the line.")
-        value = Decimal(top) / bottom
-        if self.unit not in ("W", "ohm"):
+        if self.unit not in ("W", "ohm") or top not in _TOPS or bottom not in _BOTTOMS:
             raise self.refuse(
-                "A fraction is read only for watts and ohms.", f"{value:.6g} {suffix}".rstrip()
+                "Two numbers with a slash may be two values; only the common fractions of a watt "
+                "or an ohm are read.",
+                "",
+                match.start("bottom") - 1,
             )
+        suffix = self._suffix(match.end(), plain_only=True)
+        value = Decimal(top) / bottom
         return Scan(Decimal(f"{self.sign}{value}"), Decimal(0), not suffix, False, suffix)
 
     def _plain(self) -> Scan:
@@ -174,7 +186,7 @@ class _Reader:
                 "",
                 match.start("exp"),
             )
-        value = Decimal(f"{self.sign}{whole or '0'}.{frac or '0'}E{power + scale}")
+        value = Decimal(f"{self.sign}{whole or '0'}.{frac}E{power + scale}")
         step = Decimal(f"1E{power + scale - len(frac)}")
         return Scan(value, step, not suffix and not exp, bool(scale or exp), suffix)
 
@@ -185,7 +197,10 @@ class _Reader:
         if re.match(r"[.,][0-9]", rest):
             digits = re.match(r"[0-9.,]+", self.body)
             assert digits is not None
-            joined = re.sub(r"[.,](?=.*[.,])", "", digits[0]).replace(",", ".")
+            marks = set(digits[0]) & {".", ","}
+            # One kind of mark used twice separates thousands; of two kinds the last is the point.
+            joined = re.sub(r"[.,](?=.*[.,])" if len(marks) == 2 else "[.,]", "", digits[0])
+            joined = joined.replace(",", ".")
             raise self.refuse(
                 "There is more than one point or comma in the number.",
                 f"{self.sign}{joined}{self._known_suffix(rest[len(digits[0]) - match.end() :])}",
@@ -235,9 +250,7 @@ class _Reader:
         if spaced and suffix in self.info.suffixes:
             return self.refuse("There are too many spaces.", f"{number} {suffix}", end)
         if suffix in self.info.refused:
-            return self.refuse(
-                f"{quoted(suffix)} is refused: {self.info.refused[suffix]}.", "", end
-            )
+            return self._refused(suffix, number, end)
         if re.search("[0-9]", rest):
             return self._two_values(end)
         other = unit_of_suffix(suffix, self.unit)
@@ -252,10 +265,34 @@ class _Reader:
             return self.refuse("There are no digits after the point.", "", end)
         return self.refuse(f"{quoted(rest.strip())} is left over after {quoted(number)}.", "", end)
 
+    def _refused(self, suffix: str, number: str, offset: int) -> QuantityError:
+        reason, instead = self.info.refused[suffix]
+        plain = number.replace(",", ".")
+        if "e" in plain.lower():
+            instead = ""
+        return self.refuse(
+            f"{quoted(suffix)} is refused: {reason}.", instead.format(n=plain), offset
+        )
+
     def _two_values(self, end: int) -> QuantityError:
-        for glue in _GLUE.finditer(self.body):
+        close = self.body.replace(" ", "")
+        if re.fullmatch(r"[0-9]+[A-Za-zµ][0-9]+", close) and close != self.body:
+            with suppress(QuantityError):
+                if scan(close, self.unit).coded:
+                    return self.refuse("There are spaces inside a code.", self.sign + close, end)
+        mixed = re.fullmatch(r"([0-9]+)[ -]([13]/[0-9]+)( ?[A-Za-z]+)?", self.body)
+        if mixed and self.unit in ("W", "ohm"):
+            with suppress(QuantityError):
+                total = int(mixed[1]) + scan(mixed[2], self.unit).value
+                return self.refuse(
+                    "A whole number with a fraction may be two values.",
+                    f"{self.sign}{total:.6g}",
+                    end,
+                )
+        # Three places are enough to explain, and keep a long line of scraps from being tried in full.
+        for glue in islice(_GLUE.finditer(self.body), 3):
             first, second = self.body[: glue.start()], self.body[glue.end() :]
-            if not first or not re.search("[0-9]", second):
+            if not first or not re.match("[-+±–]*[.,]?[0-9]", second):
                 continue
             try:
                 scan(first, self.unit)
@@ -265,7 +302,8 @@ class _Reader:
                 wrong = f"A tolerance, {quoted(second)}, follows the value {quoted(first)}."
             else:
                 wrong = f"Two values were given, {quoted(first)} and {quoted(second)}."
-            return self.refuse(wrong, self.sign + first, glue.start())
+            instead = "" if self.unit in ("F", "%") and first[-1].isdigit() else self.sign + first
+            return self.refuse(wrong, instead, glue.start())
         return self.refuse(
             f"{quoted(self.body[end:].strip())} is left over after {quoted(self.body[:end])}.",
             "",
@@ -274,6 +312,13 @@ class _Reader:
 
     def _no_number(self) -> QuantityError:
         first = self.body[:1]
+        if not self.body.strip():
+            return self.refuse("There is a sign and no number.")
+        if first == " " and self.body[1:2].isdigit():
+            close = self.sign + self.body.strip()
+            with suppress(QuantityError):
+                scan(close, self.unit)
+                return self.refuse("There is a space after the sign.", close)
         if first and first in "~≈<>≤≥":
             return self.refuse(f"{quoted(first)} is not a value; give the number itself.")
         return self.refuse(f"{quoted(self.body)} does not start with a number.")

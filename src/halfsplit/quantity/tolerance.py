@@ -8,8 +8,8 @@ from decimal import Decimal
 
 from halfsplit.quantity.errors import QuantityError, quoted
 from halfsplit.quantity.parse import parse, refuse_bare
-from halfsplit.quantity.scan import LONGEST, normalise, scan
-from halfsplit.quantity.units import Unit
+from halfsplit.quantity.scan import LONGEST, inside, normalise, scan
+from halfsplit.quantity.units import UNITS, Unit
 
 # IEC 60062, letters for a symmetrical tolerance in per cent; from memory, unconfirmed.
 LETTERS = {
@@ -66,6 +66,11 @@ def parse_tolerance(text: str, unit: Unit) -> Tolerance:
 
     Source: IEC 60062 for the letters, from memory, unconfirmed.
     """
+    with inside(text):
+        return _tolerance(text, unit)
+
+
+def _tolerance(text: str, unit: Unit) -> Tolerance:
     flat = _flat(text)
     if flat in LETTERS and unit in _LETTER_UNITS:
         if unit == "F" and flat in _PICO_LETTERS:
@@ -96,6 +101,11 @@ def parse_toleranced(text: str, unit: Unit) -> tuple[float, Tolerance | None]:
     ------
     QuantityError: when either part is refused, or when it is open where one ends.
     """
+    with inside(text):
+        return _value_and_tolerance(text, unit)
+
+
+def _value_and_tolerance(text: str, unit: Unit) -> tuple[float, Tolerance | None]:
     flat = _flat(text)
     if unit == "F" and re.fullmatch(r"[0-9]*[pnuµm][0-9]+F", flat):
         raise QuantityError(
@@ -122,7 +132,7 @@ def parse_toleranced(text: str, unit: Unit) -> tuple[float, Tolerance | None]:
 
 def _flat(text: str) -> str:
     if len(text) > LONGEST:
-        raise QuantityError(text[:LONGEST], "This is too long for a tolerance.", "5%")
+        raise QuantityError(text, "This is too long for a tolerance.", "5%")
     flat = normalise(text).strip().replace("–", "-")
     if not flat:
         raise QuantityError(text, "There is no value here.", "5%")
@@ -151,17 +161,17 @@ def _toleranced(text: str, unit: Unit, head: str, tail: str) -> tuple[float, Tol
     value = scan(head, unit)
     marker = _SYMMETRIC.match(tail)
     if marker and not tail.endswith(("%", "percent")):
-        side = scan(tail[marker.end() :], unit)
-        if (side.bare and value.scaled) or (value.bare and side.scaled):
+        side, _ = _side(text, unit, tail[marker.end() :].strip())
+        if value.bare and scan(tail[marker.end() :], unit).scaled:
             raise QuantityError(
-                text, "A prefix on one of the two numbers leaves the other open: write it on both."
+                text,
+                "It is open whether the prefix counts for both numbers: write it on both.",
+                f"{head.strip()} {UNITS[unit].symbol} {tail}",
             )
-        if side.value < 0:
-            raise QuantityError(text, "A tolerance has no sign of its own.", "±5%")
         refuse_bare(text, unit, value)
-        return float(value.value), Tolerance(float(side.value), float(side.value), False)
+        return float(value.value), _checked(text, side, side, False)
     refuse_bare(text, unit, value)
-    return float(value.value), parse_tolerance(tail, unit)
+    return float(value.value), _tolerance(tail, unit)
 
 
 def _letter(letter: str, unit: Unit, nominal: Decimal) -> Tolerance:

@@ -89,7 +89,9 @@ _VOLT = UnitInfo(
     "a voltage",
     "12.5 V",
     _suffixes(
-        ("V", "v", "Vdc", "VDC", "vdc", "Vd.c."), ("p", "n", *_MICRO, "m", "k", "K"), ("volt", "volts")
+        ("V", "v", "Vdc", "VDC", "vdc", "Vd.c."),
+        ("p", "n", *_MICRO, "m", "k", "K"),
+        ("volt", "volts"),
     ),
     _no_mega("V", "V", "v", "Vdc", "VDC")
     | dict.fromkeys(("VAC", "Vac", "vac", "Vrms", "VRMS", "Vpp", "Vp-p"), _AC),

@@ -1,0 +1,116 @@
+"""Electrical sense of an assembly, as far as it shows without solving anything."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+from halfsplit.assembly.model import Assembly
+
+if TYPE_CHECKING:
+    from halfsplit.assembly.file import Reader
+
+
+def electrical(assembly: Assembly, reader: Reader) -> None:
+    """Run every check, recording problems on `reader`."""
+    for check in (_known_nets, _lonely_nets, _lookalike_nets, _sources, _rails_reached, _one_net):
+        check(assembly, reader)
+
+
+def _known_nets(assembly: Assembly, reader: Reader) -> None:
+    from halfsplit.assembly.file import near
+
+    known = {*assembly.nets(), assembly.common}
+    named = [(f"rails.{k}.net", r.net) for k, r in assembly.rails.items()]
+    named += [(f"points.{k}.net", p.net) for k, p in assembly.points.items()]
+    named += [(f"loads.{k}.{n}", n) for k, nets in assembly.loads.items() for n in nets]
+    named += [(f"feeds.{k}.nets.{n}", n) for k, f in assembly.feeds.items() for n in f.nets]
+    for where, net in named:
+        if net not in known:
+            reader.add(where, f"no part is on a net `{net}`", near(net, known))
+    if assembly.parts and assembly.common not in known - {assembly.common} | {
+        n for p in assembly.parts.values() for n in p.terminals().values()
+    }:
+        reader.add("common", f"no part is on the common net `{assembly.common}`", "common: <its net>")
+
+
+def _lonely_nets(assembly: Assembly, reader: Reader) -> None:
+    ends: dict[str, list[str]] = defaultdict(list)
+    for ref, part in assembly.parts.items():
+        for terminal, net in part.terminals().items():
+            ends[net].append(f"parts.{ref}.{terminal}")
+    used = {n for nets in assembly.loads.values() for n in nets}
+    used |= {n for f in assembly.feeds.values() for n in f.nets}
+    used |= {r.net for r in assembly.rails.values()} | {p.net for p in assembly.points.values()}
+    for net, where in ends.items():
+        if len(where) == 1 and net not in used and net != assembly.common:
+            others = [n for n in ends if n != net]
+            from halfsplit.assembly.file import near
+
+            close = near(net, others)
+            advice = f"{close}, or add the part it goes to" if close else "the part it goes to"
+            reader.add(where[0], f"net `{net}` has only this one terminal", advice)
+
+
+def _lookalike_nets(assembly: Assembly, reader: Reader) -> None:
+    folded: dict[str, str] = {}
+    for net in [assembly.common, *assembly.nets()]:
+        other = folded.setdefault(net.lower(), net)
+        if other != net:
+            reader.add("parts", f"nets `{other}` and `{net}` differ only in case", other, doubt=True)
+
+
+def _sources(assembly: Assembly, reader: Reader) -> None:
+    across: dict[tuple[str, str], str] = {}
+    for ref, part in assembly.parts.items():
+        if part.KIND not in ("mains", "supply"):
+            continue
+        first, second = part.terminals().values()
+        if first == second:
+            reader.add(f"parts.{ref}", "the source is shorted: both ends are on one net", "two nets")
+            continue
+        pair = (min(first, second), max(first, second))
+        if pair in across:
+            reader.add(
+                f"parts.{ref}",
+                f"two sources, {across[pair]} and {ref}, are joined end to end",
+                "a resistor or fuse between them",
+            )
+        across[pair] = ref
+
+
+def _rails_reached(assembly: Assembly, reader: Reader) -> None:
+    neighbours: dict[str, set[str]] = defaultdict(set)
+    start: set[str] = set()
+    for part in assembly.parts.values():
+        nets = set(part.terminals().values())
+        if part.KIND in ("mains", "supply"):
+            start |= nets
+        for net in nets:
+            neighbours[net] |= nets
+    for feed in assembly.feeds.values():
+        start |= set(feed.nets)
+    if assembly.parts and not start:
+        reader.add("parts", "nothing powers this circuit", "a mains or supply part, or feeds: …")
+        return
+    # Current must arrive through parts, not by way of common, which touches everything.
+    reached, queue = set(start), list(start - {assembly.common})
+    while queue:
+        for net in neighbours[queue.pop()]:
+            if net not in reached and net != assembly.common:
+                reached.add(net)
+                queue.append(net)
+    for name, rail in assembly.rails.items():
+        if rail.net not in reached and rail.net in neighbours:
+            reader.add(
+                f"rails.{name}.net",
+                f"no path from any source to net `{rail.net}`",
+                "the missing part between source and rail",
+            )
+
+
+def _one_net(assembly: Assembly, reader: Reader) -> None:
+    for ref, part in assembly.parts.items():
+        nets = list(part.terminals().values())
+        if part.KIND not in ("mains", "supply") and len(nets) > 1 and len(set(nets)) == 1:
+            reader.add(f"parts.{ref}", f"every terminal of {ref} is on net `{nets[0]}`", "two nets")

@@ -1,0 +1,185 @@
+"""The state a machine is in: a part of every reading, and what the solver is told to solve."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+from halfsplit.assembly.file import near
+from halfsplit.assembly.model import Assembly, LoadValue, load_value
+from halfsplit.parts.base import Part
+from halfsplit.problems import NotFoundError, Problem, ProblemsError
+
+What = Literal["removed", "lifted", "bypassed", "fitted"]
+
+
+@dataclass(frozen=True)
+class Change:
+    """Something done to one part.
+
+    `removed`: out of the circuit. `lifted`: one `lead` off. `bypassed`: a link across it.
+    `fitted`: a good part put in, like for like or with other `values` (field -> text).
+    """
+
+    part: str
+    what: What
+    lead: str = ""
+    values: tuple[tuple[str, str], ...] = ()
+
+    def __str__(self) -> str:
+        if self.what == "lifted":
+            return f"{self.part} lead {self.lead} lifted"
+        if self.what == "fitted" and self.values:
+            return f"{self.part} fitted as " + ", ".join(f"{k} {v}" for k, v in self.values)
+        return f"{self.part} {'replaced' if self.what == 'fitted' else self.what}"
+
+    @property
+    def temporary(self) -> bool:
+        """Whether this stays an open item until put right."""
+        return self.what != "fitted"
+
+
+@dataclass(frozen=True)
+class Condition:
+    """Feed, load, and everything done to the machine so far.
+
+    Attributes
+    ----------
+    feed: name of a feed in the file, or "off".
+    load: name of a load in the file.
+    extra: loads laid over the named one, net -> value.
+    switches: switch reference -> "open" or "closed" where it differs from the file.
+    """
+
+    feed: str
+    load: str = "none"
+    changes: tuple[Change, ...] = ()
+    extra: tuple[tuple[str, LoadValue], ...] = ()
+    switches: tuple[tuple[str, str], ...] = ()
+
+    def with_change(self, change: Change) -> Condition:
+        """The condition after one more change; a later change of a part replaces the earlier."""
+        kept = tuple(c for c in self.changes if c.part != change.part)
+        return replace(self, changes=tuple(sorted((*kept, change), key=lambda c: c.part)))
+
+    def without(self, part: str) -> Condition:
+        """The condition with the part put back as the file has it."""
+        return replace(self, changes=tuple(c for c in self.changes if c.part != part))
+
+    def energised(self) -> bool:
+        """Whether anything feeds the machine."""
+        return self.feed != "off"
+
+    def words(self) -> str:
+        """Short text for lists."""
+        bits = [f"fed by {self.feed}" if self.energised() else "off", f"load {self.load}"]
+        bits += [f"{net} {value}" for net, value in self.extra]
+        bits += [f"{ref} {state}" for ref, state in self.switches]
+        bits += [str(c) for c in self.changes]
+        return ", ".join(bits)
+
+    def as_dict(self) -> dict[str, Any]:
+        """For the journal and ``--json``."""
+        return {
+            "feed": self.feed,
+            "load": self.load,
+            "changes": [
+                {"part": c.part, "what": c.what, "lead": c.lead, "values": dict(c.values)}
+                for c in self.changes
+            ],
+            "extra": {net: str(value) for net, value in self.extra},
+            "switches": dict(self.switches),
+        }
+
+    @staticmethod
+    def from_dict(data: Mapping[str, Any]) -> Condition:
+        """Inverse of :meth:`as_dict`."""
+        return Condition(
+            data["feed"],
+            data.get("load", "none"),
+            tuple(
+                Change(c["part"], c["what"], c.get("lead", ""), tuple(sorted(c["values"].items())))
+                for c in data.get("changes", [])
+            ),
+            tuple(sorted((n, load_value(v)) for n, v in data.get("extra", {}).items())),
+            tuple(sorted(data.get("switches", {}).items())),
+        )
+
+
+@dataclass
+class Issues:
+    """Collects what is wrong with something typed, then raises once."""
+
+    problems: list[Problem] = field(default_factory=list)
+
+    def add(self, where: str, wrong: str, instead: str = "") -> None:
+        self.problems.append(Problem("", 0, 0, where, wrong, instead))
+
+    def done(self) -> None:
+        if self.problems:
+            raise ProblemsError(self.problems)
+
+
+def find_part(assembly: Assembly, ref: str) -> Part:
+    """Part by reference, ignoring case. Raises NotFoundError naming the nearest."""
+    for known, part in assembly.parts.items():
+        if known.lower() == ref.lower():
+            return part
+    close = near(ref, assembly.parts)
+    raise NotFoundError(f"there is no part {ref}" + (f"; did you mean {close}?" if close else ""))
+
+
+def parse_change(assembly: Assembly, text: str) -> Change:
+    """Read what was done, such as ``R3 removed``, ``R12 lift a``, ``C4 fitted value=33u``.
+
+    Raises ProblemsError or NotFoundError.
+    """
+    issues = Issues()
+    words = text.split()
+    if len(words) < 2:
+        issues.add(text, "say the part and what was done", "R3 removed, or R12 lift a")
+        issues.done()
+    part = find_part(assembly, words[0])
+    verb, rest = words[1].lower(), words[2:]
+    if re.fullmatch(r"remove[d]?|pulled|out", verb):
+        return Change(part.ref, "removed")
+    if re.fullmatch(r"bypass(ed)?|link(ed)?", verb):
+        return Change(part.ref, "bypassed")
+    if re.fullmatch(r"lift(ed)?", verb):
+        leads = list(part.terminals())
+        if len(rest) != 1 or rest[0] not in leads:
+            issues.add(text, f"which lead of {part.ref}?", f"{part.ref} lift {leads[0]}")
+            issues.done()
+        return Change(part.ref, "lifted", rest[0])
+    if re.fullmatch(r"fit(ted)?|replace[d]?", verb):
+        values = {}
+        for word in rest:
+            key, sign, value = word.partition("=")
+            if not sign or key not in type(part).model_fields or key in ("ref", "kind"):
+                fields = [k for k in type(part).model_fields if k not in ("ref", "kind")]
+                issues.add(word, f"is no field of a {part.KIND}", near(key, fields) or "value=33u")
+            values[key] = value
+        issues.done()
+        change = Change(part.ref, "fitted", "", tuple(sorted(values.items())))
+        refit(part, change)
+        return change
+    issues.add(text, f"`{verb}` is not something I know how to do to a part",
+               "removed, lift <lead>, bypassed, fitted, or put-back")
+    issues.done()
+    raise AssertionError("unreachable")
+
+
+def refit(part: Part, change: Change) -> Part:
+    """The part with the fitted values. Raises ProblemsError when they do not make a part."""
+    if not change.values:
+        return part
+    fields = {k: v for k, v in part.__dict__.items() if k != "in_" and v is not None}
+    if "in_" in part.__dict__:
+        fields["in"] = part.__dict__["in_"]
+    try:
+        return type(part)(**{**fields, **dict(change.values)})
+    except ValueError as error:
+        first = str(error).splitlines()
+        raise ProblemsError([Problem("", 0, 0, str(change), " ".join(first[1:3]))]) from error

@@ -1,0 +1,120 @@
+"""From an assembly to one netlist, and from a condition to the values that differ in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from halfsplit.assembly.condition import Condition, refit
+from halfsplit.assembly.model import Assembly
+from halfsplit.circuit import elements as el
+from halfsplit.circuit.netlist import Netlist, Overrides
+from halfsplit.circuit.topology import Topology, compile_netlist
+from halfsplit.parts.base import Part
+
+
+@dataclass(frozen=True)
+class Machine:
+    """An assembly with its one compiled topology.
+
+    Every load and feed of the file is an element of its own, switched by values, so conditions and
+    faults are rows over the same pattern.
+    """
+
+    assembly: Assembly
+
+    @cached_property
+    def topology(self) -> Topology:
+        """Compiled once, on first use."""
+        return compile_netlist(self.netlist)
+
+    @cached_property
+    def netlist(self) -> Netlist:
+        """All parts, then one load and one feed element for each net that may have one."""
+        net = Netlist(self.assembly.common)
+        for part in self.assembly.parts.values():
+            net.add(*self._grounded(part))
+        for name in self._loadable():
+            net.add(el.Resistor(f"load:{name}", (name, self.assembly.common), {"g": 1e-12}))
+            net.add(el.Sink(f"drain:{name}", (name, self.assembly.common), {"amps": 0.0}))
+        for name in sorted({n for f in self.assembly.feeds.values() for n in f.nets}):
+            net.add(el.Source(f"feed:{name}", (name, self.assembly.common), {"g": 1e-12}))
+        return net
+
+    def _loadable(self) -> list[str]:
+        nets = dict.fromkeys(n for load in self.assembly.loads.values() for n in load)
+        nets |= dict.fromkeys(r.net for r in self.assembly.rails.values())
+        return [n for n in nets if n != self.assembly.common]
+
+    def _grounded(self, part: Part) -> list[el.Element]:
+        common = self.assembly.common
+        return [
+            replace(e, nets=tuple(common if n == el.COMMON else n for n in e.nets))
+            for e in part.elements()
+        ]
+
+    def alternating(self, condition: Condition) -> float | None:
+        """Mains frequency [Hz] when the condition is fed by alternating current, else None."""
+        if not self.assembly.feeds[condition.feed].mains:
+            return None
+        for part in self.assembly.parts.values():
+            if part.KIND == "mains":
+                return float(part.__dict__["hertz"])
+        return None
+
+    def values(self, condition: Condition) -> Overrides:
+        """Parameter changes of a condition, to be laid over those of a fault."""
+        changes: Overrides = {}
+        feed = self.assembly.feeds[condition.feed]
+        for ref, part in self.assembly.parts.items():
+            if part.KIND == "mains" and not feed.mains:
+                changes |= {(ref, "ac"): 0.0, (ref, "g"): 1e-12}
+            elif part.KIND == "supply" and not feed.supplies:
+                changes |= {(ref, "dc"): 0.0, (ref, "g"): 1e-12}
+        for net, source in feed.nets.items():
+            name = f"feed:{net}"
+            changes |= {(name, "dc"): source.volts, (name, "g"): 1.0 / source.ohms}
+            changes[name, "limit"] = source.limit or 1e9
+        loads = dict(self.assembly.loads[condition.load]) | dict(condition.extra)
+        for net, load in loads.items():
+            if load.ohms is not None:
+                changes[f"load:{net}", "g"] = 1.0 / load.ohms
+            else:
+                changes[f"drain:{net}", "amps"] = load.amps or 0.0
+        for ref, state in condition.switches:
+            closed = 1.0 / self.assembly.parts[ref].__dict__.get("CONTACT", 0.02)
+            changes[ref, "g"] = closed if state == "closed" else 1e-12
+        for change in condition.changes:
+            changes |= self._change(self.assembly.parts[change.part], change)
+        return changes
+
+    def _change(self, part: Part, change: object) -> Overrides:
+        from halfsplit.assembly.condition import Change
+
+        assert isinstance(change, Change)
+        elements = part.elements()
+        if change.what == "removed":
+            return {k: v for e in elements for k, v in e.gone().items()}
+        if change.what == "fitted":
+            return {
+                (e.name, key): value
+                for e in refit(part, change).elements()
+                for key, value in zip(e.PARAMS, e.vector(), strict=True)
+            }
+        if change.what == "bypassed":
+            first = elements[0]
+            return {(first.name, _shunt(first)): el.SHORT}
+        opened = {m.name: m.changes for m in part.modes()}
+        names = {"c": "open collector", "b": "open base", "e": "open emitter"}
+        lead = names.get(change.lead, f"{change.lead.partition('.')[0]} open")
+        if lead in opened:
+            return dict(opened[lead])
+        return {k: v for e in elements for k, v in e.gone().items()}
+
+
+def _shunt(element: el.Element) -> str:
+    """Parameter that puts a conductance across the element's first two terminals."""
+    for name in ("g", "gce", "gak", "closed", "gin"):
+        if name in element.PARAMS:
+            return name
+    raise ValueError(f"{element.name} has nothing to put a link across")

@@ -1,0 +1,148 @@
+"""One machine as its file describes it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+
+from halfsplit.parts.base import Amps, Hertz, Net, Ohms, Part, Volts
+from halfsplit.quantity import QuantityError, Range, parse, parse_range
+
+
+def _limits(value: object) -> Range:
+    return value if isinstance(value, Range) else parse_range(str(value), "V")
+
+
+Limits = Annotated[
+    Range,
+    BeforeValidator(_limits),
+    WithJsonSchema({"type": "string", "description": "range, such as 4.75..5.25V"}),
+]
+
+
+class Entry(BaseModel):
+    """Base of the sections of a file: nothing unknown is let through."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+class Mains(Entry):
+    """The wall socket the machine is set for."""
+
+    volts: Volts = Field(gt=0, description="rms")
+    hertz: Hertz = Field(gt=0)
+
+
+class Rail(Entry):
+    """A supply rail, its limits and its protection."""
+
+    net: Net
+    limits: Limits
+    ripple: Volts | None = Field(default=None, gt=0, description="largest peak-to-peak ripple")
+    rated: Amps | None = Field(default=None, gt=0)
+    over_voltage: Limits | None = None
+    note: str | None = None
+
+
+class Point(Entry):
+    """A place a probe reaches."""
+
+    net: Net
+    at: str = ""
+    minutes: float | None = Field(default=None, gt=0, description="time to reach it")
+
+
+class FeedNet(Entry):
+    """A direct-current source laid on one net."""
+
+    volts: Volts
+    ohms: Ohms = Field(default=0.05, gt=0)
+    limit: Amps | None = Field(default=None, gt=0)
+
+
+class Feed(Entry):
+    """One way of powering the machine: its own mains, or sources laid on nets."""
+
+    mains: bool = False
+    supplies: bool = Field(default=True, description="supply parts of the machine are on")
+    nets: dict[Net, FeedNet] = Field(default_factory=dict)
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class LoadValue:
+    """A load on one net against common: `ohms`, or constant `amps`."""
+
+    ohms: float | None = None
+    amps: float | None = None
+
+    def __str__(self) -> str:
+        return f"{self.ohms:g} ohm" if self.ohms is not None else f"{self.amps:g} A"
+
+
+def load_value(value: object) -> LoadValue:
+    """Read a load such as ``2ohm`` or ``1.5A``. Raises QuantityError."""
+    text = str(value)
+    if text.strip().upper().endswith("A"):
+        return LoadValue(amps=parse(text, "A"))
+    ohms = parse(text, "ohm")
+    if ohms <= 0:
+        raise QuantityError(text, "a load of no ohms is a short", "2ohm, or 1.5A")
+    return LoadValue(ohms=ohms)
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """A checked assembly file.
+
+    Attributes
+    ----------
+    parts: reference designator -> part, in file order.
+    lines: dotted path -> (line, column) of its key in the file, counted from 1.
+    """
+
+    file: Path
+    name: str
+    machine: str
+    common: str
+    parts: Mapping[str, Part]
+    rails: Mapping[str, Rail]
+    points: Mapping[str, Point]
+    feeds: Mapping[str, Feed]
+    loads: Mapping[str, Mapping[str, LoadValue]]
+    mains: Mains | None
+    notes: str
+    lines: Mapping[str, tuple[int, int]] = field(repr=False)
+
+    def default_feed(self) -> str:
+        """The first feed listed."""
+        return next(iter(self.feeds))
+
+    def default_load(self) -> str:
+        """The first load listed."""
+        return next(iter(self.loads))
+
+    def find_net(self, name: str) -> str | None:
+        """Net meant by a rail, point or net name, or None; the exact name wins over case."""
+        table = {**{n: n for n in self.nets()}, self.common: self.common}
+        table |= {k: p.net for k, p in self.points.items()} | {k: r.net for k, r in self.rails.items()}
+        if name in table:
+            return table[name]
+        folded = {k.lower(): v for k, v in table.items()}
+        return folded.get(name.lower())
+
+    def nets(self) -> list[str]:
+        """Every net the parts name, common left out, in file order."""
+        seen = dict.fromkeys(n for p in self.parts.values() for n in p.terminals().values())
+        seen.pop(self.common, None)
+        return list(seen)
+
+    def net_label(self, net: str) -> str:
+        """Net with the rail or point names people know it by."""
+        rails = [k for k, r in self.rails.items() if r.net == net]
+        points = [f"{k} ({p.at})" if p.at else k for k, p in self.points.items() if p.net == net]
+        return rails[0] if rails else f"{net} at {points[0]}" if points else net

@@ -1,0 +1,61 @@
+"""JSON Schema of the assembly file, for editors that complete and check while one types."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from halfsplit.assembly.file import SECTIONS
+from halfsplit.assembly.model import Feed, Mains, Point, Rail
+from halfsplit.parts import kinds as _kinds
+from halfsplit.parts.base import REGISTRY
+
+assert _kinds  # importing it fills the registry
+
+
+def _record(model: Any, definitions: dict[str, Any]) -> dict[str, Any]:
+    schema: dict[str, Any] = model.model_json_schema(ref_template="#/$defs/{model}")
+    definitions.update(schema.pop("$defs", {}))
+    schema.get("properties", {}).pop("ref", None)
+    return schema
+
+
+def assembly_schema() -> dict[str, Any]:
+    """The schema as a dictionary (draft 2020-12).
+
+    A part with a catalogue `type` may leave out what the catalogue knows, so only terminals and
+    kind are required here; the loader checks the rest.
+    """
+    definitions: dict[str, Any] = {}
+    variants = []
+    for name, kind in sorted(REGISTRY.kinds.items()):
+        schema = _record(kind, definitions)
+        needed = [t for t in schema.get("required", []) if t in kind.TERMINALS]
+        schema["required"] = needed
+        schema["properties"]["kind"] = {"const": name, "description": "part kind"}
+        definitions[f"part-{name}"] = schema
+        variants.append({"$ref": f"#/$defs/part-{name}"})
+    quantity = {"type": ["string", "number"]}
+    many = lambda item: {"type": "object", "additionalProperties": item}  # noqa: E731
+    properties = {
+        "assembly": {"type": "string", "description": "name of this assembly"},
+        "machine": {"type": "string", "description": "machine it belongs to"},
+        "common": {"type": "string", "description": "net called 0 V; com unless given"},
+        "mains": _record(Mains, definitions),
+        "parts": many({"anyOf": variants}),
+        "rails": many(_record(Rail, definitions)),
+        "loads": many(many(quantity)),
+        "feeds": many(_record(Feed, definitions)),
+        "points": many(_record(Point, definitions)),
+        "notes": {"type": "string", "description": "leftover free text"},
+    }
+    if tuple(sorted(properties)) != tuple(sorted(SECTIONS)):
+        raise ValueError("schema and loader disagree on the sections of a file")
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Halfsplit assembly",
+        "type": "object",
+        "required": ["assembly", "parts"],
+        "additionalProperties": False,
+        "properties": properties,
+        "$defs": definitions,
+    }
