@@ -39,7 +39,59 @@ class Machine:
             net.add(el.Sink(f"drain:{name}", (name, self.assembly.common), {"amps": 0.0}))
         for name in sorted({n for f in self.assembly.feeds.values() for n in f.nets}):
             net.add(el.Source(f"feed:{name}", (name, self.assembly.common), {"g": 1e-12}))
+        for name in self.rectified(net):
+            net.add(el.Source(f"hold:{name}", (name, self.assembly.common), {"g": 1e-12}))
         return net
+
+    def alternating_nets(self, net: Netlist | None = None) -> set[str]:
+        """Nets that swing with the mains: joined to a winding or the mains by plain resistance."""
+        elements = list(net or self.netlist)
+        swinging = {
+            n
+            for e in elements
+            if isinstance(e, el.Winding) or (isinstance(e, el.Source) and e.values.get("ac"))
+            for n in e.nets
+        } - {self.assembly.common}
+        grown = True
+        while grown:
+            grown = False
+            for e in elements:
+                if isinstance(e, el.Resistor) and not e.name.startswith(("load:", "hold:")):
+                    ends = set(e.nets)
+                    if ends & swinging and self.assembly.common not in ends and ends - swinging:
+                        swinging |= ends
+                        grown = True
+        return swinging
+
+    def mains_nets(self) -> set[str]:
+        """Nets in metallic contact with the wall: never proposed for a probe if another serves."""
+        found: set[str] = set()
+        for part in self.assembly.parts.values():
+            if part.KIND == "mains":
+                found |= set(part.terminals().values())
+        grown = bool(found)
+        while grown:
+            grown = False
+            for part in self.assembly.parts.values():
+                ends = set(part.terminals().values())
+                if part.KIND != "transformer" and ends & found and not ends <= found:
+                    found |= ends - {self.assembly.common}
+                    grown = bool(ends - {self.assembly.common} - found) or grown
+        for part in self.assembly.parts.values():
+            if part.KIND == "transformer":
+                first = next(iter(part.__dict__["windings"].values()))
+                if {first.start, first.end} & found:
+                    found |= {first.start, first.end} - {self.assembly.common}
+        return found
+
+    def rectified(self, net: Netlist | None = None) -> list[str]:
+        """Nets behind rectifiers, whose mean is set by the mains cycle."""
+        swinging = self.alternating_nets(net)
+        found: dict[str, None] = {}
+        for e in list(net or self.netlist):
+            if isinstance(e, el.Diode) and set(e.nets) & swinging:
+                found |= dict.fromkeys(set(e.nets) - swinging - {self.assembly.common})
+        return sorted(found)
 
     def _loadable(self) -> list[str]:
         nets = dict.fromkeys(n for load in self.assembly.loads.values() for n in load)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numba as nb
@@ -22,11 +22,13 @@ class Move:
     Attributes
     ----------
     name: what varies, for explanations ("R12 value").
-    changes: (element, parameter) -> value at plus one sigma.
+    changes: (element, parameter) -> value at plus one sigma, or, when `relative`, the fraction by
+        which the row's own value moves.
     """
 
     name: str
-    changes: dict[tuple[str, str], float]
+    changes: Mapping[tuple[str, str], float]
+    relative: bool = False
 
 
 @nb.njit(cache=True, nogil=True)
@@ -89,17 +91,20 @@ def sensitivities(
     rows that were not solved hold NaN.
     """
     count, n = rows.shape[0], topology.arrays.n
-    ptr, slots, target = [0], [], []
+    ptr, slots, target, relative = [0], [], [], []
     for move in moves:
         for key, value in move.changes.items():
             slots.append(topology.slot[key])
             target.append(value)
+            relative.append(move.relative)
         ptr.append(len(slots))
     index = np.array(slots, dtype=np.int64)
     shift = np.zeros((count, len(slots)))
     if slots:
         same = rows[:, index] == topology.base[index]
-        shift = np.where(same, np.array(target) - topology.base[index], 0.0)
+        goal = np.array(target)
+        shift = np.where(same, goal - topology.base[index], 0.0)
+        shift = np.where(np.array(relative), rows[:, index] * goal, shift)
     out = np.zeros((count, len(moves), n))
     stiff = np.zeros((count, n))
     ok = np.zeros(count, dtype=np.int8)

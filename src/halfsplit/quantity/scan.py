@@ -292,7 +292,7 @@ class _Reader:
         # Three places are enough to explain, and keep a long line of scraps from being tried in full.
         for glue in islice(_GLUE.finditer(self.body), 3):
             first, second = self.body[: glue.start()], self.body[glue.end() :]
-            if not first or not re.match("[-+±–]*[.,]?[0-9]", second):
+            if not first or not re.match("[-+±–]* ?[.,]?[0-9]", second):
                 continue
             try:
                 scan(first, self.unit)

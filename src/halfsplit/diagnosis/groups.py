@@ -1,0 +1,62 @@
+"""Hypotheses that nothing reachable on this bench can tell apart, taken together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from halfsplit.diagnosis.evidence import Meter
+from halfsplit.diagnosis.posterior import MODEL_FRACTION, MODEL_VOLTS
+from halfsplit.faults.dictionary import ADRIFT, UNSOLVED, Predictions
+
+SHARPNESS = 3.0  # combined sigmas of meter and model by which two readings must differ
+
+
+@dataclass(frozen=True)
+class Group:
+    """Hypotheses (indices) no voltage reading separates, with their joint weight."""
+
+    members: tuple[int, ...]
+    weight: float
+
+
+def apart(tables: Sequence[Predictions], nets: Sequence[str], a: int, b: int) -> bool:
+    """Whether any reading of `nets` in any of the conditions separates two hypotheses."""
+    meter = Meter()
+    for table in tables:
+        if UNSOLVED in (table.status[a], table.status[b]):
+            return True  # no claim of sameness about a case that was not solved
+        for net in nets:
+            i = table.column(net)
+            if max(table.ohms[a, i], table.ohms[b, i]) > ADRIFT:
+                if (table.ohms[a, i] > ADRIFT) != (table.ohms[b, i] > ADRIFT):
+                    return True
+                continue
+            u, v = table.mean[a, i], table.mean[b, i]
+            level = max(abs(u), abs(v))
+            limit = np.hypot(meter.sigma(level, 0.01), MODEL_FRACTION * level + MODEL_VOLTS)
+            if abs(u - v) > SHARPNESS * limit:
+                return True
+            s, t = table.ripple[a, i], table.ripple[b, i]
+            if abs(s - t) > 0.5 * max(s, t) + 0.02:
+                return True
+    return False
+
+
+def group(
+    weights: np.ndarray, tables: Sequence[Predictions], nets: Sequence[str], most: int = 40
+) -> list[Group]:
+    """Group the heaviest hypotheses; groups are ordered by joint weight."""
+    order = [int(i) for i in np.argsort(-weights)[:most] if weights[i] > 1e-6]
+    groups: list[list[int]] = []
+    for i in order:
+        for members in groups:
+            if not apart(tables, nets, members[0], i):
+                members.append(i)
+                break
+        else:
+            groups.append([i])
+    made = [Group(tuple(g), float(weights[g].sum())) for g in groups]
+    return sorted(made, key=lambda g: -g.weight)

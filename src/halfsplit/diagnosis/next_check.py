@@ -1,0 +1,151 @@
+"""The one check to make next: most expected information per minute, told with its outcomes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.information import bins, expected_gain
+from halfsplit.diagnosis.posterior import SLIP, Belief
+from halfsplit.faults.dictionary import Predictions
+
+# Minutes a check takes. Common practice, no published source.
+AT_POINT, AT_LEAD, AT_RIPPLE, CHANGE_LOAD, CHANGE_FEED = 0.7, 1.0, 2.5, 2.0, 5.0
+# Voltage to common above which a probe needs care: 60 V direct (IEC 61010-1 limit of the stricter
+# edition). A check above it counts as this many times longer, so a harmless one wins if it serves.
+TOUCH_VOLTS, LIVE_FACTOR = 60.0, 4.0
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A reading one could take: where, in what condition, and the minutes it costs."""
+
+    net: str
+    quantity: str
+    condition: Condition
+    minutes: float
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One thing the meter may show, its chance, and the hypotheses (indices) it would leave."""
+
+    low: float
+    high: float
+    chance: float
+    members: tuple[int, ...]
+    adrift: bool = False
+
+
+@dataclass(frozen=True)
+class Check:
+    """A proposed check with its worth [bit], cost [min] and outcomes, likeliest first."""
+
+    candidate: Candidate
+    bits: float
+    outcomes: tuple[Outcome, ...]
+    healthy: tuple[float, float]
+    top_volts: float
+
+    @property
+    def score(self) -> float:
+        """Bits a minute."""
+        return self.bits / self.candidate.minutes
+
+    def as_dict(self, names: Sequence[str]) -> dict[str, Any]:
+        """For ``--json``."""
+        return {
+            "net": self.candidate.net,
+            "quantity": self.candidate.quantity,
+            "condition": self.candidate.condition.as_dict(),
+            "minutes": self.candidate.minutes,
+            "bits": round(self.bits, 4),
+            "healthy": list(self.healthy),
+            "outcomes": [
+                {
+                    "low": o.low,
+                    "high": o.high,
+                    "chance": round(o.chance, 4),
+                    "adrift": o.adrift,
+                    "leaves": [names[i] for i in o.members],
+                }
+                for o in self.outcomes
+            ],
+        }
+
+
+def judge(belief: Belief, table: Predictions, candidate: Candidate, meter: Meter) -> Check:
+    """Worth and outcomes of one candidate."""
+    weights = belief.weights()
+    live = np.flatnonzero(weights > 1e-5)
+    probe = Evidence(
+        candidate.net,
+        "",
+        "ripple" if candidate.quantity == "ripple" else "volts",
+        0.0,
+        0.01,
+        candidate.condition,
+        meter,
+    )
+    expected = belief.expect(table, probe)
+    known = expected.known.copy()
+    known[belief.unmodelled] = False
+    mean, sigma = expected.mean[live], expected.sigma[live]
+    share = weights[live] / weights[live].sum()
+    spread = bins(mean, sigma, known[live])
+    spread = (1.0 - SLIP) * spread + SLIP / spread.shape[1]
+    bits = expected_gain(share, spread)
+    h = belief.none
+    healthy = (
+        float(expected.mean[h] - 2 * expected.sigma[h]),
+        float(expected.mean[h] + 2 * expected.sigma[h]),
+    )
+    seen = expected.mean[live[(weights[live] > 1e-3) & known[live]]]
+    top = float(np.abs(seen).max()) if seen.size else 0.0
+    minutes = candidate.minutes * (LIVE_FACTOR if top > TOUCH_VOLTS else 1.0)
+    outcomes = _outcomes(live, share, mean, sigma, known[live])
+    return Check(replace(candidate, minutes=minutes), bits, outcomes, healthy, top)
+
+
+def _outcomes(
+    live: np.ndarray, share: np.ndarray, mean: np.ndarray, sigma: np.ndarray, known: np.ndarray
+) -> tuple[Outcome, ...]:
+    """Cluster predicted readings into intervals with clear gaps between."""
+    order = [int(i) for i in np.argsort(mean) if known[i] and share[i] > 1e-4]
+    clusters: list[list[int]] = []
+    edge = -np.inf
+    for i in order:
+        if clusters and mean[i] - 2 * sigma[i] <= edge:
+            clusters[-1].append(i)
+        else:
+            clusters.append([i])
+        edge = max(edge, mean[i] + 2 * sigma[i])
+    found = []
+    for cluster in clusters:
+        members = sorted(cluster, key=lambda i: -share[i])
+        low = float(min(mean[i] - 2 * sigma[i] for i in cluster))
+        high = float(max(mean[i] + 2 * sigma[i] for i in cluster))
+        chance = float(share[cluster].sum())
+        found.append(Outcome(low, high, chance, tuple(int(live[i]) for i in members)))
+    loose = [i for i in range(len(live)) if not known[i] and share[i] > 1e-3]
+    if loose:
+        members = sorted(loose, key=lambda i: -share[i])
+        ids = tuple(int(live[i]) for i in members)
+        found.append(Outcome(np.nan, np.nan, float(share[loose].sum()), ids, adrift=True))
+    return tuple(sorted(found, key=lambda o: -o.chance))
+
+
+def rank(
+    belief: Belief,
+    tables: dict[Condition, Predictions],
+    candidates: Sequence[Candidate],
+    meter: Meter,
+) -> list[Check]:
+    """Every candidate judged, best bits a minute first; ties go to the earlier candidate."""
+    checks = [judge(belief, tables[c.condition], c, meter) for c in candidates]
+    return sorted(checks, key=lambda c: -c.score)

@@ -1,0 +1,207 @@
+"""The fault dictionary: what every net reads under every hypothesis in one condition."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import platformdirs
+
+from halfsplit import __version__
+from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.lower import Machine
+from halfsplit.circuit.cycle import mains_cycle
+from halfsplit.circuit.netlist import Overrides
+from halfsplit.circuit.op import operating_point
+from halfsplit.circuit.sensitivity import Move, sensitivities
+from halfsplit.circuit.solution import Status
+from halfsplit.circuit.threads import Progress
+
+Floats = npt.NDArray[np.float64]
+
+# Above this resistance to everything a 10 Mohm meter no longer reads the circuit but its leakage.
+ADRIFT = 20e6
+# Slope of a raw rail with load while sensitivities are taken [ohm]; common practice for rectifiers
+# of these sizes, no published source. It matters only to spreads, never to readings.
+RAW_OHMS = 0.3
+
+
+@dataclass(frozen=True)
+class Predictions:
+    """Readings of H rows in one condition; N nets plus common as a last, zero column.
+
+    Attributes
+    ----------
+    mean: direct voltage against common [V] (H, N+1).
+    ripple: peak-to-peak over a mains cycle [V] (H, N+1).
+    spread: change at one sigma of each of K uncertainties [V] (H, K, N+1).
+    ohms: resistance seen into the net [ohm] (H, N+1).
+    status: one solver status a row (H).
+    """
+
+    nets: tuple[str, ...]
+    mean: Floats
+    ripple: Floats
+    spread: Floats
+    ohms: Floats
+    status: npt.NDArray[np.int8]
+
+    def column(self, net: str) -> int:
+        """Column of a net; common is the last."""
+        return self.nets.index(net) if net in self.nets else len(self.nets)
+
+
+def uncertainties(machine: Machine) -> list[Move]:
+    """Everything about a good machine that is not known exactly: part values, mains, raw rails."""
+    moves = [
+        Move(w.name, w.changes) for p in machine.assembly.parts.values() for w in p.wanders()
+    ]
+    held = {(f"hold:{n}", "dc"): 0.03 for n in machine.rectified()}
+    if held:
+        moves.append(Move("mains level", held, relative=True))
+    for net in machine.rectified():
+        moves.append(Move(f"{net} rectifier", {(f"hold:{net}", "dc"): 0.015}, relative=True))
+    fed = sorted({n for f in machine.assembly.feeds.values() for n in f.nets})
+    moves += [Move(f"{n} source", {(f"feed:{n}", "dc"): 0.01}, relative=True) for n in fed]
+    return moves
+
+
+def predict(
+    machine: Machine,
+    condition: Condition,
+    faults: Sequence[Overrides],
+    *,
+    moves: Sequence[Move] | None = None,
+    progress: Progress | None = None,
+) -> Predictions:
+    """Solve every fault in one condition. A fault the condition undoes (a part replaced) is gone."""
+    topology = machine.topology
+    state = machine.values(condition)
+    rows = topology.rows([{**fault, **state} for fault in faults])
+    hertz = machine.alternating(condition)
+    moves = uncertainties(machine) if moves is None else list(moves)
+    if hertz:
+        solved = mains_cycle(topology, rows, hertz, progress=progress)
+        mean, status = solved.mean, solved.status
+        ripple = solved.high - solved.low
+        rows = _held(machine, rows, mean)
+        start = np.nan_to_num(mean)
+        flat = operating_point(topology, rows, start)
+        at, latched = flat.mean, flat.latched
+        # Where the held solution strays from the cycle mean it is not the same state; its slopes
+        # would mislead, so they are dropped and only the meter's own error is left.
+        usable = np.isfinite(at).all(axis=1) & (np.abs(at - start).max(axis=1) < 3.0)
+        at[~usable] = np.nan
+    else:
+        healthy = operating_point(topology, topology.rows([state]))
+        start = np.nan_to_num(healthy.mean[0])
+        solved = operating_point(topology, rows, start)
+        mean, status, latched, at = solved.mean, solved.status, solved.latched, solved.mean
+        ripple = np.where(np.isfinite(mean), 0.0, np.nan)
+    spread, ohms = sensitivities(topology, rows, at, latched, moves)
+    swing = np.nanmax(np.abs(mean)) if np.isfinite(mean).any() else 1.0
+    spread = np.clip(np.nan_to_num(spread), -swing, swing)
+    ohms = np.nan_to_num(ohms, nan=1e3)
+    keep = [i for i, n in enumerate(topology.nets) if "#" not in n]
+    pad = [(0, 0), (0, 1)]
+    return Predictions(
+        tuple(topology.nets[i] for i in keep),
+        np.pad(mean[:, keep], pad),
+        np.pad(ripple[:, keep], pad),
+        np.pad(spread[:, :, keep], [(0, 0), (0, 0), (0, 1)]),
+        np.pad(ohms[:, keep], pad),
+        status,
+    )
+
+
+def _held(machine: Machine, rows: Floats, mean: Floats) -> Floats:
+    """Rows with the mains off and each rectified net held at its cycle mean."""
+    topology = machine.topology
+    held = rows.copy()
+    for part in machine.assembly.parts.values():
+        if part.KIND == "mains":
+            held[:, topology.slot[part.ref, "ac"]] = 0.0
+    for net in machine.rectified():
+        level = np.nan_to_num(mean[:, topology.net_index[net]])
+        held[:, topology.slot[f"hold:{net}", "dc"]] = level
+        held[:, topology.slot[f"hold:{net}", "g"]] = 1.0 / RAW_OHMS
+    return held
+
+
+class DictionaryCache:
+    """Predictions kept in memory, and on disk by content so that tomorrow's start is warm."""
+
+    def __init__(self, machine: Machine, faults: Sequence[Overrides]) -> None:
+        self.machine = machine
+        self.faults = list(faults)
+        self.moves = uncertainties(machine)
+        self._known: dict[Condition, Predictions] = {}
+
+    def get(self, condition: Condition, progress: Progress | None = None) -> Predictions:
+        """Predictions of every hypothesis in a condition, computed at most once."""
+        if condition not in self._known:
+            path = self._path(condition)
+            stored = _load(path)
+            if stored is None:
+                stored = predict(
+                    self.machine, condition, self.faults, moves=self.moves, progress=progress
+                )
+                _store(path, stored)
+            self._known[condition] = stored
+        return self._known[condition]
+
+    def _path(self, condition: Condition) -> Path:
+        topology = self.machine.topology
+        digest = hashlib.sha256()
+        digest.update(f"{__version__} 1".encode())
+        digest.update(topology.base.tobytes())
+        digest.update(repr(topology.nets).encode())
+        digest.update(
+            repr([(e.name, type(e).__name__, e.nets) for e in self.machine.netlist]).encode()
+        )
+        state = self.machine.values(condition)
+        digest.update(repr(sorted(state.items())).encode())
+        digest.update(repr(self.machine.alternating(condition)).encode())
+        digest.update(repr([sorted(f.items()) for f in self.faults]).encode())
+        digest.update(repr([(m.name, sorted(m.changes.items())) for m in self.moves]).encode())
+        folder = os.environ.get("HALFSPLIT_CACHE") or platformdirs.user_cache_dir("halfsplit")
+        return Path(folder) / "dictionary" / f"{digest.hexdigest()[:32]}.npz"
+
+
+def _load(path: Path) -> Predictions | None:
+    try:
+        with np.load(path) as data:
+            nets = tuple(json.loads(str(data["nets"])))
+            fields = (data[k] for k in ("mean", "ripple", "spread", "ohms", "status"))
+            return Predictions(nets, *fields)
+    except (OSError, ValueError, KeyError, EOFError):
+        return None  # absent or damaged: it is only a cache, compute it again
+
+
+def _store(path: Path, found: Predictions) -> None:
+    """Write beside and rename, so that a killed run leaves no half file; failing is no loss."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        trial = path.with_name(f"{path.stem}.{os.getpid()}.part")
+        with trial.open("wb") as stream:
+            np.savez(
+                stream,
+                nets=json.dumps(found.nets),
+                mean=found.mean,
+                ripple=found.ripple,
+                spread=found.spread.astype(np.float32),
+                ohms=found.ohms,
+                status=found.status,
+            )
+        os.replace(trial, path)
+    except OSError:
+        return
+
+
+UNSOLVED = int(Status.UNSOLVED)
