@@ -117,19 +117,22 @@ def _outcomes(
 ) -> tuple[Outcome, ...]:
     """Cluster predicted readings into intervals with clear gaps between."""
     order = [int(i) for i in np.argsort(mean) if known[i] and share[i] > 1e-4]
+    # A hypothesis with a vague prediction must not bridge two clear ones, so for drawing the lines
+    # between outcomes every prediction counts as at most 3 % + 50 mV wide.
+    width = np.minimum(2 * sigma, 0.03 * np.abs(mean) + 0.05)
     clusters: list[list[int]] = []
     edge = -np.inf
     for i in order:
-        if clusters and mean[i] - 2 * sigma[i] <= edge:
+        if clusters and mean[i] - width[i] <= edge:
             clusters[-1].append(i)
         else:
             clusters.append([i])
-        edge = max(edge, mean[i] + 2 * sigma[i])
+        edge = max(edge, mean[i] + width[i])
     found = []
     for cluster in clusters:
         members = sorted(cluster, key=lambda i: -share[i])
-        low = float(min(mean[i] - 2 * sigma[i] for i in cluster))
-        high = float(max(mean[i] + 2 * sigma[i] for i in cluster))
+        low = float(min(mean[i] - width[i] for i in cluster))
+        high = float(max(mean[i] + width[i] for i in cluster))
         chance = float(share[cluster].sum())
         found.append(Outcome(low, high, chance, tuple(int(live[i]) for i in members)))
     loose = [i for i in range(len(live)) if not known[i] and share[i] > 1e-3]

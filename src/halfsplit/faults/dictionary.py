@@ -40,6 +40,7 @@ class Predictions:
     ----------
     mean: direct voltage against common [V] (H, N+1).
     ripple: peak-to-peak over a mains cycle [V] (H, N+1).
+    low: lowest instant of the cycle [V] (H, N+1).
     spread: change at one sigma of each of K uncertainties [V] (H, K, N+1).
     ohms: resistance seen into the net [ohm] (H, N+1).
     status: one solver status a row (H).
@@ -48,6 +49,7 @@ class Predictions:
     nets: tuple[str, ...]
     mean: Floats
     ripple: Floats
+    low: Floats
     spread: Floats
     ohms: Floats
     status: npt.NDArray[np.int8]
@@ -88,7 +90,7 @@ def predict(
     moves = uncertainties(machine) if moves is None else list(moves)
     if hertz:
         solved = mains_cycle(topology, rows, hertz, progress=progress)
-        mean, status = solved.mean, solved.status
+        mean, status, low = solved.mean, solved.status, solved.low
         ripple = solved.high - solved.low
         rows = _held(machine, rows, mean)
         start = np.nan_to_num(mean)
@@ -103,7 +105,7 @@ def predict(
         start = np.nan_to_num(healthy.mean[0])
         solved = operating_point(topology, rows, start)
         mean, status, latched, at = solved.mean, solved.status, solved.latched, solved.mean
-        ripple = np.where(np.isfinite(mean), 0.0, np.nan)
+        ripple, low = np.where(np.isfinite(mean), 0.0, np.nan), mean
     spread, ohms = sensitivities(topology, rows, at, latched, moves)
     swing = np.nanmax(np.abs(mean)) if np.isfinite(mean).any() else 1.0
     spread = np.clip(np.nan_to_num(spread), -swing, swing)
@@ -114,6 +116,7 @@ def predict(
         tuple(topology.nets[i] for i in keep),
         np.pad(mean[:, keep], pad),
         np.pad(ripple[:, keep], pad),
+        np.pad(low[:, keep], pad),
         np.pad(spread[:, :, keep], [(0, 0), (0, 0), (0, 1)]),
         np.pad(ohms[:, keep], pad),
         status,
@@ -178,7 +181,7 @@ def _load(path: Path) -> Predictions | None:
     try:
         with np.load(path) as data:
             nets = tuple(json.loads(str(data["nets"])))
-            fields = (data[k] for k in ("mean", "ripple", "spread", "ohms", "status"))
+            fields = (data[k] for k in ("mean", "ripple", "low", "spread", "ohms", "status"))
             return Predictions(nets, *fields)
     except (OSError, ValueError, KeyError, EOFError):
         return None  # absent or damaged: it is only a cache, compute it again
@@ -195,6 +198,7 @@ def _store(path: Path, found: Predictions) -> None:
                 nets=json.dumps(found.nets),
                 mean=found.mean,
                 ripple=found.ripple,
+                low=found.low,
                 spread=found.spread.astype(np.float32),
                 ohms=found.ohms,
                 status=found.status,

@@ -1,0 +1,83 @@
+"""What a healthy machine should read in given conditions, with the band its tolerances allow."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.bench.session import Session
+from halfsplit.circuit.solution import Status
+from halfsplit.faults.dictionary import ADRIFT, Predictions, predict
+
+
+@dataclass(frozen=True)
+class Line:
+    """One expected reading: mean and band [V], ripple peak to peak and lowest instant [V]."""
+
+    name: str
+    net: str
+    condition: Condition
+    mean: float
+    low: float
+    high: float
+    ripple: float
+    valley: float
+    status: str
+    adrift: bool
+
+    def as_dict(self) -> dict[str, Any]:
+        """For ``--json``; a net adrift or a row not solved has null readings."""
+        usable = not self.adrift and bool(np.isfinite(self.mean))
+        return {
+            "name": self.name,
+            "net": self.net,
+            "condition": self.condition.as_dict(),
+            "mean": self.mean if usable else None,
+            "low": self.low if usable else None,
+            "high": self.high if usable else None,
+            "ripple": self.ripple if usable else None,
+            "valley": self.valley if usable else None,
+            "status": "adrift: nothing holds this net" if self.adrift else self.status,
+        }
+
+
+def expect(
+    session: Session, names: Sequence[str], conditions: Sequence[Condition]
+) -> list[Line]:
+    """Expected readings, net by net in each condition. Every probe net when no name is given.
+
+    Bands are two sigma of part tolerances, supply and the meter in use.
+    """
+    nets = [(n, session.net(n)) for n in names]
+    nets = nets or [(session.assembly.net_label(n), n) for n in session.probe_nets()]
+    found = []
+    for condition in conditions:
+        table = predict(session.machine, condition, [{}], moves=session.dictionary.moves)
+        found += [_line(session, table, condition, name, net) for name, net in nets]
+    return found
+
+
+def _line(
+    session: Session, table: Predictions, condition: Condition, name: str, net: str
+) -> Line:
+    i = table.column(net)
+    source = float(table.ohms[0, i])
+    mean = float(table.mean[0, i]) * session.meter.ohms / (session.meter.ohms + source)
+    spread = float(np.sqrt((table.spread[0, :, i] ** 2).sum()))
+    error = 2 * float(np.hypot(spread, session.meter.sigma(mean, 0.01)))
+    return Line(
+        name,
+        net,
+        condition,
+        mean,
+        mean - error,
+        mean + error,
+        float(table.ripple[0, i]),
+        float(table.low[0, i]),
+        Status(int(table.status[0])).sentence,
+        source > ADRIFT,
+    )

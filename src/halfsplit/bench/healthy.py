@@ -1,0 +1,52 @@
+"""Does the healthy solution make sense? Doubts about a file that only solving it can show."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.lower import Machine
+from halfsplit.faults.dictionary import predict
+from halfsplit.problems import Problem
+from halfsplit.quantity.show import volts
+
+REVERSED = -0.5  # V across a polarised capacitor, its positive terminal first
+
+
+def healthy_doubts(machine: Machine) -> list[Problem]:
+    """Capacitors the wrong way round, rails outside their limits, or no solution at all."""
+    assembly = machine.assembly
+    condition = Condition(assembly.default_feed(), assembly.default_load())
+    table = predict(machine, condition, [{}], moves=[])
+    problems: list[Problem] = []
+
+    def add(where: str, wrong: str, instead: str, severity: str) -> None:
+        line, column = assembly.lines.get(where, (0, 0))
+        problems.append(Problem(str(assembly.file), line, column, where, wrong, instead, severity))
+
+    if not np.isfinite(table.mean).all():
+        add("parts", "the healthy circuit could not be solved", "the values as drawn", "doubt")
+        return problems
+    for ref, part in assembly.parts.items():
+        if not part.POLAR:
+            continue
+        pos, neg = part.terminals().values()
+        across = table.mean[0, table.column(pos)] - table.mean[0, table.column(neg)]
+        if across < REVERSED:
+            add(
+                f"parts.{ref}",
+                f"{ref} is the wrong way round: {volts(float(across))} across it when healthy",
+                f"pos: {neg}, neg: {pos}",
+                "error",
+            )
+    for name, rail in assembly.rails.items():
+        level = float(table.mean[0, table.column(rail.net)])
+        if not rail.limits.low <= level <= rail.limits.high:
+            add(
+                f"rails.{name}",
+                f"the healthy circuit gives {volts(level)} at {name} ({condition.words()}), outside "
+                "its limits: a value, a terminal or a limit is mistyped",
+                "each part's entry again, against the drawing",
+                "doubt",
+            )
+    return problems

@@ -1,0 +1,376 @@
+"""One machine on the bench: its file, its journal, and what follows from both."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
+from halfsplit.assembly.file import load, near
+from halfsplit.assembly.lower import Machine
+from halfsplit.assembly.model import Assembly, load_value
+from halfsplit.bench.healthy import healthy_doubts
+from halfsplit.circuit.threads import Progress
+from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.explain import Reason, reasons
+from halfsplit.diagnosis.groups import Group, group
+from halfsplit.diagnosis.next_check import (
+    AT_LEAD,
+    AT_POINT,
+    AT_RIPPLE,
+    CHANGE_LOAD,
+    Candidate,
+    Check,
+    rank,
+)
+from halfsplit.diagnosis.posterior import Belief, span_of
+from halfsplit.faults.dictionary import DictionaryCache, Predictions
+from halfsplit.faults.hypotheses import Hypothesis, single_faults
+from halfsplit.journal import Entry, Journal, journal_path
+from halfsplit.problems import NotFoundError, Problem, ProblemsError
+from halfsplit.quantity import QuantityError, parse, parse_reading
+
+ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring
+LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """One hypothesis with its weight now and the reasons for it."""
+
+    hypothesis: Hypothesis
+    weight: float
+    reasons: tuple[Reason, ...]
+
+
+@dataclass(frozen=True)
+class SuspectGroup:
+    """Suspects no reading on this bench separates."""
+
+    suspects: tuple[Suspect, ...]
+    weight: float
+
+
+def open_machine(path: Path) -> tuple[Machine, list[Problem]]:
+    """Load a file or raise ProblemsError with everything wrong; doubts are returned."""
+    assembly, problems = load(path)
+    if assembly is None:
+        raise ProblemsError(problems)
+    return Machine(assembly), problems
+
+
+def check_file(path: Path) -> list[Problem]:
+    """Every problem of a file: its text, its electrical sense, and its healthy solution."""
+    assembly, problems = load(path)
+    if assembly is not None:
+        problems = problems + healthy_doubts(Machine(assembly))
+    return problems
+
+
+class Session:
+    """A machine with its journal open. Use as a context manager."""
+
+    def __init__(self, path: Path, progress: Progress | None = None) -> None:
+        self.machine, self.doubts = open_machine(path)
+        self.assembly: Assembly = self.machine.assembly
+        self.journal = Journal.open(journal_path(path))
+        self.progress = progress
+        self._entries: list[Entry] | None = None
+
+    def __enter__(self) -> Session:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.journal.close()
+
+    # -- state -------------------------------------------------------------------------------
+
+    @property
+    def entries(self) -> list[Entry]:
+        """Journal entries in force."""
+        if self._entries is None:
+            self._entries = self.journal.entries()
+        return self._entries
+
+    def _append(self, kind: str, body: dict[str, Any], key: str | None = None) -> Entry:
+        entry = self.journal.append(kind, body, key=key)
+        self._forget()
+        return entry
+
+    def _forget(self) -> None:
+        """Drop what was derived from the journal; the dictionary does not depend on it."""
+        self._entries = None
+        for name in ("belief", "hypotheses"):
+            self.__dict__.pop(name, None)
+
+    @property
+    def condition(self) -> Condition:
+        """The machine's state now: the last one journalled, else first feed and first load."""
+        for entry in reversed(self.entries):
+            if entry.kind == "condition":
+                return Condition.from_dict(entry.body["condition"])
+        return Condition(self.assembly.default_feed(), self.assembly.default_load())
+
+    @property
+    def meter(self) -> Meter:
+        """The meter last named, else the usual digital one."""
+        for entry in reversed(self.entries):
+            if entry.kind == "meter":
+                return Meter(**entry.body["meter"])
+        return Meter()
+
+    @property
+    def touched(self) -> list[str]:
+        """Parts the journal or the file says an earlier repairer touched."""
+        noted = [e.body["part"] for e in self.entries if e.kind == "observe" and e.body["touched"]]
+        return [*noted, *(p.ref for p in self.assembly.parts.values() if p.touched)]
+
+    def evidence(self) -> list[Evidence]:
+        """Readings in force that weigh on the suspects, in order."""
+        found = []
+        for entry in self.entries:
+            if entry.kind == "read" and entry.body["state"] == "number":
+                b = entry.body
+                found.append(
+                    Evidence(
+                        b["net"],
+                        b["against"],
+                        b["quantity"],
+                        b["value"],
+                        b["resolution"],
+                        Condition.from_dict(b["condition"]),
+                        Meter(**b["meter"]),
+                        entry.seq,
+                        b["text"],
+                    )
+                )
+        return found
+
+    # -- verbs -------------------------------------------------------------------------------
+
+    def net(self, name: str) -> str:
+        """Net meant by a name typed at the bench. Raises NotFoundError naming the nearest."""
+        found = self.assembly.find_net(name)
+        if found is None:
+            known = [*self.assembly.nets(), *self.assembly.rails, *self.assembly.points]
+            close = near(name, known)
+            hint = f"; did you mean {close}?" if close else ""
+            raise NotFoundError(f"there is no net, rail or point {name}{hint}")
+        return found
+
+    def condition_from(self, feed: str | None, load: str | None) -> Condition:
+        """The present condition with another feed or load. Raises NotFoundError."""
+        now = self.condition
+        if feed is not None:
+            if feed not in self.assembly.feeds:
+                raise NotFoundError(f"there is no feed {feed}; there are {', '.join(self.assembly.feeds)}")
+            now = replace(now, feed=feed)
+        if load is not None:
+            if load in self.assembly.loads:
+                return replace(now, load=load, extra=())
+            extra = {}
+            for piece in load.split(","):
+                net, sign, value = piece.partition("=")
+                if not sign:
+                    known = ", ".join(self.assembly.loads)
+                    raise NotFoundError(
+                        f"there is no load {load}; there are {known}, or write p5=2R,p12=24R"
+                    )
+                try:
+                    extra[self.net(net.strip())] = load_value(value.strip())
+                except QuantityError as error:
+                    wrong = Problem("", 0, 0, piece, error.wrong, error.instead)
+                    raise ProblemsError([wrong]) from error
+            now = replace(now, load="none", extra=tuple(sorted(extra.items())))
+        return now
+
+    def read(
+        self,
+        name: str,
+        text: str,
+        *,
+        against: str | None = None,
+        ripple: bool = False,
+        condition: Condition | None = None,
+        key: str | None = None,
+    ) -> Entry:
+        """Store what the meter showed, with the condition it was taken in, then return the entry.
+
+        Raises ProblemsError when the text is no reading and NotFoundError for an unknown net;
+        nothing is stored in either case.
+        """
+        net = self.net(name)
+        other = self.net(against) if against else ""
+        try:
+            reading = parse_reading(text, "V")
+        except QuantityError as error:
+            wrong = f"“{error.text}”: {error.wrong}"
+            raise ProblemsError([Problem("", 0, 0, name, wrong, error.instead)]) from error
+        if condition is not None and condition != self.condition:
+            self._append("condition", {"condition": condition.as_dict()})
+        at = condition or self.condition
+        numeric = reading.state == "number"
+        return self._append(
+            "read",
+            {
+                "net": net,
+                "against": "" if other == self.assembly.common else other,
+                "quantity": "ripple" if ripple else "volts",
+                "value": reading.value if numeric else None,
+                "resolution": reading.resolution,
+                "state": reading.state,
+                "text": reading.text,
+                "condition": at.as_dict(),
+                "meter": self.meter.__dict__,
+            },
+            key,
+        )
+
+    def observe(self, text: str, part: str | None = None, touched: bool = False) -> Entry:
+        """Store something seen, heard or smelt; `touched` marks the part as worked on before."""
+        ref = find_part(self.assembly, part).ref if part else ""
+        if touched and not ref:
+            raise ProblemsError([Problem("", 0, 0, "", "touched needs a part", "--part Q10 --touched")])
+        return self._append("observe", {"text": text, "part": ref, "touched": touched})
+
+    def change(self, text: str) -> Entry:
+        """Store something done to a part (see :func:`parse_change`) or put back (`C4 put-back`)."""
+        words = text.split()
+        if len(words) == 2 and words[1].lower() in ("put-back", "restored", "back"):
+            ref = find_part(self.assembly, words[0]).ref
+            if ref not in {c.part for c in self.condition.changes}:
+                raise NotFoundError(f"nothing was done to {ref} that could be put back")
+            after = self.condition.without(ref)
+        else:
+            after = self.condition.with_change(parse_change(self.assembly, text))
+        return self._append("condition", {"condition": after.as_dict(), "did": text})
+
+    def set_condition(self, condition: Condition) -> Entry:
+        """Store that feed or load were changed."""
+        return self._append("condition", {"condition": condition.as_dict()})
+
+    def set_meter(self, ohms: str | None, accuracy: str | None, counts: float | None) -> Entry:
+        """Store which meter is in use. Raises ProblemsError on a value that cannot be read."""
+        now = self.meter
+        try:
+            now = replace(
+                now,
+                ohms=parse(ohms, "ohm") if ohms else now.ohms,
+                fraction=parse(accuracy, "%") if accuracy else now.fraction,
+                counts=now.counts if counts is None else counts,
+            )
+        except QuantityError as error:
+            raise ProblemsError([Problem("", 0, 0, "", str(error))]) from error
+        return self._append("meter", {"meter": now.__dict__})
+
+    def undo(self, seq: int | None = None) -> Entry:
+        """Undo the last entry, or entry `seq`, by a new one."""
+        entry = self.journal.undo(seq)
+        self._forget()
+        return entry
+
+    def open_items(self) -> list[Change]:
+        """Temporary changes not yet put right."""
+        return [c for c in self.condition.changes if c.temporary]
+
+    # -- what follows ------------------------------------------------------------------------
+
+    @cached_property
+    def hypotheses(self) -> list[Hypothesis]:
+        """Every hypothesis with its prior."""
+        return single_faults(self.assembly, self.touched)
+
+    @cached_property
+    def dictionary(self) -> DictionaryCache:
+        """Predictions of every hypothesis."""
+        return DictionaryCache(self.machine, [h.changes for h in self.hypotheses])
+
+    def table(self, condition: Condition) -> Predictions:
+        """Predictions in a condition."""
+        return self.dictionary.get(condition, self.progress)
+
+    def probe_nets(self) -> list[str]:
+        """Nets a direct-voltage reading can tell something about, mains side left out."""
+        skip = self.machine.mains_nets() | self.machine.alternating_nets()
+        return [n for n in self.assembly.nets() if n not in skip]
+
+    def prior_belief(self) -> Belief:
+        """Belief before any reading."""
+        hypotheses = self.hypotheses
+        return Belief([h.prior for h in hypotheses], len(self.dictionary.moves), 0, 1)
+
+    @cached_property
+    def belief(self) -> Belief:
+        """Belief after every reading in force."""
+        belief = self.prior_belief()
+        for item in self.evidence():
+            table = self.table(item.condition)
+            belief.learn(table, item, span_of(table))
+        return belief
+
+    def tables_used(self) -> list[Predictions]:
+        """Predictions of every condition a reading was taken in, and of the present one."""
+        conditions = dict.fromkeys([*(e.condition for e in self.evidence()), self.condition])
+        return [self.table(c) for c in conditions]
+
+    def groups(self) -> list[Group]:
+        """Suspects grouped by what nothing here can separate."""
+        return group(self.belief.weights(), self.tables_used(), self.probe_nets())
+
+    def suspects(self, most: int = 6) -> list[SuspectGroup]:
+        """Leading groups with reasons."""
+        weights = self.belief.weights()
+        fresh, evidence = self.prior_belief(), self.evidence()
+
+        def lookup(item: Evidence) -> Predictions:
+            return self.table(item.condition)
+
+        found = []
+        for members in self.groups()[:most]:
+            listed = tuple(
+                Suspect(
+                    self.hypotheses[i],
+                    float(weights[i]),
+                    tuple(reasons(fresh, evidence, lookup, self.hypotheses, i)),
+                )
+                for i in members.members
+            )
+            found.append(SuspectGroup(listed, members.weight))
+        return found
+
+    def next_checks(self, most: int = 3) -> list[Check]:
+        """Best checks now; other loads of the file are tried when the present one says little."""
+        here = self.condition
+        checks = self._rank([here])
+        if here.energised() and (not checks or checks[0].bits < LOOK_ELSEWHERE):
+            others = [replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load]
+            checks = sorted(checks + self._rank(others), key=lambda c: -c.score)
+        return checks[:most]
+
+    def _rank(self, conditions: Sequence[Condition]) -> list[Check]:
+        points = {p.net for p in self.assembly.points.values()}
+        taken = {(e.pos, e.quantity, e.condition) for e in self.evidence() if not e.neg}
+        candidates, tables = [], {}
+        for condition in conditions:
+            if not condition.energised():
+                continue
+            tables[condition] = self.table(condition)
+            moving = CHANGE_LOAD if condition != self.condition else 0.0
+            for net in self.probe_nets():
+                reach = AT_POINT if net in points else AT_LEAD
+                for quantity, minutes in (("volts", reach), ("ripple", AT_RIPPLE)):
+                    if quantity == "ripple" and self.machine.alternating(condition) is None:
+                        continue
+                    if (net, quantity, condition) not in taken:
+                        candidates.append(Candidate(net, quantity, condition, minutes + moving))
+        return rank(self.belief, tables, candidates, self.meter)
+
+    def decided(self) -> Group | None:
+        """The leading group when it is time to act rather than measure, else None."""
+        groups = self.groups()
+        if not self.evidence() or not groups:
+            return None
+        return groups[0] if groups[0].weight >= ENOUGH else None

@@ -1,0 +1,297 @@
+"""The commands, and how an error becomes an exit code."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+from cyclopts import App, CycloptsError, Parameter
+
+from halfsplit import __version__
+from halfsplit.cli import show
+from halfsplit.problems import ExitCode, HalfsplitError, Problem, ProblemsError
+
+app = App(
+    name="halfsplit",
+    version=__version__,
+    help="What this meter should read here, which faults still explain the readings, and what to "
+    "check next.\n\nExit codes: 0 done; 1 the file or value has problems, all listed; 2 command not "
+    "understood; 3 a named file, net or part does not exist; 4 not solved; 5 journal in use; "
+    "130 stopped by Ctrl-C.",
+)
+Json = Annotated[bool, Parameter(name="--json", negative="", help="print JSON instead of text")]
+Feed = Annotated[str | None, Parameter(help="feed the machine is powered by, as named in the file")]
+Load = Annotated[str | None, Parameter(help="load named in the file, or p5=2R,p12=24R")]
+
+
+def emit(data: Any, as_json: bool, text: Any) -> int:
+    """Print `data` as JSON or call `text` to print it for people."""
+    if as_json:
+        print(json.dumps(data, indent=2, ensure_ascii=False, default=str))
+    else:
+        text()
+    return ExitCode.OK
+
+
+def run(argv: list[str]) -> int:
+    """Parse and run; every foreseen error prints its words and gives its code, never a traceback."""
+    as_json = "--json" in argv
+    try:
+        result = app(argv, exit_on_error=False, print_error=False, result_action="return_value")
+        return int(result or 0)
+    except CycloptsError as error:
+        show.error(f"{error}  (halfsplit --help lists the commands)")
+        return ExitCode.USAGE
+    except ProblemsError as error:
+        _problems(error.problems, as_json)
+        return ExitCode.PROBLEMS
+    except HalfsplitError as error:
+        if as_json:
+            print(json.dumps({"error": str(error), "code": int(error.exit_code)}))
+        else:
+            show.error(str(error))
+        return error.exit_code
+    except KeyboardInterrupt:
+        show.error("stopped; everything acknowledged is on disk")
+        return ExitCode.INTERRUPTED
+    except BrokenPipeError:
+        sys.stderr.close()
+        return ExitCode.OK
+
+
+def _problems(problems: list[Problem], as_json: bool) -> None:
+    if as_json:
+        print(json.dumps({"problems": [p.as_dict() for p in problems]}, indent=2))
+    else:
+        show.problems(problems)
+
+
+def session(file: Path) -> Any:
+    """Open a machine with its journal; a long computation shows its progress."""
+    from halfsplit.bench.session import Session
+
+    show.first_run_note()
+    return Session(file, progress=show.Patience())
+
+
+@app.command
+def check(file: Path, *, json: Json = False) -> int:
+    """Check an assembly file: every problem with its line, what is wrong, and what to write."""
+    from halfsplit.bench.session import check_file
+
+    show.first_run_note()
+    found = check_file(file)
+    errors = [p for p in found if p.severity == "error"]
+    code = ExitCode.PROBLEMS if errors else ExitCode.OK
+    if found and "no such file" in found[0].wrong:
+        code = ExitCode.NOT_FOUND
+    if json:
+        emit({"file": str(file), "problems": [p.as_dict() for p in found]}, True, None)
+    else:
+        show.checked(file, found)
+    return code
+
+
+@app.command
+def expect(
+    file: Path,
+    *names: str,
+    load: Load = None,
+    feed: Feed = None,
+    all_loads: Annotated[bool, Parameter(negative="", help="every load of the file")] = False,
+    json: Json = False,
+) -> int:
+    """What nets, rails or points should read if all is well, in the present condition or others."""
+    from halfsplit.bench.expect import expect as ask
+
+    with session(file) as bench:
+        now = bench.condition_from(feed, None)
+        loads = list(bench.assembly.loads) if all_loads else (load or "").split(";")
+        conditions = [bench.condition_from(feed, n or None) for n in loads] or [now]
+        lines = ask(bench, names, conditions)
+        emit([line.as_dict() for line in lines], json, lambda: show.expected(lines))
+        unsolved = any(line.status.startswith("not solved") for line in lines)
+        return ExitCode.UNSOLVED if unsolved else ExitCode.OK
+
+
+@app.command
+def read(
+    file: Path,
+    *readings: str,
+    load: Load = None,
+    feed: Feed = None,
+    ripple: Annotated[bool, Parameter(negative="", help="peak-to-peak ripple from a scope")] = False,
+    json: Json = False,
+) -> int:
+    """Store what the meter showed: net=value, as many as you like, such as n12=-1.81 p5=6.93.
+
+    Between two nets write p1:p12=0.41. Naming a load or feed also records that it was changed.
+    """
+    problems, stored = [], []
+    with session(file) as bench:
+        if not readings:
+            raise ProblemsError([Problem("", 0, 0, "", "no reading was given", "n12=-12.04")])
+        at = bench.condition_from(feed, load)
+        for item in readings:
+            name, sign, value = item.partition("=")
+            first, _, second = name.partition(":")
+            try:
+                if not sign:
+                    wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
+                    raise ProblemsError([wrong])
+                entry = bench.read(
+                    first, value, against=second or None, ripple=ripple, condition=at
+                )
+                stored.append(entry)
+                if not json:
+                    show.stored(entry, bench.assembly)
+            except ProblemsError as error:
+                problems += error.problems
+            except HalfsplitError as error:
+                problems.append(Problem("", 0, 0, item, str(error)))
+    if json:
+        emit(
+            {
+                "stored": [e.as_dict() for e in stored],
+                "problems": [p.as_dict() for p in problems],
+            },
+            True,
+            None,
+        )
+    elif problems:
+        show.problems(problems)
+    return ExitCode.PROBLEMS if problems else ExitCode.OK
+
+
+@app.command
+def observe(
+    file: Path,
+    text: str,
+    *,
+    part: Annotated[str | None, Parameter(help="part it concerns")] = None,
+    touched: Annotated[
+        bool, Parameter(negative="", help="an earlier repairer worked on this part")
+    ] = False,
+    json: Json = False,
+) -> int:
+    """Store something seen, heard or smelt; --touched raises suspicion of the part."""
+    with session(file) as bench:
+        entry = bench.observe(text, part, touched)
+        return emit(entry.as_dict(), json, lambda: show.stored(entry, bench.assembly))
+
+
+@app.command
+def change(
+    file: Path,
+    *what: str,
+    load: Load = None,
+    feed: Feed = None,
+    json: Json = False,
+) -> int:
+    """Store what was done: "R3 removed", "R12 lift a", "C4 fitted value=33u", "R3 put-back"."""
+    with session(file) as bench:
+        entries = []
+        if load is not None or feed is not None:
+            entries.append(bench.set_condition(bench.condition_from(feed, load)))
+        if what:
+            entries.append(bench.change(" ".join(what)))
+        if not entries:
+            raise ProblemsError([Problem("", 0, 0, "", "no change was named", '"R3 removed"')])
+        now = bench.condition
+        data = {"stored": [e.as_dict() for e in entries], "condition": now.as_dict()}
+        return emit(data, json, lambda: show.changed(entries, now))
+
+
+@app.command
+def meter(
+    file: Path,
+    *,
+    ohms: Annotated[str | None, Parameter(help="input resistance, such as 10M")] = None,
+    accuracy: Annotated[str | None, Parameter(help="of reading, such as 0.5%%")] = None,
+    counts: Annotated[float | None, Parameter(help="last digits of error")] = None,
+    json: Json = False,
+) -> int:
+    """Say which meter is in use from now on."""
+    with session(file) as bench:
+        entry = bench.set_meter(ohms, accuracy, counts)
+        return emit(entry.as_dict(), json, lambda: show.meter(bench.meter))
+
+
+@app.command
+def undo(file: Path, entry: int | None = None, *, json: Json = False) -> int:
+    """Undo the last entry, or the one numbered; the journal keeps both."""
+    with session(file) as bench:
+        done = bench.undo(entry)
+        return emit(done.as_dict(), json, lambda: show.undone(done))
+
+
+@app.command
+def suspects(
+    file: Path,
+    *,
+    most: Annotated[int, Parameter(help="groups to list")] = 6,
+    json: Json = False,
+) -> int:
+    """Which faults still explain the readings, how likely each is, and why."""
+    from halfsplit.bench.report import suspects_dict
+
+    with session(file) as bench:
+        groups = bench.suspects(most)
+        return emit(suspects_dict(bench, groups), json, lambda: show.suspects(bench, groups))
+
+
+@app.command(name="next")
+def next_(file: Path, *, json: Json = False) -> int:
+    """The one check to make next, and what each outcome would mean."""
+    from halfsplit.bench.report import next_dict
+
+    with session(file) as bench:
+        advice = next_dict(bench)
+        return emit(advice, json, lambda: show.advice(bench, advice))
+
+
+@app.command
+def resume(file: Path, *, json: Json = False) -> int:
+    """Where you left off: condition, open items, last readings, suspects, next check."""
+    from halfsplit.bench.report import resume_dict
+
+    with session(file) as bench:
+        data = resume_dict(bench)
+        return emit(data, json, lambda: show.resumed(bench, data))
+
+
+@app.command
+def export(file: Path, *, json: Json = False) -> int:
+    """The whole journal as text, or with --json as a document that can be read back."""
+    with session(file) as bench:
+        text = bench.journal.export_text()
+        return emit(bench.journal.export_json(), json, lambda: print(text, end=""))
+
+
+@app.command
+def edit(file: Path, path: str, value: str, *, json: Json = False) -> int:
+    """Change one entry of the file, comments kept: edit pt3.yaml parts.R6.value 2k0."""
+    from halfsplit.assembly.edit import set_value
+
+    old = set_value(file, path, value)
+    data = {"path": path, "old": old, "new": value}
+    return emit(data, json, lambda: show.say(f"{path}: {old or '(nothing)'} → {value}"))
+
+
+@app.command
+def schema(*, json: Json = False) -> int:
+    """The JSON Schema of assembly files, for an editor to complete and check while you type."""
+    from halfsplit.assembly.schema import assembly_schema
+
+    del json  # the schema is JSON either way
+    return emit(assembly_schema(), True, None)
+
+
+@app.command
+def demo(*, keep: Path | None = None, json: Json = False) -> int:
+    """Run the main job on a demo machine: check, expect, read, suspects, next, resume."""
+    from halfsplit.cli.demo import run_demo
+
+    return run_demo(keep, as_json=json)

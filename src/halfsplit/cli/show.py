@@ -1,0 +1,226 @@
+"""Printing for people: tables that read aloud well, plain where there is no terminal."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rich.console import Console
+from rich.markup import escape
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.table import Table
+
+from halfsplit.problems import Problem
+from halfsplit.quantity.show import volts
+
+if TYPE_CHECKING:
+    from halfsplit.assembly.condition import Condition
+    from halfsplit.assembly.model import Assembly
+    from halfsplit.bench.expect import Line
+    from halfsplit.bench.session import Session, SuspectGroup
+    from halfsplit.diagnosis.evidence import Meter
+    from halfsplit.journal import Entry
+
+out = Console(highlight=False, soft_wrap=True)
+err = Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+def say(text: str) -> None:
+    """One line of plain text."""
+    out.print(escape(text))
+
+
+def error(text: str) -> None:
+    """One line to standard error."""
+    err.print(f"[bold red]{escape(text)}[/]")
+
+
+class Patience:
+    """A progress bar that appears only when work has gone on for a second."""
+
+    def __init__(self) -> None:
+        self._start = time.monotonic()
+        self._bar: Progress | None = None
+        self._task: Any = None
+
+    def __call__(self, done: int, total: int) -> None:
+        if self._bar is None and done < total and time.monotonic() - self._start > 1.0:
+            self._bar = Progress(
+                TextColumn("solving every fault in this condition"),
+                BarColumn(),
+                TextColumn("{task.completed}/{task.total}"),
+                TimeRemainingColumn(),
+                console=err,
+                transient=True,
+            )
+            self._bar.start()
+            self._task = self._bar.add_task("", total=total)
+        if self._bar is not None:
+            self._bar.update(self._task, completed=done)
+            if done >= total:
+                self._bar.stop()
+                self._bar = None
+        if done >= total:
+            self._start = time.monotonic()
+
+
+def first_run_note() -> None:
+    """Say why the very first command takes a while."""
+    import halfsplit.circuit
+
+    folder = Path(os.environ.get("NUMBA_CACHE_DIR", ""))
+    if halfsplit.circuit and not any(folder.rglob("*.nbi")):
+        err.print("First run on this computer: compiling the solver, about 20 seconds, once.")
+
+
+def problems(found: Sequence[Problem]) -> None:
+    """Every problem, one a line, doubts marked as such."""
+    for p in found:
+        mark = "[yellow]doubt[/] " if p.severity == "doubt" else "[red]error[/] "
+        out.print(mark + escape(str(p)))
+
+
+def checked(file: Path, found: Sequence[Problem]) -> None:
+    """Outcome of a check."""
+    problems(found)
+    errors = sum(p.severity == "error" for p in found)
+    doubts = len(found) - errors
+    if errors:
+        say(f"{file}: {errors} to put right, {doubts} to look at again")
+    else:
+        say(f"{file}: no problem found" + (f", {doubts} to look at again" if doubts else ""))
+
+
+def expected(lines: Sequence[Line]) -> None:
+    """Expected readings, one table a condition."""
+    for condition in dict.fromkeys(line.condition for line in lines):
+        here = [line for line in lines if line.condition == condition]
+        table = Table(title=f"If all is well: {escape(condition.words())}", title_justify="left")
+        for head in ("at", "reads", "between", "and", "ripple"):
+            table.add_column(head, justify="left" if head == "at" else "right")
+        for line in here:
+            if line.adrift:
+                table.add_row(escape(line.name), "adrift", "", "", "nothing holds this net")
+                continue
+            ripple = volts(line.ripple) if line.ripple > 5e-4 else "-"
+            cells = (volts(line.mean), volts(line.low), volts(line.high), ripple)
+            table.add_row(escape(line.name), *cells)
+        out.print(table)
+        for status in dict.fromkeys(line.status for line in here):
+            if status != "steady":
+                say(f"  {status}")
+
+
+def stored(entry: Entry, assembly: Assembly) -> None:
+    """An entry just put on disk, read back."""
+    b = entry.body
+    if entry.kind == "read":
+        where = assembly.net_label(b["net"]) + (f" to {b['against']}" if b["against"] else "")
+        shown = volts(b["value"]) if b["value"] is not None else f"{b['text']} (kept, not weighed)"
+        kind = " ripple" if b["quantity"] == "ripple" else ""
+        say(f"stored #{entry.seq}: {where}{kind} {shown}")
+    else:
+        say(f"stored #{entry.seq}: {b.get('text', '')}" + (f" [{b['part']}]" if b["part"] else ""))
+
+
+def changed(entries: Sequence[Entry], now: Condition) -> None:
+    """A change just put on disk."""
+    say(f"stored #{entries[-1].seq}: now {now.words()}")
+
+
+def meter(now: Meter) -> None:
+    """The meter in use."""
+    say(f"meter: {now.ohms / 1e6:g} Mohm, {now.fraction * 100:g}% + {now.counts:g} counts")
+
+
+def undone(entry: Entry) -> None:
+    """An undo just put on disk."""
+    say(f"stored #{entry.seq}: entry #{entry.body['undoes']} is undone")
+
+
+def percent(weight: float) -> str:
+    """A weight as people say it."""
+    if weight > 0.995:
+        return "over 99%"
+    return f"{100 * weight:.0f}%" if weight >= 0.01 else "under 1%"
+
+
+def suspects(bench: Session, groups: Sequence[SuspectGroup]) -> None:
+    """Groups with reasons."""
+    say(f"After {len(bench.evidence())} readings; now {bench.condition.words()}")
+    for rank, g in enumerate(groups, 1):
+        listed = [s.hypothesis.name for s in g.suspects]
+        title = listed[0] if len(listed) == 1 else f"{', '.join(listed[:6])}"
+        more = f" and {len(listed) - 6} more" if len(listed) > 6 else ""
+        same = "" if len(listed) == 1 else "  (no reading here tells these apart)"
+        out.print(f"[bold]{rank}. {escape(title)}{more}[/]  {percent(g.weight)}{same}")
+        for reason in g.suspects[0].reasons:
+            if reason.verdict in ("supports", "contradicts"):
+                colour = "green" if reason.verdict == "supports" else "red"
+                word = "for" if reason.verdict == "supports" else "against"
+                out.print(f"     [{colour}]{word}[/] {escape(reason.words)}")
+
+
+def advice(bench: Session, data: dict[str, Any]) -> None:
+    """The next check, or what to do now."""
+    act = data["act"]
+    if act:
+        who = " or ".join(act["group"][:5])
+        out.print(f"[bold]Enough is known to act: {escape(who)}[/] ({percent(act['weight'])})")
+        for name, lines in act["prove"].items():
+            say(f"  Prove {name} out of circuit, power off and discharged:")
+            for line in lines:
+                say(f"    {line}")
+        say("  Before changing it, ask what it took along: look at what fed it and what it fed.")
+    if data.get("blocked"):
+        say(data["blocked"])
+    for rank, check in enumerate(data["checks"][: 1 if not act else 1]):
+        head = "Next check" if not act else "Or confirm with"
+        what = "ripple, peak to peak," if check["quantity"] == "ripple" else "direct volts,"
+        out.print(
+            f"[bold]{head}: {what} {escape(check['label'])} to {escape(bench.assembly.common)}[/]"
+            f"  probe on {escape(check['at'])}"
+        )
+        from halfsplit.assembly.condition import Condition
+
+        say(f"  with the machine {Condition.from_dict(check['condition']).words()}")
+        low, high = check["healthy"]
+        say(f"  healthy reads {volts(low)} to {volts(high)}; about {check['minutes']:.1f} min")
+        if check["caution"]:
+            out.print(f"  [yellow]caution: {escape(check['caution'])}[/]")
+        for o in check["outcomes"][:6]:
+            _outcome(o)
+        del rank
+
+
+def _outcome(o: dict[str, Any]) -> None:
+    left = ", ".join(o["leaves"][:4]) + (f" and {len(o['leaves']) - 4} more" if len(o["leaves"]) > 4 else "")
+    if o["adrift"]:
+        say(f"    anything else ({percent(o['chance'])}): {left}")
+    else:
+        say(f"    {volts(o['low'])} to {volts(o['high'])} ({percent(o['chance'])}): {left}")
+
+
+def resumed(bench: Session, data: dict[str, Any]) -> None:
+    """The page one comes back to."""
+    out.print(f"[bold]{escape(data['machine'])}: {escape(data['assembly'])}[/]")
+    say(f"Now: {data['condition_words']}")
+    for item in data["open_items"]:
+        out.print(f"[yellow]Open item: {escape(item)}[/]")
+    for hazard in data["hazards"]:
+        out.print(f"[yellow]Hazard: {escape(hazard)}[/]")
+    say(f"{data['readings']} readings in the journal; the last:")
+    for entry in data["last_readings"]:
+        b = entry["body"]
+        say(f"  #{entry['seq']} {entry['at'][:16]} {bench.assembly.net_label(b['net'])} {b['text']}")
+    for entry in data["observations"]:
+        say(f"  #{entry['seq']} noted: {entry['body']['text']}")
+    for g in data["suspects"]:
+        listed = ", ".join(s["name"] for s in g["suspects"][:5])
+        say(f"  suspect {percent(g['weight'])}: {listed}")
+    advice(bench, data["next"])
+    sys.stdout.flush()
