@@ -39,6 +39,17 @@ SCRAPS = st.lists(
 ).map("".join)  # fmt: skip
 
 
+def reads(spelling: str, unit: Unit) -> bool:
+    """Whether some reader takes the advice, which may be about a part of the text."""
+    for reader in READERS:
+        try:
+            reader(spelling, unit)
+        except QuantityError:
+            continue
+        return True
+    return False
+
+
 @pytest.mark.parametrize("reader", READERS)
 @settings(max_examples=400, deadline=None)
 @given(text=st.one_of(st.text(), SCRAPS), unit=st.sampled_from(sorted(UNITS)))
@@ -49,6 +60,9 @@ def test_only_its_own_error(reader: Callable[[str, Unit], object], text: str, un
         assert error.text == text
         assert 0 <= error.position <= len(text)
         assert str(error).startswith(error.wrong) and error.wrong
+        assert error.instead
+        for spelling in error.instead.removeprefix("a value such as ").split(" or "):
+            assert reads(spelling, unit), error.instead
     else:
         if reader is parse:
             assert isinstance(found, float) and math.isfinite(found)

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from quantiphy import Quantity, QuantiPhyError
+from quantiphy import QuantiPhyError, Quantity
 from ruamel.yaml import YAML
 
 from halfsplit.quantity import UNITS, QuantityError, parse

@@ -8,7 +8,7 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.faults.dictionary import predict
 from halfsplit.problems import Problem
-from halfsplit.quantity.show import volts
+from halfsplit.quantity.volts import volts
 
 REVERSED = -0.5  # V across a polarised capacitor, its positive terminal first
 

@@ -15,7 +15,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 
 from halfsplit.problems import Problem
-from halfsplit.quantity.show import volts
+from halfsplit.quantity.volts import volts
 
 if TYPE_CHECKING:
     from halfsplit.assembly.condition import Condition

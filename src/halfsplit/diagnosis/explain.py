@@ -9,7 +9,7 @@ from typing import Any
 from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.posterior import Belief, Lookup
 from halfsplit.faults.hypotheses import Hypothesis
-from halfsplit.quantity.show import volts
+from halfsplit.quantity.volts import volts
 
 FITS, MISSES = 2.5, 4.0  # sigmas below which a reading supports, above which it contradicts
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 
 from halfsplit.quantity.errors import QuantityError
-from halfsplit.quantity.scan import LONGEST, Scan, inside, normalise, scan
+from halfsplit.quantity.scan import LONGEST, NEEDS_SUFFIX, Scan, inside, normalise, scan
 from halfsplit.quantity.tolerance import parse_toleranced
 from halfsplit.quantity.units import UNITS, Unit
 
@@ -39,6 +40,8 @@ def parse_range(text: str, unit: Unit) -> Range:
 
 def _any_range(text: str, unit: Unit) -> Range:
     flat = normalise(text).strip()
+    if not flat:
+        raise QuantityError(text, "There is no value here.", _example(unit))
     parts = _EXPLICIT.split(flat)
     if len(parts) == 2:
         return _range(text, unit, *parts)
@@ -65,6 +68,18 @@ def _example(unit: Unit) -> str:
     return f"a value such as 1..{number} {suffix}".rstrip()
 
 
+def _working(unit: Unit, *spellings: str) -> str:
+    """Those of `spellings` that would be accepted, or an example."""
+    good = []
+    for spelling in dict.fromkeys(spellings):
+        parts = _EXPLICIT.split(spelling)
+        with suppress(QuantityError):
+            if len(parts) == 2:
+                _range(spelling, unit, *parts, explain=False)
+                good.append(spelling)
+    return " or ".join(good) or _example(unit)
+
+
 def _dashed(text: str, unit: Unit, flat: str, dashes: list[re.Match[str]]) -> Range:
     first, second = flat[: dashes[0].start()], flat[dashes[0].end() :]
     en_dash = "–" in dashes[0][0]
@@ -78,58 +93,52 @@ def _dashed(text: str, unit: Unit, flat: str, dashes: list[re.Match[str]]) -> Ra
         raise QuantityError(
             text,
             "A dash between the numbers may be a minus.",
-            f"{sign}{a}..{b} or {sign}{a}..-{b}",
+            _working(unit, f"{sign}{a}..{b}", f"{sign}{a}..-{b}"),
             dashes[0].start(),
         )
     return _range(text, unit, first, second)
 
 
-def _range(text: str, unit: Unit, first: str, second: str) -> Range:
+def _range(text: str, unit: Unit, first: str, second: str, *, explain: bool = True) -> Range:
     if not first.strip() or not second.strip():
         raise QuantityError(text, "One limit is missing.", _example(unit))
     low, high = scan(first, unit), scan(second, unit)
     if low.bare and not high.bare:
-        low = _share(text, unit, low, first, high, second)
+        if not _shared(unit, first, high):
+            raise _open(text, unit, first, second, high, explain)
+        low = scan(f"{first.rstrip()} {high.suffix}", unit) if high.scaled else low
     elif high.bare and not low.bare:
         if low.scaled:
-            raise _open(text, unit, first, low, second, low)
-    elif low.bare and unit in ("F", "%"):
+            raise _open(text, unit, first, second, low, explain)
+    elif low.bare and unit in NEEDS_SUFFIX:
         raise QuantityError(text, "The limits need a unit.", _example(unit))
     ends = float(low.value), float(high.value)
     return Range(min(ends), max(ends))
 
 
 def _open(
-    text: str, unit: Unit, first: str, low: Scan, second: str, unit_from: Scan
+    text: str, unit: Unit, first: str, second: str, written: Scan, explain: bool
 ) -> QuantityError:
     """The prefix of one limit may or may not count for the other: offer both."""
-    suffix, plain = unit_from.suffix, UNITS[unit].symbol
-    pairs = (
-        (
-            f"{first.strip()}{plain if low.bare else ''}",
-            f"{second.strip()}{'' if low.bare else plain}",
-        ),
-        (
-            f"{first.strip()}{suffix if low.bare else ''}",
-            f"{second.strip()}{'' if low.bare else suffix}",
-        ),
-    )
+    instead = _example(unit)
+    if explain and written.suffix:
+        a, b = first.strip(), second.strip()
+        symbol = UNITS[unit].symbol
+        if a.endswith(tuple("0123456789")):
+            instead = _working(unit, f"{a}{symbol}..{b}", f"{a}{written.suffix}..{b}")
+        else:
+            instead = _working(unit, f"{a}..{b}{symbol}", f"{a}..{b}{written.suffix}")
     return QuantityError(
-        text,
-        "It is open whether the prefix counts for both: write it on both.",
-        " or ".join(dict.fromkeys(f"{a}..{b}" for a, b in pairs if not unit_from.coded and suffix))
-        or _example(unit),
+        text, "It is open whether the prefix counts for both: write it on both.", instead
     )
 
 
-def _share(text: str, unit: Unit, low: Scan, first: str, high: Scan, second: str) -> Scan:
-    """`low` with the unit of `high`, when that leaves no doubt."""
+def _shared(unit: Unit, first: str, high: Scan) -> bool:
+    """Whether the unit of `high` counts for the other limit, `first`, beyond doubt."""
     if not high.scaled:
-        return low
+        return True
     if high.coded or not high.suffix:
-        raise _open(text, unit, first, low, second, high)
-    shared = scan(f"{first.rstrip()} {high.suffix}", unit)
+        return False
+    both = scan(f"{first.rstrip()} {high.suffix}", unit)
     # 900..1.1 kΩ: counted for both, the limits would run backwards, so it was not meant for both.
-    if shared.value > high.value and abs(shared.value) > abs(high.value):
-        raise _open(text, unit, first, low, second, high)
-    return shared
+    return both.value <= high.value or abs(both.value) <= abs(high.value)

@@ -10,13 +10,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from decimal import Decimal
-from itertools import islice
 
 from halfsplit.problems import HalfsplitError
 from halfsplit.quantity.errors import QuantityError, quoted
 from halfsplit.quantity.units import POWERS, UNITS, Unit, unit_of_suffix
 
 LONGEST = 80  # characters; a value in a file or typed at the bench is far shorter
+# Units where a number alone is refused: nobody means 22 farads, and 5 may be 5 % or 500 %.
+NEEDS_SUFFIX: tuple[Unit, ...] = ("F", "%")
 # Well outside anything on a bench; a number beyond these is a slip of the keyboard.
 LARGEST, SMALLEST = Decimal("1e18"), Decimal("1e-24")
 
@@ -64,8 +65,11 @@ def example(unit: Unit) -> str:
     return f"a value such as {UNITS[unit].example}"
 
 
-def scan(text: str, unit: Unit) -> Scan:
+def scan(text: str, unit: Unit, *, explain: bool = True) -> Scan:
     """Read `text` as one number of `unit`.
+
+    With `explain` off, a refusal is not worked out further; used to try a spelling before it is
+    recommended.
 
     Raises
     ------
@@ -95,7 +99,7 @@ def scan(text: str, unit: Unit) -> Scan:
     sign = "-" if body[0] in "-–" else ""
     if body[0] in "+-–":
         body, at = body[1:], at + 1
-    return _Reader(text, unit, sign, body, at).read()
+    return _Reader(text, unit, sign, body, at, explain).read()
 
 
 @contextmanager
@@ -113,12 +117,23 @@ def inside(text: str) -> Iterator[None]:
 class _Reader:
     """One pass over the text after its sign; exists to carry the place for messages."""
 
-    def __init__(self, text: str, unit: Unit, sign: str, body: str, at: int) -> None:
+    def __init__(self, text: str, unit: Unit, sign: str, body: str, at: int, explain: bool) -> None:
         self.text, self.unit, self.sign, self.body, self.at = text, unit, sign, body, at
+        self.explain = explain
         self.info = UNITS[unit]
 
     def refuse(self, wrong: str, instead: str = "", offset: int = 0) -> QuantityError:
-        return QuantityError(self.text, wrong, instead or example(self.unit), self.at + offset)
+        if not (instead and self.explain and all(map(self._works, instead.split(" or ")))):
+            instead = example(self.unit)
+        return QuantityError(self.text, wrong, instead, self.at + offset)
+
+    def _works(self, spelling: str) -> bool:
+        """Whether `spelling` would be accepted for a field of this unit."""
+        try:
+            found = scan(spelling, self.unit, explain=False)
+        except QuantityError:
+            return False
+        return not (found.bare and self.unit in NEEDS_SUFFIX)
 
     def read(self) -> Scan:
         found = self._code() or self._fraction() or self._plain()
@@ -251,7 +266,7 @@ class _Reader:
             return self.refuse("There are too many spaces.", f"{number} {suffix}", end)
         if suffix in self.info.refused:
             return self._refused(suffix, number, end)
-        if re.search("[0-9]", rest):
+        if self.explain and re.search("[0-9]", rest):
             return self._two_values(end)
         other = unit_of_suffix(suffix, self.unit)
         if other:
@@ -278,32 +293,30 @@ class _Reader:
         close = self.body.replace(" ", "")
         if re.fullmatch(r"[0-9]+[A-Za-zµ][0-9]+", close) and close != self.body:
             with suppress(QuantityError):
-                if scan(close, self.unit).coded:
+                if scan(close, self.unit, explain=False).coded:
                     return self.refuse("There are spaces inside a code.", self.sign + close, end)
         mixed = re.fullmatch(r"([0-9]+)[ -]([13]/[0-9]+)( ?[A-Za-z]+)?", self.body)
         if mixed and self.unit in ("W", "ohm"):
             with suppress(QuantityError):
-                total = int(mixed[1]) + scan(mixed[2], self.unit).value
+                total = int(mixed[1]) + scan(mixed[2], self.unit, explain=False).value
                 return self.refuse(
                     "A whole number with a fraction may be two values.",
                     f"{self.sign}{total:.6g}",
                     end,
                 )
-        # Three places are enough to explain, and keep a long line of scraps from being tried in full.
-        for glue in islice(_GLUE.finditer(self.body), 3):
+        for glue in _GLUE.finditer(self.body):
             first, second = self.body[: glue.start()], self.body[glue.end() :]
             if not first or not re.match("[-+±–]* ?[.,]?[0-9]", second):
                 continue
             try:
-                scan(first, self.unit)
+                scan(first, self.unit, explain=False)
             except QuantityError:
                 continue
             if "%" in second and "%" not in first:
                 wrong = f"A tolerance, {quoted(second)}, follows the value {quoted(first)}."
             else:
                 wrong = f"Two values were given, {quoted(first)} and {quoted(second)}."
-            instead = "" if self.unit in ("F", "%") and first[-1].isdigit() else self.sign + first
-            return self.refuse(wrong, instead, glue.start())
+            return self.refuse(wrong, self.sign + first, glue.start())
         return self.refuse(
             f"{quoted(self.body[end:].strip())} is left over after {quoted(self.body[:end])}.",
             "",
@@ -315,10 +328,7 @@ class _Reader:
         if not self.body.strip():
             return self.refuse("There is a sign and no number.")
         if first == " " and self.body[1:2].isdigit():
-            close = self.sign + self.body.strip()
-            with suppress(QuantityError):
-                scan(close, self.unit)
-                return self.refuse("There is a space after the sign.", close)
+            return self.refuse("There is a space after the sign.", self.sign + self.body.strip())
         if first and first in "~≈<>≤≥":
             return self.refuse(f"{quoted(first)} is not a value; give the number itself.")
         return self.refuse(f"{quoted(self.body)} does not start with a number.")

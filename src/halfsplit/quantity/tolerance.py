@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from halfsplit.quantity.errors import QuantityError, quoted
 from halfsplit.quantity.parse import parse, refuse_bare
-from halfsplit.quantity.scan import LONGEST, inside, normalise, scan
+from halfsplit.quantity.scan import LONGEST, example, inside, normalise, scan
 from halfsplit.quantity.units import UNITS, Unit
 
 # IEC 60062, letters for a symmetrical tolerance in per cent; from memory, unconfirmed.
@@ -71,7 +71,7 @@ def parse_tolerance(text: str, unit: Unit) -> Tolerance:
 
 
 def _tolerance(text: str, unit: Unit) -> Tolerance:
-    flat = _flat(text)
+    flat = _flat(text, unit)
     if flat in LETTERS and unit in _LETTER_UNITS:
         if unit == "F" and flat in _PICO_LETTERS:
             raise QuantityError(
@@ -87,9 +87,9 @@ def _tolerance(text: str, unit: Unit) -> Tolerance:
     marker = _SYMMETRIC.match(flat)
     body = flat[marker.end() :] if marker else flat
     if body[:1] in ("+", "-"):
-        raise QuantityError(text, "Only one side of the tolerance is given.", "±5% or -20/+80%", 0)
+        raise QuantityError(text, "Only one side of the tolerance is given.", _form(unit))
     side, relative = _side(text, unit, body)
-    return _checked(text, side, side, relative)
+    return _checked(text, unit, side, side, relative)
 
 
 def parse_toleranced(text: str, unit: Unit) -> tuple[float, Tolerance | None]:
@@ -106,7 +106,7 @@ def parse_toleranced(text: str, unit: Unit) -> tuple[float, Tolerance | None]:
 
 
 def _value_and_tolerance(text: str, unit: Unit) -> tuple[float, Tolerance | None]:
-    flat = _flat(text)
+    flat = _flat(text, unit)
     if unit == "F" and re.fullmatch(r"[0-9]*[pnuµm][0-9]+F", flat):
         raise QuantityError(
             text, "The last F may be the unit or the letter for ±1 %.", f"{flat[:-1]} ±1% or "
@@ -130,13 +130,18 @@ def _value_and_tolerance(text: str, unit: Unit) -> tuple[float, Tolerance | None
     raise refusal
 
 
-def _flat(text: str) -> str:
+def _flat(text: str, unit: Unit) -> str:
     if len(text) > LONGEST:
-        raise QuantityError(text, "This is too long for a tolerance.", "5%")
+        raise QuantityError(text, "This is too long for a tolerance.", _form(unit))
     flat = normalise(text).strip().replace("–", "-")
     if not flat:
-        raise QuantityError(text, "There is no value here.", "5%")
+        raise QuantityError(text, "There is no value here.", _form(unit))
     return flat
+
+
+def _form(unit: Unit) -> str:
+    """Spellings that show the form of a tolerance in `unit`."""
+    return {"degC": "±2 degC", "%": "4%..6%"}.get(unit, "±5% or -20/+80%")
 
 
 def _split(flat: str) -> tuple[str, str] | None:
@@ -156,20 +161,20 @@ def _toleranced(text: str, unit: Unit, head: str, tail: str) -> tuple[float, Tol
         raise QuantityError(
             text,
             "There is no value before the tolerance; for two rails give each its own entry.",
-            "a value such as 12 V ± 5%" if unit == "V" else "",
+            example(unit),
         )
     value = scan(head, unit)
     marker = _SYMMETRIC.match(tail)
     if marker and not tail.endswith(("%", "percent")):
         side, _ = _side(text, unit, tail[marker.end() :].strip())
-        if value.bare and scan(tail[marker.end() :], unit).scaled:
+        if value.bare and unit != "1" and scan(tail[marker.end() :], unit).scaled:
             raise QuantityError(
                 text,
                 "It is open whether the prefix counts for both numbers: write it on both.",
                 f"{head.strip()} {UNITS[unit].symbol} {tail}",
             )
         refuse_bare(text, unit, value)
-        return float(value.value), _checked(text, side, side, False)
+        return float(value.value), _checked(text, unit, side, side, False)
     refuse_bare(text, unit, value)
     return float(value.value), _tolerance(tail, unit)
 
@@ -191,32 +196,35 @@ def _side(text: str, unit: Unit, body: str) -> tuple[Decimal, bool]:
                 "A percentage of a Celsius temperature has no meaning."
                 if unit == "degC"
                 else "A percentage of a percentage can be read two ways; give a range.",
-                "±2 degC" if unit == "degC" else "4%..6%",
+                _form(unit),
             )
         return scan(body, "%").value, True
     found = scan(body, unit)
     if found.bare:
+        share = found.value <= 100 and unit not in ("degC", "%")
         raise QuantityError(
-            text, f"{quoted(body)} alone may be per cent or not: write the unit.", f"±{body}%"
+            text,
+            f"{quoted(body)} alone may be per cent or not: write the unit.",
+            f"±{body}%" if share else _form(unit),
         )
     return found.value, False
 
 
 def _pair(text: str, unit: Unit, pair: re.Match[str]) -> Tolerance:
     if pair["s1"] == pair["s2"]:
-        raise QuantityError(text, "Both sides have the same sign.", "-20/+80%")
+        raise QuantityError(text, "Both sides have the same sign.", _form(unit))
     second, relative = _side(text, unit, pair["n2"].strip())
     suffix = pair["n2"].lstrip("0123456789.,").strip()
     if pair["u1"] not in ("", suffix):
-        raise QuantityError(text, "The two sides have different units.", "-20/+80%")
+        raise QuantityError(text, "The two sides have different units.", _form(unit))
     first, _ = _side(text, unit, f"{pair['n1']}{suffix}")
     minus, plus = (first, second) if pair["s1"] == "-" else (second, first)
-    return _checked(text, minus, plus, relative)
+    return _checked(text, unit, minus, plus, relative)
 
 
-def _checked(text: str, minus: Decimal, plus: Decimal, relative: bool) -> Tolerance:
+def _checked(text: str, unit: Unit, minus: Decimal, plus: Decimal, relative: bool) -> Tolerance:
     if minus < 0 or plus < 0:
-        raise QuantityError(text, "A tolerance has no sign of its own.", "±5%")
+        raise QuantityError(text, "A tolerance has no sign of its own.", _form(unit))
     if relative and (minus > 1 or plus > _MOST_PLUS):
-        raise QuantityError(text, "A tolerance beyond -100 % or +1000 % is not meant.", "-20/+80%")
+        raise QuantityError(text, "A tolerance beyond -100 % or +1000 % is not meant.", _form(unit))
     return Tolerance(float(minus), float(plus), relative)
