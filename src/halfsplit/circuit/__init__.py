@@ -7,22 +7,35 @@ A fault, a tolerance sample or a bench condition is only a list of changed eleme
 
 from __future__ import annotations
 
+import hashlib
 import os
 from pathlib import Path
 
 import platformdirs
 
 
+def _digest() -> str:
+    digest = hashlib.sha256()
+    for source in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(source.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+# Changes with any change of the solver; caches of its results carry it.
+SOLVER_DIGEST = _digest()
+
+
 def _writable_cache() -> None:
-    """Point the compiler's cache at a directory we may write.
+    """Point the compiler's cache at a directory we may write, one for each state of this folder.
 
     Without any writable place numba refuses at import, which on a read-only install would stop
-    the whole program before it could say why.
+    the whole program before it could say why. And numba notices a change only in the file of the
+    function it cached, not in the files that function calls: hence the digest of all of them.
     """
     if "NUMBA_CACHE_DIR" in os.environ:
         return
     for root in (platformdirs.user_cache_dir("halfsplit"), "/tmp/halfsplit-cache"):
-        path = Path(root) / "compiled"
+        path = Path(root) / "compiled" / SOLVER_DIGEST
         try:
             path.mkdir(parents=True, exist_ok=True)
         except OSError:

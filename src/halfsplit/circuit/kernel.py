@@ -388,7 +388,11 @@ def newton(ar, p, x, xprev, vj, latch, hist, t, h, stray, most, a, f):  # type: 
 
 @nb.njit(cache=True)
 def switch(ar, p, x, latch):  # type: ignore[no-untyped-def]
-    """Let thyristors and relays change state at `x`. Returns how many did."""
+    """Let thyristors, then relays, change state at `x`. Returns how many did.
+
+    A thyristor fires in microseconds, a relay moves in milliseconds: relays wait until no
+    thyristor wants to change, or a relay would pull on volts that never last that long.
+    """
     changed = 0
     for e in range(ar.code.size):
         o = ar.offset[e]
@@ -405,7 +409,11 @@ def switch(ar, p, x, latch):  # type: ignore[no-untyped-def]
                 if 0.03 * up / p[o + 5] < p[o + 3]:
                     latch[e] = 0
                     changed += 1
-        elif ar.code[e] == el.CONTACT:
+    if changed > 0:
+        return changed
+    for e in range(ar.code.size):
+        o = ar.offset[e]
+        if ar.code[e] == el.CONTACT:
             coil = abs(x[ar.nodes[e, 2]] - x[ar.nodes[e, 3]])
             closed = latch[e] == 1
             on = closed != (p[o + 4] > 0.5)  # coil energised

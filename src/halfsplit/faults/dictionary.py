@@ -16,6 +16,7 @@ import platformdirs
 from halfsplit import __version__
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
+from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.cycle import mains_cycle
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
@@ -162,7 +163,7 @@ class DictionaryCache:
     def _path(self, condition: Condition) -> Path:
         topology = self.machine.topology
         digest = hashlib.sha256()
-        digest.update(f"{__version__} 1".encode())
+        digest.update(f"{__version__} {SOLVER_DIGEST}".encode())
         digest.update(topology.base.tobytes())
         digest.update(repr(topology.nets).encode())
         digest.update(
