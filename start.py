@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Set up Halfsplit in a folder of its own and run it: `start.py` the demo, `start.py test` the tests.
+"""Set up Halfsplit in its own folder and run it: `start.py` the demo, `start.py test` the tests.
 
 Needs only Python 3.11 and a network for packages. Everything goes into `.venv` beside this file.
 """
@@ -52,7 +52,9 @@ def system_packages() -> None:
         run("apt-get", "update", "-qq", quiet=True)
         run(*install, quiet=True)
     else:
-        print(f"The tests need {', '.join(missing)}. Install first, for example: sudo {' '.join(install)}")
+        print(
+            f"The tests need {', '.join(missing)}. Install first, for example: sudo {' '.join(install)}"
+        )
         sys.exit(1)
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from tests.simulator.test_tray import compare_single_faults  # noqa: E402
+from tests.simulator.test_tray import compare_single_faults
 
 
 def main() -> int:

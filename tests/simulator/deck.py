@@ -93,7 +93,9 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
             n = v["nvt"] / el.THERMAL_VOLTAGE
             model = f"is={v['is']:.9g} n={n:.9g}"
             if v["ibv"] > 0:
-                model += f" bv={v['bv']:.9g} ibv={v['ibv']:.9g} nbv={v['nbv'] / el.THERMAL_VOLTAGE:.9g}"
+                model += (
+                    f" bv={v['bv']:.9g} ibv={v['ibv']:.9g} nbv={v['nbv'] / el.THERMAL_VOLTAGE:.9g}"
+                )
             add(f"D{i} {two} MD{i}")
             add(f".model MD{i} D({model})")
         if v["g"] > 0:

@@ -63,7 +63,7 @@ def test_same_circuit_in_ngspice(fault: str, load: str, nets: dict[str, float]) 
 
 
 def compare_single_faults(load: str, take: list[int] | None = None) -> tuple[list[str], list[str]]:
-    """All (or some) single faults with the crowbar in place: disagreements, and ngspice failures."""
+    """Single faults with the crowbar in place: disagreements, and ngspice failures."""
     machine = tray.tray()
     condition = Condition("raws", load)
     faults = single_faults(machine.assembly)[2:]
@@ -81,7 +81,9 @@ def compare_single_faults(load: str, take: list[int] | None = None) -> tuple[lis
         for n in solid:
             mine = float(table.mean[row, table.column(n)])
             if abs(mine - reference[n]) > allowed(n, reference[n]):
-                wrong.append(f"{load}: {faults[i].name}: {n} ours {mine:.3f} ngspice {reference[n]:.3f}")
+                wrong.append(
+                    f"{load}: {faults[i].name}: {n} ours {mine:.3f} ngspice {reference[n]:.3f}"
+                )
     return wrong, unsolved
 
 

@@ -31,7 +31,9 @@ def _known_nets(assembly: Assembly, reader: Reader) -> None:
     if assembly.parts and assembly.common not in known - {assembly.common} | {
         n for p in assembly.parts.values() for n in p.terminals().values()
     }:
-        reader.add("common", f"no part is on the common net `{assembly.common}`", "common: <its net>")
+        reader.add(
+            "common", f"no part is on the common net `{assembly.common}`", "common: <its net>"
+        )
 
 
 def _lonely_nets(assembly: Assembly, reader: Reader) -> None:
@@ -57,7 +59,9 @@ def _lookalike_nets(assembly: Assembly, reader: Reader) -> None:
     for net in [assembly.common, *assembly.nets()]:
         other = folded.setdefault(net.lower(), net)
         if other != net:
-            reader.add("parts", f"nets `{other}` and `{net}` differ only in case", other, doubt=True)
+            reader.add(
+                "parts", f"nets `{other}` and `{net}` differ only in case", other, doubt=True
+            )
 
 
 def _sources(assembly: Assembly, reader: Reader) -> None:
@@ -67,7 +71,9 @@ def _sources(assembly: Assembly, reader: Reader) -> None:
             continue
         first, second = part.terminals().values()
         if first == second:
-            reader.add(f"parts.{ref}", "the source is shorted: both ends are on one net", "two nets")
+            reader.add(
+                f"parts.{ref}", "the source is shorted: both ends are on one net", "two nets"
+            )
             continue
         pair = (min(first, second), max(first, second))
         if pair in across:

@@ -165,8 +165,11 @@ def parse_change(assembly: Assembly, text: str) -> Change:
         change = Change(part.ref, "fitted", "", tuple(sorted(values.items())))
         refit(part, change)
         return change
-    issues.add(text, f"`{verb}` is not something I know how to do to a part",
-               "removed, lift <lead>, bypassed, fitted, or put-back")
+    issues.add(
+        text,
+        f"`{verb}` is not something I know how to do to a part",
+        "removed, lift <lead>, bypassed, fitted, or put-back",
+    )
     issues.done()
     raise AssertionError("unreachable")
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 from pathlib import Path
 
 from ruamel.yaml import YAML
@@ -48,5 +47,5 @@ def set_value(path: Path, dotted: str, text: str) -> str:
         trial.unlink()
         errors = [p for p in problems if p.severity == "error"]
         raise ProblemsError([type(p)(**{**p.as_dict(), "file": str(path)}) for p in errors])
-    os.replace(trial, path)
+    trial.replace(path)
     return old

@@ -65,9 +65,7 @@ class Reader:
             at = at.rpartition(".")[0]
         line, column = self.lines.get(at, (1, 1))
         severity = "doubt" if doubt else "error"
-        self.problems.append(
-            Problem(str(self.path), line, column, where, wrong, instead, severity)
-        )
+        self.problems.append(Problem(str(self.path), line, column, where, wrong, instead, severity))
 
     def locate(self, node: Any, path: str = "") -> None:
         """Remember line and column of every key below `node`."""
@@ -193,7 +191,9 @@ class Reader:
         fields = {str(k): v for k, v in entry.items()}
         if row is not None:
             if {row.kind, kind.KIND} not in ({kind.KIND}, {"diode", "rectifier"}):
-                self.add(f"{where}.kind", f"{row.type} is a {row.kind}, not a {kind.KIND}", row.kind)
+                self.add(
+                    f"{where}.kind", f"{row.type} is a {row.kind}, not a {kind.KIND}", row.kind
+                )
                 return None
             allowed = set(kind.model_fields)
             fields = {k: v for k, v in row.fields.items() if k in allowed} | fields

@@ -129,7 +129,9 @@ class Assembly:
     def find_net(self, name: str) -> str | None:
         """Net meant by a rail, point or net name, or None; the exact name wins over case."""
         table = {**{n: n for n in self.nets()}, self.common: self.common}
-        table |= {k: p.net for k, p in self.points.items()} | {k: r.net for k, r in self.rails.items()}
+        table |= {k: p.net for k, p in self.points.items()} | {
+            k: r.net for k, r in self.rails.items()
+        }
         if name in table:
             return table[name]
         folded = {k.lower(): v for k, v in table.items()}

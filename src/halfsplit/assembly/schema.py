@@ -12,6 +12,10 @@ from halfsplit.parts.base import REGISTRY
 assert _kinds  # importing it fills the registry
 
 
+def _many(item: dict[str, Any]) -> dict[str, Any]:
+    return {"type": "object", "additionalProperties": item}
+
+
 def _record(model: Any, definitions: dict[str, Any]) -> dict[str, Any]:
     schema: dict[str, Any] = model.model_json_schema(ref_template="#/$defs/{model}")
     definitions.update(schema.pop("$defs", {}))
@@ -35,17 +39,16 @@ def assembly_schema() -> dict[str, Any]:
         definitions[f"part-{name}"] = schema
         variants.append({"$ref": f"#/$defs/part-{name}"})
     quantity = {"type": ["string", "number"]}
-    many = lambda item: {"type": "object", "additionalProperties": item}  # noqa: E731
     properties = {
         "assembly": {"type": "string", "description": "name of this assembly"},
         "machine": {"type": "string", "description": "machine it belongs to"},
         "common": {"type": "string", "description": "net called 0 V; com unless given"},
         "mains": _record(Mains, definitions),
-        "parts": many({"anyOf": variants}),
-        "rails": many(_record(Rail, definitions)),
-        "loads": many(many(quantity)),
-        "feeds": many(_record(Feed, definitions)),
-        "points": many(_record(Point, definitions)),
+        "parts": _many({"anyOf": variants}),
+        "rails": _many(_record(Rail, definitions)),
+        "loads": _many(_many(quantity)),
+        "feeds": _many(_record(Feed, definitions)),
+        "points": _many(_record(Point, definitions)),
         "notes": {"type": "string", "description": "leftover free text"},
     }
     if tuple(sorted(properties)) != tuple(sorted(SECTIONS)):

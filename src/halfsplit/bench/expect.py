@@ -45,9 +45,7 @@ class Line:
         }
 
 
-def expect(
-    session: Session, names: Sequence[str], conditions: Sequence[Condition]
-) -> list[Line]:
+def expect(session: Session, names: Sequence[str], conditions: Sequence[Condition]) -> list[Line]:
     """Expected readings, net by net in each condition. Every probe net when no name is given.
 
     Bands are two sigma of part tolerances, supply and the meter in use.
@@ -61,9 +59,7 @@ def expect(
     return found
 
 
-def _line(
-    session: Session, table: Predictions, condition: Condition, name: str, net: str
-) -> Line:
+def _line(session: Session, table: Predictions, condition: Condition, name: str, net: str) -> Line:
     i = table.column(net)
     source = float(table.ohms[0, i])
     mean = float(table.mean[0, i]) * session.meter.ohms / (session.meter.ohms + source)

@@ -44,8 +44,8 @@ def healthy_doubts(machine: Machine) -> list[Problem]:
         if not rail.limits.low <= level <= rail.limits.high:
             add(
                 f"rails.{name}",
-                f"the healthy circuit gives {volts(level)} at {name} ({condition.words()}), outside "
-                "its limits: a value, a terminal or a limit is mistyped",
+                f"the healthy circuit gives {volts(level)} at {name} ({condition.words()}), "
+                "outside its limits: a value, a terminal or a limit is mistyped",
                 "each part's entry again, against the drawing",
                 "doubt",
             )

@@ -166,7 +166,9 @@ class Session:
         now = self.condition
         if feed is not None:
             if feed not in self.assembly.feeds:
-                raise NotFoundError(f"there is no feed {feed}; there are {', '.join(self.assembly.feeds)}")
+                raise NotFoundError(
+                    f"there is no feed {feed}; there are {', '.join(self.assembly.feeds)}"
+                )
             now = replace(now, feed=feed)
         if load is not None:
             if load in self.assembly.loads:
@@ -233,7 +235,9 @@ class Session:
         """Store something seen, heard or smelt; `touched` marks the part as worked on before."""
         ref = find_part(self.assembly, part).ref if part else ""
         if touched and not ref:
-            raise ProblemsError([Problem("", 0, 0, "", "touched needs a part", "--part Q10 --touched")])
+            raise ProblemsError(
+                [Problem("", 0, 0, "", "touched needs a part", "--part Q10 --touched")]
+            )
         return self._append("observe", {"text": text, "part": ref, "touched": touched})
 
     def change(self, text: str) -> Entry:
@@ -346,7 +350,9 @@ class Session:
         here = self.condition
         checks = self._rank([here])
         if here.energised() and (not checks or checks[0].bits < LOOK_ELSEWHERE):
-            others = [replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load]
+            others = [
+                replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load
+            ]
             checks = sorted(checks + self._rank(others), key=lambda c: -c.score)
         return checks[:most]
 

@@ -17,8 +17,8 @@ app = App(
     name="halfsplit",
     version=__version__,
     help="What this meter should read here, which faults still explain the readings, and what to "
-    "check next.\n\nExit codes: 0 done; 1 the file or value has problems, all listed; 2 command not "
-    "understood; 3 a named file, net or part does not exist; 4 not solved; 5 journal in use; "
+    "check next.\n\nExit codes: 0 done; 1 the file or value has problems, all listed; 2 command "
+    "not understood; 3 a named file, net or part does not exist; 4 not solved; 5 journal in use; "
     "130 stopped by Ctrl-C.",
 )
 Json = Annotated[bool, Parameter(name="--json", negative="", help="print JSON instead of text")]
@@ -36,7 +36,7 @@ def emit(data: Any, as_json: bool, text: Any) -> int:
 
 
 def run(argv: list[str]) -> int:
-    """Parse and run; every foreseen error prints its words and gives its code, never a traceback."""
+    """Parse and run; a foreseen error prints its words and gives its code, never a traceback."""
     as_json = "--json" in argv
     try:
         result = app(argv, exit_on_error=False, print_error=False, result_action="return_value")
@@ -122,7 +122,9 @@ def read(
     *readings: str,
     load: Load = None,
     feed: Feed = None,
-    ripple: Annotated[bool, Parameter(negative="", help="peak-to-peak ripple from a scope")] = False,
+    ripple: Annotated[
+        bool, Parameter(negative="", help="peak-to-peak ripple from a scope")
+    ] = False,
     json: Json = False,
 ) -> int:
     """Store what the meter showed: net=value, as many as you like, such as n12=-1.81 p5=6.93.

@@ -39,7 +39,13 @@ def run_demo(keep: Path | None, *, as_json: bool) -> int:
             "What should the tray read with no, half and full load?",
             ["expect", name, "n12", "p12", "p5", "sum", "ref", "--load", "none;half;full"],
         ),
-        ("It came in dead. Where do I put the probe first?", ["next", name, ]),
+        (
+            "It came in dead. Where do I put the probe first?",
+            [
+                "next",
+                name,
+            ],
+        ),
         (
             "The meter showed this, with the bench load on:",
             ["read", name, *READINGS, "--load", "bench"],
@@ -53,7 +59,9 @@ def run_demo(keep: Path | None, *, as_json: bool) -> int:
         return ExitCode.OK
     for title, command in steps:
         show.out.print(f"\n[bold cyan]{title}[/]")
-        show.out.print(f"[dim]$ halfsplit {' '.join(c.replace(name, 'pt3.yaml') for c in command)}[/]")
+        show.out.print(
+            f"[dim]$ halfsplit {' '.join(c.replace(name, 'pt3.yaml') for c in command)}[/]"
+        )
         code = run(command)
         if code:
             return code

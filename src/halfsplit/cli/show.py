@@ -178,7 +178,7 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
         say("  Before changing it, ask what it took along: look at what fed it and what it fed.")
     if data.get("blocked"):
         say(data["blocked"])
-    for rank, check in enumerate(data["checks"][: 1 if not act else 1]):
+    for check in data["checks"][:1]:
         head = "Next check" if not act else "Or confirm with"
         what = "ripple, peak to peak," if check["quantity"] == "ripple" else "direct volts,"
         out.print(
@@ -194,11 +194,12 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
             out.print(f"  [yellow]caution: {escape(check['caution'])}[/]")
         for o in check["outcomes"][:6]:
             _outcome(o)
-        del rank
 
 
 def _outcome(o: dict[str, Any]) -> None:
-    left = ", ".join(o["leaves"][:4]) + (f" and {len(o['leaves']) - 4} more" if len(o["leaves"]) > 4 else "")
+    left = ", ".join(o["leaves"][:4]) + (
+        f" and {len(o['leaves']) - 4} more" if len(o["leaves"]) > 4 else ""
+    )
     if o["adrift"]:
         say(f"    anything else ({percent(o['chance'])}): {left}")
     else:
@@ -216,7 +217,9 @@ def resumed(bench: Session, data: dict[str, Any]) -> None:
     say(f"{data['readings']} readings in the journal; the last:")
     for entry in data["last_readings"]:
         b = entry["body"]
-        say(f"  #{entry['seq']} {entry['at'][:16]} {bench.assembly.net_label(b['net'])} {b['text']}")
+        say(
+            f"  #{entry['seq']} {entry['at'][:16]} {bench.assembly.net_label(b['net'])} {b['text']}"
+        )
     for entry in data["observations"]:
         say(f"  #{entry['seq']} noted: {entry['body']['text']}")
     for g in data["suspects"]:

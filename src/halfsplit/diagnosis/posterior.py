@@ -85,7 +85,9 @@ class Belief:
 
     def _ripple(self, table: Predictions, a: int) -> Expected:
         mean = np.nan_to_num(table.ripple[:, a])
-        sigma = 0.25 * mean + 0.004  # a scope's trace, an old capacitor's value: no better than that
+        sigma = (
+            0.25 * mean + 0.004
+        )  # a scope's trace, an old capacitor's value: no better than that
         zero = np.zeros_like(self.shift)
         return Expected(mean, sigma, zero, table.status != UNSOLVED)
 

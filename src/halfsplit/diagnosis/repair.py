@@ -16,7 +16,9 @@ def repair_order(probability: Sequence[float], cost: Sequence[float]) -> list[in
     return sorted(range(len(cost)), key=lambda i: (-probability[i] / cost[i], i))
 
 
-def expected_cost(order: Sequence[int], probability: Sequence[float], cost: Sequence[float]) -> float:
+def expected_cost(
+    order: Sequence[int], probability: Sequence[float], cost: Sequence[float]
+) -> float:
     """Expected cost of trying in `order` until the fault is gone."""
     left, total = 1.0, 0.0
     for i in order:

@@ -62,9 +62,7 @@ class Predictions:
 
 def uncertainties(machine: Machine) -> list[Move]:
     """Everything about a good machine that is not known exactly: part values, mains, raw rails."""
-    moves = [
-        Move(w.name, w.changes) for p in machine.assembly.parts.values() for w in p.wanders()
-    ]
+    moves = [Move(w.name, w.changes) for p in machine.assembly.parts.values() for w in p.wanders()]
     held = {(f"hold:{n}", "dc"): 0.03 for n in machine.rectified()}
     if held:
         moves.append(Move("mains level", held, relative=True))
@@ -83,7 +81,7 @@ def predict(
     moves: Sequence[Move] | None = None,
     progress: Progress | None = None,
 ) -> Predictions:
-    """Solve every fault in one condition. A fault the condition undoes (a part replaced) is gone."""
+    """Solve every fault in one condition; one the condition undoes (part replaced) is gone."""
     topology = machine.topology
     state = machine.values(condition)
     rows = topology.rows([{**fault, **state} for fault in faults])
@@ -204,7 +202,7 @@ def _store(path: Path, found: Predictions) -> None:
                 ohms=found.ohms,
                 status=found.status,
             )
-        os.replace(trial, path)
+        trial.replace(path)
     except OSError:
         return
 

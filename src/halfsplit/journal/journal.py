@@ -126,7 +126,9 @@ class Journal:
         except sqlite3.Error as error:
             cls._drop(db, lock)
             if isinstance(error, sqlite3.OperationalError):
-                raise JournalWriteError(f"{path}: the journal cannot be written: {error}") from error
+                raise JournalWriteError(
+                    f"{path}: the journal cannot be written: {error}"
+                ) from error
             raise JournalDamagedError(
                 f"{path}: damaged or no journal ({error}); keep a copy, then rebuild it from an "
                 "exported JSON file"
@@ -211,15 +213,15 @@ class Journal:
 
     def history(self) -> list[Entry]:
         """Every entry ever made, in order, with `undone` set where an undo in force names it."""
-        rows = self._db.execute("SELECT seq, at, kind, body, key FROM entry ORDER BY seq").fetchall()
+        rows = self._db.execute(
+            "SELECT seq, at, kind, body, key FROM entry ORDER BY seq"
+        ).fetchall()
         entries = [_entry(row) for row in rows]
         dead: set[int] = set()
         for entry in reversed(entries):  # a later undo decides before the earlier ones it undoes
             if entry.kind == "undo" and entry.seq not in dead:
                 dead.add(int(entry.body["undoes"]))
-        return [
-            Entry(e.seq, e.at, e.kind, e.body, e.key, undone=e.seq in dead) for e in entries
-        ]
+        return [Entry(e.seq, e.at, e.kind, e.body, e.key, undone=e.seq in dead) for e in entries]
 
     def entries(self) -> list[Entry]:
         """Entries in force: undone ones and the undos themselves left out."""
@@ -240,7 +242,7 @@ class Journal:
 
     @classmethod
     def import_json(cls, document: Mapping[str, Any], path: Path) -> Journal:
-        """Rebuild a journal from an export into a new file. Raises ProblemsError on a bad document."""
+        """Rebuild a journal from an export in a new file; ProblemsError on a bad document."""
         if path.exists():
             raise HalfsplitError(f"{path}: already exists; import into a new file")
         rows = document.get("entries") if document.get("halfsplit_journal") == 1 else None

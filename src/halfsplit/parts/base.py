@@ -110,7 +110,7 @@ class Rating:
 class DeadLook:
     """What an ohmmeter or diode test shows between two terminals of a good part on the bench.
 
-    `low`, `high` [ohm] or, for `test` "diode", [V] at about 1 mA; infinite high means "OL" is right.
+    `low`, `high` [ohm] or, for `test` "diode", [V] at about 1 mA; infinite high: "OL" is right.
     """
 
     pos: str
@@ -190,7 +190,7 @@ RESERVED = frozenset({"in", "from", "is"})  # words Python keeps; the field gets
 
 
 def shares(source: str, modes: Mapping[str, tuple[float, Overrides, str]]) -> list[Mode]:
-    """Modes from name -> (share, changes, look) under one source; refuses shares not summing to 1."""
+    """Modes from name -> (share, changes, look) under one source; shares must sum to 1."""
     total = sum(share for share, _, _ in modes.values())
     if abs(total - 1.0) > 0.011:
         raise ValueError(f"shares sum to {total:.3f}, not 1: {list(modes)}")
@@ -201,10 +201,11 @@ def sigma(tolerance: Tolerance, value: float) -> float:
     """One standard deviation of a part with this tolerance, as a value.
 
     A tolerance band is taken as evenly filled, so sigma is its half-width over the root of three:
-    bins sorted for tighter grades leave no peak in the middle. Common practice, no published source.
+    bins sorted for tighter grades leave no peak in the middle. Common practice, no published
+    source.
     """
     low, high = tolerance.bounds(value)
-    return (high - low) / 2.0 / 3.0**0.5
+    return float((high - low) / 2.0 / 3.0**0.5)
 
 
 @dataclass

@@ -108,7 +108,9 @@ def _row(name: str, entry: Any, sources: Mapping[str, Source], wrong: Any) -> Ro
             wrong(f"{name}.{key}", f"{kind.KIND} has no such field")
         source = overrides.get(key, entry.get("source"))
         if source not in sources:
-            wrong(f"{name}.{key}", "a number without a known source", "source: <id in sources.yaml>")
+            wrong(
+                f"{name}.{key}", "a number without a known source", "source: <id in sources.yaml>"
+            )
             continue
         named[key] = source
     for key in overrides:

@@ -17,7 +17,7 @@ class Electrolytic(Capacitance):
     TERMINALS: ClassVar[tuple[str, ...]] = ("pos", "neg")
     RATE: ClassVar[Rate] = Rate(0.061, RATES_217)
     # MIL-HDBK-338B: short .53, open .35, leak .10, value .02 for new parts. Half of the short and
-    # open shares is moved to drying out: at this age it dominates (common practice, no published source).
+    # open shares is moved to drying out: at this age it dominates (common practice, unpublished).
     SHARES: ClassVar[tuple[float, float, float, float]] = (0.265, 0.175, 0.46, 0.10)
     SERIES: ClassVar[float] = 0.05
     SHORT_OHMS: ClassVar[float] = 0.2

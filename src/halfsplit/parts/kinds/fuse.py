@@ -46,7 +46,7 @@ class Fuse(Part):
 
     def ohms(self) -> float:
         """Resistance when sound: as entered, else a tenth of a volt at rated current (practice)."""
-        return self.cold_ohms or 0.1 / self.amps
+        return float(self.cold_ohms or 0.1 / self.amps)
 
     def elements(self) -> list[el.Element]:
         return [el.Resistor(self.ref, (self.a, self.b), {"g": 1.0 / self.ohms()})]

@@ -58,7 +58,7 @@ class Relay(Part):
     def modes(self) -> list[Mode]:
         force = (f"{self.ref}:contact", "force")
         return shares(
-            f"{MODES_338} (fails to trip .55, spurious .26, short .19); coil and contact split ours",
+            f"{MODES_338} (no trip .55, spurious .26, short .19); coil and contact split ours",
             {
                 "coil open": (0.30, {(self.ref, "g"): el.OPEN}, "coil reads OL"),
                 "contact open": (0.25, {force: -1.0}, "coil pulls, contact stays OL"),

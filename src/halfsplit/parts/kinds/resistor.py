@@ -30,7 +30,7 @@ from halfsplit.quantity import Tolerance, show
 
 Tech = Literal["composition", "film", "wirewound"]
 
-# (open, drifted, short) by technology: MIL-HDBK-338B rows "resistor, composition / film / wirewound".
+# (open, drifted, short): MIL-HDBK-338B rows "resistor, composition / film / wirewound".
 _SHARES: dict[str, tuple[float, float, float]] = {
     "composition": (0.31, 0.66, 0.03),
     "film": (0.59, 0.36, 0.05),

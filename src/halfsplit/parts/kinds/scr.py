@@ -96,7 +96,9 @@ class Thyristor(Part):
         return [
             Wander(f"{self.ref} trigger", {(self.ref, "isg"): sat}),
             # 0.1 V between specimens when on; common practice, no published source.
-            Wander(f"{self.ref} on volts", {(self.ref, "von"): min(0.8, 0.7 * self.on_volts) + 0.1}),
+            Wander(
+                f"{self.ref} on volts", {(self.ref, "von"): min(0.8, 0.7 * self.on_volts) + 0.1}
+            ),
         ]
 
     def ratings(self) -> list[Rating]:

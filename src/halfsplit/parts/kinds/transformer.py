@@ -83,7 +83,7 @@ class Transformer(Part):
     def modes(self) -> list[Mode]:
         each = 1.0 / len(self.windings)
         found = {}
-        for name, w in self.windings.items():
+        for name in self.windings:
             gone = {(f"{self.ref}:{name}", "g"): el.OPEN}
             found[f"{name} open"] = (0.58 * each, gone, f"winding {name} reads OL")
         # A shorted turn loads the core like a heavy resistor across the primary.
