@@ -52,10 +52,7 @@ def system_packages() -> None:
         run("apt-get", "update", "-qq", quiet=True)
         run(*install, quiet=True)
     else:
-        print(
-            f"The tests need {', '.join(missing)}. Install first, for example: sudo {' '.join(install)}"
-        )
-        sys.exit(1)
+        sys.exit(f"The tests need {', '.join(missing)}. Install first: sudo {' '.join(install)}")
 
 
 def main() -> None:

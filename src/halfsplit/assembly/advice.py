@@ -58,7 +58,9 @@ def near(word: object, known: Iterable[object]) -> str:
     text = str(word).lower()[:80]
     close = difflib.get_close_matches(text, list(folded), n=2, cutoff=_CLOSE)
     ratio = [difflib.SequenceMatcher(None, k, text).ratio() for k in close]
-    return " or ".join(folded[k] for k, r in zip(close, ratio, strict=True) if r > ratio[0] - _SECOND)
+    return " or ".join(
+        folded[k] for k, r in zip(close, ratio, strict=True) if r > ratio[0] - _SECOND
+    )
 
 
 def near_or_all(word: object, known: Iterable[object]) -> str:

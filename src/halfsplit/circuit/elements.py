@@ -139,8 +139,8 @@ class Bjt(Element):
     `pol` +1 NPN, -1 PNP; transport saturation `ist` [A]; base-emitter and base-collector diodes
     `isf`, `isr` [A] (ist over forward and reverse gain); `ivaf` [1/V] inverse Early voltage;
     `gce`, `gbe`, `gcb` [S] parallel paths for shorts and leakage; `iknee` [1/A] inverse of the
-    current where gain has begun to fall (H. K. Gummel and H. C. Poon, BSTJ 49, 1970). A transistor with an
-    open lead keeps the junctions that remain: see the transistor part kinds.
+    current where gain has begun to fall (H. K. Gummel and H. C. Poon, BSTJ 49, 1970). A transistor
+    with an open lead keeps the junctions that remain: see the transistor part kinds.
     """
 
     CODE, TERMINALS = BJT, ("c", "b", "e")

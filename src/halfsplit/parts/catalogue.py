@@ -10,30 +10,82 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
 from ruamel.yaml import YAML
-from ruamel.yaml.error import YAMLError
+from ruamel.yaml.comments import CommentedMap
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
 from halfsplit.parts import kinds as _kinds
-from halfsplit.parts.base import REGISTRY
+from halfsplit.parts.base import REGISTRY, Part
 from halfsplit.problems import Problem
+from halfsplit.quantity import QuantityError, Unit, parse, parse_range, parse_tolerance
 
 assert _kinds  # importing it fills the registry
+SOURCES = "sources.yaml"
 # Row keys that describe the row and are not fields of the part.
 OWN_KEYS = frozenset({"kind", "source", "from"})
 STATUSES = ("found", "second-hand", "derived", "memory", "practice")
+# A number nobody looked up must say so in exactly these words wherever its source is shown.
+FIXED_TITLES = {
+    "memory": "from memory, unconfirmed",
+    "practice": "common practice, no published source",
+}
+# Unit of every field that holds a quantity. `i2t` is in A²s and has no unit sign.
+FIELD_UNITS: Mapping[str, Unit] = {
+    **dict.fromkeys(("volts", "value", "collector_base", "emitter_base", "drop"), "V"),
+    **dict.fromkeys(("base_emitter", "saturation", "early", "trigger_volts", "on_volts"), "V"),
+    **dict.fromkeys(("dropout", "input_max", "offset", "swing_high", "swing_low"), "V"),
+    **dict.fromkeys(("supply", "pull_in", "drop_out"), "V"),
+    **dict.fromkeys(("amps", "surge", "drop_at", "leakage", "test_current", "max_current"), "A"),
+    **dict.fromkeys(("knee_current", "gain_at", "base_emitter_at", "saturation_at", "bias"), "A"),
+    **dict.fromkeys(("trigger_amps", "holding_amps", "on_volts_at", "adjust_current"), "A"),
+    **dict.fromkeys(("dropout_at", "short_amps", "quiescent", "output_amps"), "A"),
+    **dict.fromkeys(("series", "impedance", "knee_impedance", "output_ohms", "cold_ohms"), "ohm"),
+    **dict.fromkeys(("output", "coil"), "ohm"),
+    **dict.fromkeys(("theta_ja", "theta_jc"), "K/W"),
+    **dict.fromkeys(("gain", "gain_typical", "reverse_gain", "cold_ratio", "i2t"), "1"),
+    "power": "W",
+    "capacitance": "F",
+    "transition": "Hz",
+    "recovery": "s",
+    "junction_max": "degC",
+    "tolerance": "%",
+}
+# Fields that hold words or a yes or no.
+WORD_FIELDS = frozenset(
+    {"package", "pinout", "made_of", "standard", "speed", "adjustable", "rest", "output"}
+)
+# What a row of each kind must say to be worth having.
+REQUIRED: Mapping[str, tuple[str, ...]] = {
+    **dict.fromkeys(("diode", "rectifier", "bridge"), ("volts", "amps", "drop", "drop_at")),
+    "zener": ("value", "power", "test_current", "impedance"),
+    **dict.fromkeys(
+        ("npn", "pnp"), ("volts", "amps", "power", "gain", "base_emitter", "base_emitter_at")
+    ),
+    "scr": ("volts", "amps", "trigger_volts", "trigger_amps", "holding_amps", "on_volts"),
+    "regulator": ("value", "dropout", "amps", "quiescent", "input_max", "pinout"),
+    **dict.fromkeys(("opamp", "comparator"), ("gain", "offset", "bias", "quiescent")),
+    "fuse": ("amps", "speed"),
+    "lamp": ("volts", "amps"),
+}
 
 
 @dataclass(frozen=True)
 class Source:
-    """Where numbers come from: title, edition and place, and how well it was read."""
+    """Where numbers come from: document, edition and place in it, and how well it was read.
+
+    `status` is one of :data:`STATUSES`.
+    """
 
     title: str
     status: str
+    edition: str = ""
+    where: str = ""
 
 
 @dataclass(frozen=True)
 class Row:
-    """One part type: its kind, the field texts as in the file, and the source of each field."""
+    """One part type: its kind, the field texts as in the file, and the source id of each field."""
 
     type: str
     kind: str
@@ -41,89 +93,253 @@ class Row:
     sources: Mapping[str, str]
 
 
+def _key(name: str) -> str:
+    """What two spellings of one type have in common."""
+    return "".join(name.split()).upper()
+
+
 @dataclass(frozen=True)
 class Catalogue:
-    """All part types by upper-case name."""
+    """All part types by :func:`_key` of their names, and the sources by id."""
 
     rows: Mapping[str, Row]
     sources: Mapping[str, Source]
 
     def get(self, name: str) -> Row | None:
         """Row of a type, ignoring case and spaces."""
-        return self.rows.get(name.replace(" ", "").upper())
+        return self.rows.get(_key(name))
 
     def nearest(self, name: str) -> list[str]:
-        """Up to three types whose names look alike."""
-        known = [row.type for row in self.rows.values()]
-        return difflib.get_close_matches(name.upper(), known, n=3, cutoff=0.6)
+        """Up to three types whose names look alike, the likeliest first."""
+        close = difflib.get_close_matches(_key(name), self.rows, n=3, cutoff=0.6)
+        return [self.rows[key].type for key in close]
+
+    def kinds(self) -> list[str]:
+        """Every part kind that has at least one type, in alphabetical order."""
+        return sorted({row.kind for row in self.rows.values()})
 
 
-def _read(path: Path) -> dict[str, Any]:
-    loaded = YAML(typ="safe").load(path.read_text(encoding="utf-8"))
-    return loaded if isinstance(loaded, dict) else {}
+@dataclass(frozen=True)
+class _Entry:
+    """One entry of a file and where it stands, so that complaints can point at it."""
+
+    name: str
+    fields: CommentedMap
+    file: Path
+    place: tuple[int, int]
+    problems: list[Problem]
+
+    def complain(self, key: str, wrong: str, instead: str = "") -> None:
+        """Note a problem with the field `key`, or with the whole entry when it is empty."""
+        at = _place(self.fields, key) if key else (0, 0)
+        path = f"{self.name}.{key}" if key else self.name
+        self.problems.append(
+            Problem(str(self.file), *(at if at[0] else self.place), path, wrong, instead)
+        )
 
 
-def read_folder(folder: Path) -> tuple[Catalogue, list[Problem]]:
-    """Every row of a catalogue folder, and everything wrong with it."""
-    problems: list[Problem] = []
-    rows: dict[str, Row] = {}
+class _Reader:
+    """Reads one folder or file, collecting rows, sources and everything wrong with them."""
 
-    def wrong(file: Path, path: str, what: str, instead: str = "") -> None:
-        problems.append(Problem(str(file), 0, 0, path, what, instead))
+    def __init__(self, thorough: bool) -> None:
+        self.thorough = thorough
+        self.problems: list[Problem] = []
+        self.sources: dict[str, Source] = {}
+        self.rows: dict[str, Row] = {}
 
-    sources = {}
-    for key, entry in _read(folder / "sources.yaml").items():
-        if entry.get("status") not in STATUSES or not entry.get("title"):
-            wrong(folder / "sources.yaml", key, "a source needs a title and a status")
-            continue
-        sources[key] = Source(entry["title"], entry["status"])
-    for file in sorted(folder.glob("*.yaml")):
-        if file.name == "sources.yaml":
-            continue
+    def complain(
+        self, file: Path, path: str, wrong: str, instead: str = "", at: tuple[int, int] = (0, 0)
+    ) -> None:
+        self.problems.append(Problem(str(file), *at, path, wrong, instead))
+
+    def load(self, file: Path) -> CommentedMap:
+        """Content of one file; empty, with a problem noted, when it cannot be read."""
         try:
-            content = _read(file)
-        except YAMLError as error:
-            wrong(file, "", f"not readable as YAML: {error}")
-            continue
-        for name, entry in content.items():
-            row = _row(str(name), entry, sources, lambda *a, f=file: wrong(f, *a))
-            if row:
-                if row.type.upper() in rows:
-                    wrong(file, row.type, "this type is listed twice")
-                rows[row.type.upper()] = row
-    return Catalogue(rows, sources), problems
+            content = YAML().load(file.read_text(encoding="utf-8"))
+        except OSError as error:
+            self.complain(file, "", f"The file cannot be read: {error.strerror}.")
+        except UnicodeDecodeError:
+            self.complain(file, "", "The file is not UTF-8 text.")
+        except MarkedYAMLError as error:
+            mark = error.problem_mark
+            at = (mark.line + 1, mark.column + 1) if mark else (0, 0)
+            self.complain(file, "", f"This is not readable as YAML: {error.problem}.", at=at)
+        except (YAMLError, ValueError) as error:
+            self.complain(file, "", f"This is not readable as YAML: {error}.")
+        except RecursionError:
+            self.complain(file, "", "This is nested too deeply to be a list of part types.")
+        else:
+            if isinstance(content, CommentedMap):
+                return content
+            self.complain(file, "", "The file must list entries by name.", "2N3055:")
+        return CommentedMap()
 
+    def entries(self, file: Path) -> list[_Entry]:
+        """Entries of a file; anything that is no block of fields is a problem."""
+        found = []
+        content = self.load(file)
+        for name, fields in content.items():
+            place = _place(content, name)
+            if isinstance(fields, CommentedMap):
+                found.append(_Entry(str(name), fields, file, place, self.problems))
+            else:
+                self.complain(file, str(name), "An entry must be a block of fields.", at=place)
+        return found
 
-def _row(name: str, entry: Any, sources: Mapping[str, Source], wrong: Any) -> Row | None:
-    if not isinstance(entry, dict) or entry.get("kind") not in REGISTRY.kinds:
-        wrong(name, "a row needs a known kind")
-        return None
-    kind = REGISTRY.kinds[entry["kind"]]
-    overrides = entry.get("from", {})
-    named: dict[str, str] = {}
-    for key in entry:
-        if key in OWN_KEYS:
-            continue
-        if key not in kind.model_fields:
-            wrong(f"{name}.{key}", f"{kind.KIND} has no such field")
-        source = overrides.get(key, entry.get("source"))
-        if source not in sources:
-            wrong(
-                f"{name}.{key}", "a number without a known source", "source: <id in sources.yaml>"
+    def read_sources(self, file: Path) -> None:
+        for item in self.entries(file):
+            complain = item.complain
+            texts = {str(key): str(value) for key, value in item.fields.items()}
+            status, title = texts.get("status", ""), texts.get("title", "")
+            for key in ("title", "edition", "where", "status"):
+                if not texts.get(key):
+                    complain("", f"A source needs its {key}.", f"{key}: followed by words")
+            for key in texts.keys() - {"title", "edition", "where", "status"}:
+                complain(key, f"A source has no field {key}.")
+            if status and status not in STATUSES:
+                complain("status", f"There is no status {status}.", " or ".join(STATUSES))
+            elif status in FIXED_TITLES and title != FIXED_TITLES[status]:
+                complain("title", f"The title of a {status} source is fixed.", FIXED_TITLES[status])
+            self.sources[item.name] = Source(
+                title, status, texts.get("edition", ""), texts.get("where", "")
             )
-            continue
-        named[key] = source
-    for key in overrides:
-        if key not in entry:
-            wrong(f"{name}.from.{key}", "names the source of a field the row does not have")
-    fields = {k: v for k, v in entry.items() if k not in OWN_KEYS}
-    return Row(name, entry["kind"], fields, named)
+
+    def read_rows(self, file: Path) -> None:
+        for item in self.entries(file):
+            row = self.row(item)
+            if row is None:
+                continue
+            if _key(row.type) in self.rows:
+                item.complain("", "This type is listed twice.")
+            self.rows[_key(row.type)] = row
+
+    def row(self, item: _Entry) -> Row | None:
+        entry, complain = item.fields, item.complain
+        kind = REGISTRY.kinds.get(str(entry.get("kind")))
+        if kind is None:
+            close = difflib.get_close_matches(str(entry.get("kind")), REGISTRY.kinds, n=1)
+            complain("kind", "A row needs a known kind.", close[0] if close else "kind: npn")
+            return None
+        overrides = entry.get("from", {})
+        if not isinstance(overrides, dict):
+            complain("from", "`from` must give a source for each field.", "{gain: memory}")
+            overrides = {}
+        fields = {str(key): value for key, value in entry.items() if key not in OWN_KEYS}
+        named: dict[str, str] = {}
+        for key in fields:
+            if key not in kind.model_fields or key in Part.model_fields or _is_net(kind, key):
+                close = difflib.get_close_matches(key, kind.model_fields, n=1)
+                complain(key, f"A {kind.KIND} has no field {key}.", close[0] if close else "")
+            source = overrides.get(key, entry.get("source"))
+            if source is None:
+                complain(key, "This number has no source.", f"source: an id in {SOURCES}")
+            elif str(source) not in self.sources:
+                complain(key, f"There is no source {source}.", f"an id in {SOURCES}")
+            else:
+                named[key] = str(source)
+        for key in overrides:
+            if key not in fields:
+                complain("from", f"`from` names {key}, which the row does not have.")
+        if self.thorough:
+            _check_fields(kind, fields, item)
+        return Row(item.name, kind.KIND, fields, named)
+
+
+def _place(mapping: CommentedMap, key: Any) -> tuple[int, int]:
+    """Line and column of a key, counted from 1; zeros when the file does not hold it."""
+    try:
+        line, column = mapping.lc.key(key)
+    except KeyError:
+        return 0, 0
+    return line + 1, column + 1
+
+
+def _is_net(kind: type[Part], field: str) -> bool:
+    return field.removesuffix("_") in kind.TERMINALS
+
+
+def _check_fields(kind: type[Part], fields: Mapping[str, Any], entry: _Entry) -> None:
+    """Required fields, readable quantities, and values the kind itself accepts."""
+    for key in REQUIRED.get(kind.KIND, ()):
+        if key not in fields and not (key == "gain" and "gain_typical" in fields):
+            entry.complain("", f"A {kind.KIND} row must say its {key}.", f"{key}: and its value")
+    bad = {key for key, value in fields.items() if _unreadable(kind, key, value, entry)}
+    nets = {terminal: f"n{i}" for i, terminal in enumerate(kind.TERMINALS)}
+    try:
+        kind.model_validate({**fields, **nets, "kind": kind.KIND})
+    except ValidationError as error:
+        for item in error.errors():
+            key = str(item["loc"][0]) if item["loc"] else ""
+            if key not in bad and (key in fields or not key):
+                entry.complain(key, f"A {kind.KIND} cannot take this: {item['msg']}.", "")
+
+
+def _unreadable(kind: type[Part], key: str, value: Any, entry: _Entry) -> bool:
+    """Whether a field's text is no quantity of its unit; says so if it is not."""
+    worded = key in WORD_FIELDS and (key != "output" or kind.KIND == "comparator")
+    unit = FIELD_UNITS.get(key)
+    if worded or unit is None:
+        return False
+    if unit != "1" and not isinstance(value, str):
+        entry.complain(key, f"“{value}” has no unit.", f"a value with its unit, {unit}")
+        return True
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        entry.complain(key, "This is no number.", "a value")
+        return True
+    try:
+        if key == "tolerance":
+            parse_tolerance(str(value), "1")
+        elif ".." in str(value):
+            parse_range(str(value), unit)
+        elif unit not in ("1", "%") and str(value).strip()[-1:].isdigit():
+            raise QuantityError(str(value), "The unit is missing.", f"{value}{unit}")
+        else:
+            parse(str(value), unit)
+    except QuantityError as error:
+        entry.complain(key, error.wrong, error.instead)
+        return True
+    return False
+
+
+def read_folder(folder: Path, thorough: bool = False) -> tuple[Catalogue, list[Problem]]:
+    """Every row of a catalogue folder, and everything wrong with it.
+
+    `thorough` also reads each quantity and tries each row in its kind; the shipped folder is
+    checked that way by the tests and not again on every start.
+    """
+    reader = _Reader(thorough)
+    reader.read_sources(folder / SOURCES)
+    for file in sorted(folder.glob("*.yaml")):
+        if file.name != SOURCES:
+            reader.read_rows(file)
+    return Catalogue(reader.rows, reader.sources), reader.problems
+
+
+def check(path: Path) -> list[Problem]:
+    """Everything wrong with a catalogue folder, or with one file of part types.
+
+    A file's sources are read from the `sources.yaml` beside it, else from the shipped one. A path
+    that does not exist is a problem too; nothing is raised.
+    """
+    if path.is_dir():
+        return read_folder(path, thorough=True)[1]
+    beside = path.parent / SOURCES
+    reader = _Reader(thorough=True)
+    reader.read_sources(beside if beside.is_file() else shipped() / SOURCES)
+    if path.name != SOURCES:
+        reader.read_rows(path)
+    return reader.problems
+
+
+def shipped() -> Path:
+    """Folder of the part types that come with the program."""
+    return Path(str(files("halfsplit.catalogue")))
 
 
 @cache
 def load() -> Catalogue:
     """The shipped catalogue. Raises ValueError if it breaks its own rules (a packaging fault)."""
-    catalogue, problems = read_folder(Path(str(files("halfsplit.catalogue"))))
+    catalogue, problems = read_folder(shipped())
     if problems:
         raise ValueError("; ".join(str(p) for p in problems[:5]))
     return catalogue
