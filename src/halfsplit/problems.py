@@ -51,7 +51,8 @@ class Problem:
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
         head = f"{place}: {self.path}: " if self.path else f"{place}: "
-        tail = f" Write {self.instead}." if self.instead else ""
+        stop = "" if self.wrong.endswith((".", "?", "!")) else "."
+        tail = f"{stop} Write {self.instead}." if self.instead else ""
         return f"{head}{self.wrong}{tail}"
 
     def as_dict(self) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
+from halfsplit.assembly.advice import near
 from halfsplit.assembly.model import Assembly
 
 if TYPE_CHECKING:
@@ -12,28 +13,35 @@ if TYPE_CHECKING:
 
 
 def electrical(assembly: Assembly, reader: Reader) -> None:
-    """Run every check, recording problems on `reader`."""
-    for check in (_known_nets, _lonely_nets, _lookalike_nets, _sources, _rails_reached, _one_net):
+    """Run every check, recording problems on `reader`.
+
+    While some part entries cannot be used the circuit has holes of its own making, so checks of the
+    circuit as a whole wait until those are put right.
+    """
+    for check in (_known_nets, _lonely_nets, _lookalike_nets, _sources, _one_net):
         check(assembly, reader)
+    if reader.whole:
+        _common_used(assembly, reader)
+        _rails_reached(assembly, reader)
 
 
 def _known_nets(assembly: Assembly, reader: Reader) -> None:
-    from halfsplit.assembly.file import near
-
     known = {*assembly.nets(), assembly.common}
     named = [(f"rails.{k}.net", r.net) for k, r in assembly.rails.items()]
     named += [(f"points.{k}.net", p.net) for k, p in assembly.points.items()]
     named += [(f"loads.{k}.{n}", n) for k, nets in assembly.loads.items() for n in nets]
     named += [(f"feeds.{k}.nets.{n}", n) for k, f in assembly.feeds.items() for n in f.nets]
     for where, net in named:
-        if net not in known:
-            reader.add(where, f"no part is on a net `{net}`", near(net, known))
-    if assembly.parts and assembly.common not in known - {assembly.common} | {
-        n for p in assembly.parts.values() for n in p.terminals().values()
-    }:
-        reader.add(
-            "common", f"no part is on the common net `{assembly.common}`", "common: <its net>"
-        )
+        if net not in known and net not in reader.maybe:
+            reader.add(where, f"no part is on a net `{net}`", near(net, sorted(known)))
+
+
+def _common_used(assembly: Assembly, reader: Reader) -> None:
+    ends = [n for p in assembly.parts.values() for n in p.terminals().values()]
+    if ends and assembly.common not in ends:
+        busiest = max(dict.fromkeys(ends), key=ends.count)
+        net = near(assembly.common, dict.fromkeys(ends)) or busiest
+        reader.add("common", f"no part is on the common net `{assembly.common}`", f"common: {net}")
 
 
 def _lonely_nets(assembly: Assembly, reader: Reader) -> None:
@@ -45,12 +53,10 @@ def _lonely_nets(assembly: Assembly, reader: Reader) -> None:
     used |= {n for f in assembly.feeds.values() for n in f.nets}
     used |= {r.net for r in assembly.rails.values()} | {p.net for p in assembly.points.values()}
     for net, where in ends.items():
-        if len(where) == 1 and net not in used and net != assembly.common:
-            others = [n for n in ends if n != net]
-            from halfsplit.assembly.file import near
-
-            close = near(net, others)
-            advice = f"{close}, or add the part it goes to" if close else "the part it goes to"
+        if len(where) == 1 and net not in used | reader.maybe and net != assembly.common:
+            close = near(net, [n for n in ends if n != net])
+            entry = "an entry for the other part on it"
+            advice = f"{close}, or {entry}" if close else entry
             reader.add(where[0], f"net `{net}` has only this one terminal", advice)
 
 
@@ -72,15 +78,16 @@ def _sources(assembly: Assembly, reader: Reader) -> None:
         first, second = part.terminals().values()
         if first == second:
             reader.add(
-                f"parts.{ref}", "the source is shorted: both ends are on one net", "two nets"
+                f"parts.{ref}", f"{ref} is shorted: both ends are on net `{first}`", "two nets"
             )
             continue
         pair = (min(first, second), max(first, second))
         if pair in across:
             reader.add(
                 f"parts.{ref}",
-                f"two sources, {across[pair]} and {ref}, are joined end to end",
-                "a resistor or fuse between them",
+                f"{across[pair]} and {ref} are two sources on the same two nets, "
+                f"{first} and {second}",
+                "the resistor, fuse or diode between them",
             )
         across[pair] = ref
 
@@ -97,7 +104,7 @@ def _rails_reached(assembly: Assembly, reader: Reader) -> None:
     for feed in assembly.feeds.values():
         start |= set(feed.nets)
     if assembly.parts and not start:
-        reader.add("parts", "nothing powers this circuit", "a mains or supply part, or feeds: …")
+        reader.add("parts", "nothing powers this circuit", "an entry of kind mains or supply")
         return
     # Current must arrive through parts, not by way of common, which touches everything.
     reached, queue = set(start), list(start - {assembly.common})
@@ -111,7 +118,7 @@ def _rails_reached(assembly: Assembly, reader: Reader) -> None:
             reader.add(
                 f"rails.{name}.net",
                 f"no path from any source to net `{rail.net}`",
-                "the missing part between source and rail",
+                "an entry for the part that joins it to a source",
             )
 
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import difflib
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
-from ruamel.yaml import YAML
-from ruamel.yaml.comments import CommentedMap, CommentedSeq
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.comments import CommentedMap
 
+from halfsplit.assembly.advice import field_words, near_kind, near_or_all, shown
+from halfsplit.assembly.advice import near as near
 from halfsplit.assembly.model import (
     Assembly,
     Feed,
@@ -21,6 +21,8 @@ from halfsplit.assembly.model import (
     Rail,
     load_value,
 )
+from halfsplit.assembly.text import TextError
+from halfsplit.assembly.text import document as read_document
 from halfsplit.parts import catalogue
 from halfsplit.parts import kinds as _kinds
 from halfsplit.parts.base import REGISTRY, Part
@@ -40,14 +42,19 @@ SECTIONS = (
     "points",
     "notes",
 )
-# A file beyond this is no bench circuit; refusing early keeps a damaged file from eating memory.
-LARGEST_FILE = 4_000_000  # bytes
-
-
-def near(word: str, known: Any) -> str:
-    """Advice naming the closest known words."""
-    close = difflib.get_close_matches(str(word), [str(k) for k in known], n=2, cutoff=0.55)
-    return " or ".join(close)
+# How an entry of each section looks, for advice.
+SAMPLES = {
+    "parts": "R1: {kind: resistor, value: 4k7, a: n1, b: com}",
+    "rails": "P5: {net: p5, limits: 4.75..5.25V}",
+    "loads": "bench: {p5: 100R}",
+    "feeds": "bench: {nets: {vraw: {volts: 12V}}}",
+    "points": "TP1: {net: p5, at: R3 top}",
+    "mains": "mains: {volts: 230V, hertz: 50Hz}",
+}
+# Names the program itself adds: every machine can be off, and every machine can be unloaded.
+KEPT = {"feeds": "off", "loads": "none"}
+# Elements of the netlist are called R1, R1:b or load:p5, so a reference has none of these.
+_REFERENCE = re.compile(r"[^\s:#.,{}\[\]]+")
 
 
 class Reader:
@@ -57,6 +64,8 @@ class Reader:
         self.path = path
         self.problems: list[Problem] = []
         self.lines: dict[str, tuple[int, int]] = {}
+        self.whole = True  # whether every part entry could be used
+        self.maybe: set[str] = set()  # words of unusable entries, some of them nets
 
     def add(self, where: str, wrong: str, instead: str = "", *, doubt: bool = False) -> None:
         """Record a problem at the nearest place known for the dotted path."""
@@ -67,50 +76,23 @@ class Reader:
         severity = "doubt" if doubt else "error"
         self.problems.append(Problem(str(self.path), line, column, where, wrong, instead, severity))
 
-    def locate(self, node: Any, path: str = "") -> None:
-        """Remember line and column of every key below `node`."""
-        if isinstance(node, CommentedMap):
-            for key in node:
-                where = f"{path}.{key}" if path else str(key)
-                line, column = node.lc.key(key)
-                self.lines[where] = (line + 1, column + 1)
-                self.locate(node[key], where)
-        elif isinstance(node, CommentedSeq):
-            for index, item in enumerate(node):
-                where = f"{path}.{index}"
-                line, column = node.lc.item(index)
-                self.lines[where] = (line + 1, column + 1)
-                self.locate(item, where)
-
     def read(self) -> CommentedMap | None:
         """The parsed document, or None with the reason recorded."""
         try:
-            if self.path.stat().st_size > LARGEST_FILE:
-                self.add("", "the file is far too large for an assembly", "one machine a file")
-                return None
-            text = self.path.read_text(encoding="utf-8")
-            yaml = YAML(typ="rt")
-            document = yaml.load(text)
-        except FileNotFoundError:
-            self.add("", "there is no such file")
-        except (OSError, UnicodeDecodeError) as error:
-            self.add("", f"cannot be read as UTF-8 text: {error}")
-        except MarkedYAMLError as error:
-            mark = error.problem_mark or error.context_mark
-            line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-            what = " ".join(str(error.problem or error.context or "not valid YAML").split())
-            advice = "each key once" if "duplicate" in what else "key: value, indented with spaces"
-            self.problems.append(
-                Problem(str(self.path), line, column, "", f"not readable as YAML: {what}", advice)
-            )
-        except (YAMLError, ValueError, RecursionError) as error:
-            self.add("", f"not readable as YAML: {' '.join(str(error).split())[:200]}")
-        else:
-            if isinstance(document, CommentedMap):
-                self.locate(document)
-                return document
-            self.add("", "the file holds no `key: value` lines", "assembly: <name>, parts: …")
-        return None
+            document, self.lines = read_document(self.path)
+        except TextError as error:
+            self.problems.append(error.problem(self.path))
+            return None
+        return document
+
+    def word(self, document: CommentedMap, name: str, default: str) -> str:
+        """A section that is one line of text, or `default` when it is absent or empty."""
+        value = document.get(name)
+        if isinstance(value, (dict, list, bool)):
+            self.add(name, f"{shown(value)} stands where text belongs", f"{name}: <text>")
+        elif value is None and name in document:
+            self.add(name, f"nothing stands after `{name}:`", f"{name}: <text>, or leave it out")
+        return default if value is None else str(value)
 
     def section(self, document: CommentedMap, name: str) -> Mapping[str, Any]:
         """A section that must be a mapping; anything else is a problem and reads as empty."""
@@ -118,55 +100,56 @@ class Reader:
         if value is None:
             return {}
         if not isinstance(value, CommentedMap):
-            self.add(name, f"{name} must be a list of `name: {{…}}` lines", f"{name}: {{}}")
+            wrong = f"{shown(value)} stands where lines of `name: {{…}}` belong"
+            self.add(name, wrong, f"{name}: and under it {SAMPLES[name]}")
             return {}
-        for key in list(value):
+        found = {}
+        for key, entry in value.items():
+            where, text = f"{name}.{key}", shown(key).strip("`")
             if not isinstance(key, str):
-                self.add(f"{name}.{key}", "a name must be text here", f'"{key}"')
-        return {str(k): v for k, v in value.items()}
+                self.add(where, f"`{text}` is not read as a name", f'"{text}"')
+            elif name == "parts" and not _REFERENCE.fullmatch(key):
+                wrong = f"`{text}` is no reference: that is one word without : # . , {{ }} [ ]"
+                colon = re.match(r"(\S+)\s+\{", key)
+                advice = f"{colon[1]}: {{…}}" if colon else re.sub(r"[\s:#.,{}\[\]]+", "_", key)
+                self.add(where, wrong, advice.strip("_") or "a reference such as R1")
+            elif key.lower() == KEPT.get(name):
+                self.add(where, f"`{key}` is always there and cannot be set", "another name")
+            else:
+                found[key] = entry
+                continue
+            if name == "parts":
+                self.spoil(entry)
+        return found
+
+    def spoil(self, entry: Any) -> None:
+        """Note that a part entry could not be used, and which nets it may have named."""
+        self.whole = False
+        if isinstance(entry, Mapping):
+            for value in entry.values():
+                self.spoil(value)
+        elif isinstance(entry, (str, int)):
+            self.maybe.add(str(entry))
 
     def model(self, kind: type[BaseModel], value: Any, where: str) -> Any:
         """`value` as a record of `kind`, or None with every error recorded."""
         if not isinstance(value, dict):
-            self.add(where, "must be `{key: value, …}`")
+            wrong = f"{shown(value)} stands where an entry belongs"
+            section = where.partition(".")[0]
+            self.add(where, "nothing stands here" if value is None else wrong, SAMPLES[section])
             return None
         try:
             return kind.model_validate({str(k): v for k, v in value.items()})
         except ValidationError as error:
-            for item in error.errors():
-                self._explain(kind, item, where)
+            for inner, wrong, instead in field_words(kind, error.errors(), value):
+                self.add(f"{where}.{inner}" if inner else where, wrong, instead)
         return None
-
-    def _explain(self, kind: type[BaseModel], item: Any, where: str) -> None:
-        inner = ".".join(str(part) for part in item["loc"] if part != "[key]")
-        path = f"{where}.{inner}" if inner else where
-        given = item.get("input")
-        cause = (item.get("ctx") or {}).get("error")
-        names = [f.alias or n for n, f in kind.model_fields.items() if n != "ref"]
-        if item["type"] == "extra_forbidden":
-            what = f"there is no `{item['loc'][-1]}` here"
-            if issubclass(kind, Part):
-                terminals = ", ".join(kind.TERMINALS) or "windings"
-                what = f"a {kind.KIND} has no `{item['loc'][-1]}` (terminals: {terminals})"
-            self.add(path, what, near(item["loc"][-1], names))
-        elif item["type"] == "missing":
-            label = "terminal" if issubclass(kind, Part) and inner in kind.TERMINALS else "value"
-            self.add(path, f"the {label} `{inner}` is missing", f"{inner}: …")
-        elif isinstance(cause, QuantityError):
-            self.add(path, f"“{cause.text}”: {cause.wrong}", cause.instead)
-        elif isinstance(cause, ValueError):
-            self.add(path, str(cause))
-        elif item["type"] in ("literal_error", "enum"):
-            wanted = item["ctx"]["expected"].replace("'", "")
-            self.add(path, f"`{given}` is not one of the choices", wanted)
-        else:
-            self.add(path, f"`{given}`: {item['msg'].lower()}")
 
     def part(self, ref: str, entry: Any) -> Part | None:
         """One line of `parts`, its catalogue row laid under it."""
         where = f"parts.{ref}"
         if not isinstance(entry, CommentedMap):
-            self.add(where, "a part must be `{kind: …, …}`", f"{ref}: {{kind: resistor, …}}")
+            self.add(where, "nothing says what this part is", SAMPLES["parts"].replace("R1", ref))
             return None
         name = entry.get("kind")
         type_name = entry.get("type")
@@ -174,26 +157,28 @@ class Reader:
         if type_name is not None:
             row = catalogue.load().get(str(type_name))
             if row is None:
-                close = " or ".join(catalogue.load().nearest(str(type_name)))
-                advice = f"{close}, or keep it and give its values on the line" if close else ""
-                self.add(
-                    f"{where}.type", f"type {type_name} is not in the catalogue", advice, doubt=True
-                )
+                close = " or ".join(catalogue.load().nearest(str(type_name)[:40]))
+                keep = "keep it and give its values on the line"
+                keep += "" if name else ", with its kind"
+                wrong = f"type {shown(type_name)} is not in the catalogue"
+                advice = f"{close}, or {keep}" if close else ""
+                self.add(f"{where}.type", wrong, advice, doubt=name is not None)
         if name is None and row is not None:
             name = row.kind
         if name is None:
-            self.add(where, "the part has no kind", "kind: resistor, npn, zener, …")
+            if type_name is None:
+                self.add(where, "the part has no kind", "kind: resistor, npn, zener, …")
             return None
         kind = REGISTRY.kinds.get(str(name))
         if kind is None:
-            self.add(f"{where}.kind", f"there is no kind `{name}`", near(name, REGISTRY.kinds))
+            advice = near_kind(name, REGISTRY.kinds)
+            self.add(f"{where}.kind", f"there is no kind {shown(name)}", advice)
             return None
         fields = {str(k): v for k, v in entry.items()}
         if row is not None:
             if {row.kind, kind.KIND} not in ({kind.KIND}, {"diode", "rectifier"}):
-                self.add(
-                    f"{where}.kind", f"{row.type} is a {row.kind}, not a {kind.KIND}", row.kind
-                )
+                wrong = f"{row.type} is of kind {row.kind}, not {kind.KIND}"
+                self.add(f"{where}.kind", wrong, f"kind: {row.kind}")
                 return None
             allowed = set(kind.model_fields)
             fields = {k: v for k, v in row.fields.items() if k in allowed} | fields
@@ -209,9 +194,13 @@ class Reader:
         for name, nets in self.section(document, "loads").items():
             found[name] = {}
             if not isinstance(nets, dict):
-                self.add(f"loads.{name}", "a load must be `{net: ohms, …}`", "{p5: 2ohm}")
+                wrong = f"{shown(nets)} stands where `{{net: load}}` belongs"
+                self.add(f"loads.{name}", wrong, f"{name}: {{p5: 2ohm}}")
                 continue
             for net, value in nets.items():
+                if value is None or isinstance(value, (dict, list, bool)):
+                    self.add(f"loads.{name}.{net}", f"{shown(value)} is no load", "2ohm, or 1.5A")
+                    continue
                 try:
                     found[name][str(net)] = load_value(value)
                 except QuantityError as error:
@@ -227,33 +216,36 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
         return None, reader.problems
     for key in document:
         if key not in SECTIONS:
-            reader.add(str(key), f"there is no section `{key}`", near(key, SECTIONS))
-    for key in ("assembly", "parts"):
-        if key not in document:
-            reader.add(key, f"the section `{key}` is missing", f"{key}: …")
+            reader.add(str(key), f"there is no section {shown(key)}", near_or_all(key, SECTIONS))
+    if "assembly" not in document:
+        reader.add("assembly", "the file does not say which assembly it is", "assembly: <name>")
+    if document.get("parts") in (None, {}):
+        reader.add("parts", "the file lists no part", f"parts: and under it {SAMPLES['parts']}")
     parts = {}
     for ref, entry in reader.section(document, "parts").items():
         part = reader.part(ref, entry)
         if part is not None:
             parts[ref] = part
+        else:
+            reader.spoil(entry)
     rails = _records(reader, document, "rails", Rail)
     points = _records(reader, document, "points", Point)
     feeds = _records(reader, document, "feeds", Feed)
     mains = reader.model(Mains, document["mains"], "mains") if "mains" in document else None
     if not feeds:
-        feeds = {"on": Feed(mains=any(p.KIND == "mains" for p in parts.values()))}
+        feeds = {"supply": Feed(mains=any(p.KIND == "mains" for p in parts.values()))}
     assembly = Assembly(
         path,
-        str(document.get("assembly", path.stem)),
-        str(document.get("machine", "")),
-        str(document.get("common", "com")),
+        reader.word(document, "assembly", path.stem),
+        reader.word(document, "machine", ""),
+        reader.word(document, "common", "com"),
         parts,
         rails,
         points,
         {**feeds, "off": Feed(supplies=False, note="everything off, unplugged and discharged")},
         reader.loads(document),
         mains,
-        str(document.get("notes", "")),
+        reader.word(document, "notes", ""),
         reader.lines,
     )
     from halfsplit.assembly.check import electrical  # the checks need the model above

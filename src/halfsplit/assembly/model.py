@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,7 +15,11 @@ from halfsplit.quantity import QuantityError, Range, parse, parse_range
 
 
 def _limits(value: object) -> Range:
-    return value if isinstance(value, Range) else parse_range(str(value), "V")
+    if isinstance(value, Range):
+        return value
+    if value is None or isinstance(value, (bool, list, dict)):
+        raise ValueError("expected a range such as 4.75..5.25V")
+    return parse_range(str(value), "V")
 
 
 Limits = Annotated[
@@ -87,8 +92,11 @@ class LoadValue:
 def load_value(value: object) -> LoadValue:
     """Read a load such as ``2ohm`` or ``1.5A``. Raises QuantityError."""
     text = str(value)
-    if text.strip().upper().endswith("A"):
-        return LoadValue(amps=parse(text, "A"))
+    if re.search(r"[Aa](mps?|mperes?)?\s*$", text):
+        amps = parse(text, "A")
+        if amps < 0:
+            raise QuantityError(text, "a load draws current, whichever way its rail points", "1.5A")
+        return LoadValue(amps=amps)
     ohms = parse(text, "ohm")
     if ohms <= 0:
         raise QuantityError(text, "a load of no ohms is a short", "2ohm, or 1.5A")

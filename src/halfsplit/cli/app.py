@@ -98,7 +98,7 @@ def check(file: Path, *, json: Json = False) -> int:
 def expect(
     file: Path,
     *names: str,
-    load: Load = None,
+    load: Annotated[list[str] | None, Parameter(help="load; may be given more than once")] = None,
     feed: Feed = None,
     all_loads: Annotated[bool, Parameter(negative="", help="every load of the file")] = False,
     json: Json = False,
@@ -107,9 +107,8 @@ def expect(
     from halfsplit.bench.expect import expect as ask
 
     with session(file) as bench:
-        now = bench.condition_from(feed, None)
-        loads = list(bench.assembly.loads) if all_loads else (load or "").split(";")
-        conditions = [bench.condition_from(feed, n or None) for n in loads] or [now]
+        loads: list[str | None] = list(bench.assembly.loads) if all_loads else [*(load or [None])]
+        conditions = [bench.condition_from(feed, name) for name in loads]
         lines = ask(bench, names, conditions)
         emit([line.as_dict() for line in lines], json, lambda: show.expected(lines))
         unsolved = any(line.status.startswith("not solved") for line in lines)

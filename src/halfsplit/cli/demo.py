@@ -19,8 +19,8 @@ def examples() -> Path:
 
 
 # What a meter showed on the tray when C4 had failed short and the bench load was on. Invented with
-# the machine; the values come from the reference simulator with other device tolerances.
-READINGS = ("p5=1.06", "n12=-1.83")
+# the machine: ngspice's mains cycle of a specimen with part tolerances and meter error drawn.
+READINGS = ("p5=1.10", "n12=-1.71")
 
 
 def run_demo(keep: Path | None, *, as_json: bool) -> int:
@@ -37,7 +37,21 @@ def run_demo(keep: Path | None, *, as_json: bool) -> int:
         ("Is the file in order?", ["check", name]),
         (
             "What should the tray read with no, half and full load?",
-            ["expect", name, "n12", "p12", "p5", "sum", "ref", "--load", "none;half;full"],
+            [
+                "expect",
+                name,
+                "n12",
+                "p12",
+                "p5",
+                "sum",
+                "ref",
+                "--load",
+                "none",
+                "--load",
+                "half",
+                "--load",
+                "full",
+            ],
         ),
         (
             "It came in dead. Where do I put the probe first?",
@@ -66,6 +80,8 @@ def run_demo(keep: Path | None, *, as_json: bool) -> int:
         if code:
             return code
     show.say(f"\nThe demo machine and its journal are in {folder}")
-    show.say("Go on with your own: write an assembly file like it, then")
-    show.say(f"  halfsplit check {file}        halfsplit next {file}        halfsplit --help")
+    show.say("Go on from here by hand, for example:")
+    show.say(f"  halfsplit read {file} sum=5.24")
+    show.say(f"  halfsplit next {file}")
+    show.say("Then type your own machine into a file like it; halfsplit --help lists the commands.")
     return ExitCode.OK

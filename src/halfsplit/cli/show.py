@@ -188,8 +188,10 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
         from halfsplit.assembly.condition import Condition
 
         say(f"  with the machine {Condition.from_dict(check['condition']).words()}")
-        low, high = check["healthy"]
-        say(f"  healthy reads {volts(low)} to {volts(high)}; about {check['minutes']:.1f} min")
+        good = "healthy: adrift, any reading"
+        if check["healthy"]:
+            good = f"healthy reads {volts(check['healthy'][0])} to {volts(check['healthy'][1])}"
+        say(f"  {good}; about {check['minutes']:.1f} min")
         if check["caution"]:
             out.print(f"  [yellow]caution: {escape(check['caution'])}[/]")
         for o in check["outcomes"][:6]:

@@ -49,7 +49,7 @@ class Check:
     candidate: Candidate
     bits: float
     outcomes: tuple[Outcome, ...]
-    healthy: tuple[float, float]
+    healthy: tuple[float, float] | None  # None where a healthy net is adrift
     top_volts: float
 
     @property
@@ -65,7 +65,7 @@ class Check:
             "condition": self.candidate.condition.as_dict(),
             "minutes": self.candidate.minutes,
             "bits": round(self.bits, 4),
-            "healthy": list(self.healthy),
+            "healthy": list(self.healthy) if self.healthy else None,
             "outcomes": [
                 {
                     "low": o.low,
@@ -101,10 +101,10 @@ def judge(belief: Belief, table: Predictions, candidate: Candidate, meter: Meter
     spread = (1.0 - SLIP) * spread + SLIP / spread.shape[1]
     bits = expected_gain(share, spread)
     h = belief.none
-    healthy = (
-        float(expected.mean[h] - 2 * expected.sigma[h]),
-        float(expected.mean[h] + 2 * expected.sigma[h]),
-    )
+    healthy = None
+    if expected.known[h]:
+        mid, half = float(expected.mean[h]), 2 * float(expected.sigma[h])
+        healthy = (mid - half, mid + half)
     seen = expected.mean[live[(weights[live] > 1e-3) & known[live]]]
     top = float(np.abs(seen).max()) if seen.size else 0.0
     minutes = candidate.minutes * (LIVE_FACTOR if top > TOUCH_VOLTS else 1.0)

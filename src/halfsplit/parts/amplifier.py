@@ -13,12 +13,12 @@ from halfsplit.parts.base import (
     RATES_217,
     Amps,
     DeadLook,
-    GainRange,
     Mode,
     Net,
     Ohms,
     Part,
     Rate,
+    VoltRange,
     Volts,
     Wander,
     shares,
@@ -40,7 +40,7 @@ class AmplifierPart(Part):
     output_amps: Amps = Field(default=25e-3, gt=0)
     output_ohms: Ohms = Field(default=75.0, gt=0)
     quiescent: Amps = Field(default=2e-3, ge=0)
-    supply: GainRange | None = None
+    supply: VoltRange | None = Field(default=None, description="supply across vpos and vneg")
     package: str | None = None
     pinout: str | None = None
     made_of: str | None = None

@@ -61,6 +61,11 @@ GainRange = Annotated[
     BeforeValidator(lambda v: v if isinstance(v, Range) else parse_range(_text(v), "1")),
     WithJsonSchema({"type": "string", "description": "range, such as 20..70"}),
 ]
+VoltRange = Annotated[
+    Range,
+    BeforeValidator(lambda v: v if isinstance(v, Range) else parse_range(_text(v), "V")),
+    WithJsonSchema({"type": "string", "description": "range, such as 4.75..5.25V"}),
+]
 Net = Annotated[
     str,
     BeforeValidator(_net),

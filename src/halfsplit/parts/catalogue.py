@@ -288,7 +288,7 @@ def _unreadable(kind: type[Part], key: str, value: Any, entry: _Entry) -> bool:
         return True
     try:
         if key == "tolerance":
-            parse_tolerance(str(value), "1")
+            parse_tolerance(str(value), "1")  # as the part kinds read it
         elif ".." in str(value):
             parse_range(str(value), unit)
         elif unit not in ("1", "%") and str(value).strip()[-1:].isdigit():

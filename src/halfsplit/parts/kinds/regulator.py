@@ -39,6 +39,10 @@ class RegulatorPart(Part):
     TERMINALS: ClassVar[tuple[str, ...]] = ("in", "com", "out")
     RATE: ClassVar[Rate] = Rate(0.024, f"{RATES_217}, linear circuit row")
 
+    # A fixed type's own feedback divider takes about this from its output, part of the standing
+    # current; it is what holds the output with no load. From memory, unconfirmed.
+    DIVIDER: ClassVar[float] = 1e-3
+
     kind: Literal["regulator"]
     value: Volts
     tolerance: Spread = Tolerance(0.04, 0.04, True)
@@ -61,20 +65,28 @@ class RegulatorPart(Part):
     out: Net
 
     def _values(self) -> dict[str, float]:
-        standing = (
-            self.adjust_current if self.adjustable and self.adjust_current else self.quiescent
-        )
+        standing = self.quiescent - self.DIVIDER
+        if self.adjustable:
+            standing = self.adjust_current or self.quiescent
         return {
             "pol": 1.0 if self.value > 0 else -1.0,
             "volts": abs(self.value),
             "gout": 1.0 / self.output,
             "drop": self.dropout,
             "limit": self.amps,
-            "iq": standing,
+            "iq": max(standing, 0.0),
         }
 
     def elements(self) -> list[el.Element]:
-        return [el.Regulator(self.ref, (self.in_, self.com, self.out), self._values())]
+        found: list[el.Element] = [
+            el.Regulator(self.ref, (self.in_, self.com, self.out), self._values())
+        ]
+        if not self.adjustable:
+            inside = el.Resistor(
+                f"{self.ref}:divider", (self.out, self.com), {"g": self.DIVIDER / abs(self.value)}
+            )
+            found.append(inside)
+        return found
 
     def modes(self) -> list[Mode]:
         v = {k: (self.ref, k) for k in ("able", "g", "volts", "limit", "iq")}
