@@ -1,4 +1,4 @@
-"""Words for what is wrong in a file: nearest names, YAML faults and field faults in plain language."""
+"""Plain words for what is wrong in a file: nearest names, YAML faults, field faults."""
 
 from __future__ import annotations
 
@@ -47,6 +47,7 @@ _YAML = (
     ("could not find expected ':'", "this line has no colon after its name", "name: value"),
     ("expected <block end>", "the indentation does not match the lines above",
      "the line as far in as its neighbours"),
+    ("'<stream end>'", "the file ends in the middle of an entry", "the rest of the entry"),
     ("end of stream", "quotes opened here are never closed", "the closing quote"),
     ("cannot start any token", "a value cannot begin with this character", "the text in quotes"),
 )  # fmt: skip
@@ -71,7 +72,9 @@ def near_or_all(word: object, known: Iterable[object]) -> str:
 
 def near_kind(word: object, kinds: Iterable[str]) -> str:
     """Part kind most likely meant."""
-    return _KINDS.get(str(word).lower()) or near_or_all(word, kinds)
+    if isinstance(word, str):
+        return _KINDS.get(word.lower()) or near_or_all(word, kinds)
+    return f"one of {', '.join(kinds)}"
 
 
 def yaml_words(said: str, key: str) -> tuple[str, str]:
@@ -132,7 +135,7 @@ def example(kind: type[BaseModel], name: str) -> str:
     for mark in info.metadata:
         words = (getattr(mark, "json_schema", None) or {}).get("description", "")
         if "such as " in words:
-            return str(words.partition("such as ")[2])
+            return f"<such as {words.partition('such as ')[2]}>"
         if words == "net name":
             return "<net>"
     choices = typing.get_args(info.annotation)

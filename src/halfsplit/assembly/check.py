@@ -12,14 +12,21 @@ if TYPE_CHECKING:
     from halfsplit.assembly.file import Reader
 
 
+# Names the common net usually goes by.
+_COMMONS = ("com", "gnd", "0v", "0", "ground", "chassis", "earth", "common")
+
+
 def electrical(assembly: Assembly, reader: Reader) -> None:
     """Run every check, recording problems on `reader`.
 
     While some part entries cannot be used the circuit has holes of its own making, so checks of the
     circuit as a whole wait until those are put right.
     """
-    for check in (_known_nets, _lonely_nets, _lookalike_nets, _sources, _one_net):
+    for check in (_lookalike_nets, _sources, _one_net):
         check(assembly, reader)
+    if not reader.blind:
+        _known_nets(assembly, reader)
+        _lonely_nets(assembly, reader)
     if reader.whole:
         _common_used(assembly, reader)
         _rails_reached(assembly, reader)
@@ -40,7 +47,8 @@ def _common_used(assembly: Assembly, reader: Reader) -> None:
     ends = [n for p in assembly.parts.values() for n in p.terminals().values()]
     if ends and assembly.common not in ends:
         busiest = max(dict.fromkeys(ends), key=ends.count)
-        net = near(assembly.common, dict.fromkeys(ends)) or busiest
+        usual = [n for n in dict.fromkeys(ends) if n.lower() in _COMMONS]
+        net = near(assembly.common, ends) or (usual or [busiest])[0]
         reader.add("common", f"no part is on the common net `{assembly.common}`", f"common: {net}")
 
 
@@ -126,4 +134,8 @@ def _one_net(assembly: Assembly, reader: Reader) -> None:
     for ref, part in assembly.parts.items():
         nets = list(part.terminals().values())
         if part.KIND not in ("mains", "supply") and len(nets) > 1 and len(set(nets)) == 1:
-            reader.add(f"parts.{ref}", f"every terminal of {ref} is on net `{nets[0]}`", "two nets")
+            reader.add(
+                f"parts.{ref}",
+                f"every terminal of {ref} is on net `{nets[0]}`",
+                "two different nets",
+            )

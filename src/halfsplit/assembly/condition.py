@@ -7,10 +7,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
+from pydantic import ValidationError
+
 from halfsplit.assembly.file import near
 from halfsplit.assembly.model import Assembly, LoadValue, load_value
+from halfsplit.parts import catalogue
 from halfsplit.parts.base import Part
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
+from halfsplit.quantity import QuantityError
 
 What = Literal["removed", "lifted", "bypassed", "fitted"]
 
@@ -143,10 +147,16 @@ def parse_change(assembly: Assembly, text: str) -> Change:
         issues.done()
     part = find_part(assembly, words[0])
     verb, rest = words[1].lower(), words[2:]
-    if re.fullmatch(r"remove[d]?|pulled|out", verb):
-        return Change(part.ref, "removed")
-    if re.fullmatch(r"bypass(ed)?|link(ed)?", verb):
-        return Change(part.ref, "bypassed")
+    plain: dict[str, What] = {
+        r"remove[d]?|pulled|out": "removed",
+        r"(bypass|link)(ed)?": "bypassed",
+    }
+    for pattern, what in plain.items():
+        if re.fullmatch(pattern, verb):
+            if rest:
+                issues.add(text, f"“{' '.join(rest)}” is left over", f"{part.ref} {verb}")
+            issues.done()
+            return Change(part.ref, what)
     if re.fullmatch(r"lift(ed)?", verb):
         leads = list(part.terminals())
         if len(rest) != 1 or rest[0] not in leads:
@@ -155,11 +165,12 @@ def parse_change(assembly: Assembly, text: str) -> Change:
         return Change(part.ref, "lifted", rest[0])
     if re.fullmatch(r"fit(ted)?|replace[d]?", verb):
         values = {}
+        fields = ["type", *_fittable(part)]
         for word in rest:
             key, sign, value = word.partition("=")
-            if not sign or key not in type(part).model_fields or key in ("ref", "kind"):
-                fields = [k for k in type(part).model_fields if k not in ("ref", "kind")]
-                issues.add(word, f"is no field of a {part.KIND}", near(key, fields) or "value=33u")
+            if not sign or key not in fields:
+                close = near(key, fields) or (fields[1] if len(fields) > 1 else fields[0])
+                issues.add(word, f"is nothing a new {part.KIND} comes with", f"{close}=<value>")
             values[key] = value
         issues.done()
         change = Change(part.ref, "fitted", "", tuple(sorted(values.items())))
@@ -174,6 +185,13 @@ def parse_change(assembly: Assembly, text: str) -> Change:
     raise AssertionError("unreachable")
 
 
+def _fittable(part: Part) -> list[str]:
+    """Fields that belong to the part itself, not to where it sits or to remarks about it."""
+    kind = type(part)
+    places = {*kind.TERMINALS, *(f"{t}_" for t in kind.TERMINALS)}
+    return [k for k in kind.model_fields if k not in Part.model_fields and k not in places]
+
+
 def refit(part: Part, change: Change) -> Part:
     """The part with the fitted values. Raises ProblemsError when they do not make a part."""
     if not change.values:
@@ -181,8 +199,33 @@ def refit(part: Part, change: Change) -> Part:
     fields = {k: v for k, v in part.__dict__.items() if k != "in_" and v is not None}
     if "in_" in part.__dict__:
         fields["in"] = part.__dict__["in_"]
+    values = dict(change.values)
     try:
-        return type(part)(**{**fields, **dict(change.values)})
-    except ValueError as error:
-        first = str(error).splitlines()
-        raise ProblemsError([Problem("", 0, 0, str(change), " ".join(first[1:3]))]) from error
+        if "type" in values:
+            fields = _other_type(part, fields, values["type"])
+        return type(part)(**{**fields, **values})
+    except ValidationError as error:
+        issues = Issues()
+        for item in error.errors():
+            where = ".".join(str(step) for step in item["loc"])
+            cause = (item.get("ctx") or {}).get("error")
+            if isinstance(cause, QuantityError):
+                issues.add(f"{part.ref} {where}", cause.wrong, cause.instead)
+            else:
+                issues.add(f"{part.ref} {where}", str(cause or item["msg"]))
+        raise ProblemsError(issues.problems) from error
+
+
+def _other_type(part: Part, fields: dict[str, Any], name: str) -> dict[str, Any]:
+    """Fields of `part` with another catalogue type's values in place of its own type's."""
+    row, old = catalogue.load().get(name), catalogue.load().get(part.type or "")
+    issues = Issues()
+    if row is None:
+        close = " or ".join(catalogue.load().nearest(name))
+        issues.add(f"type={name}", "is not in the catalogue", close or "its values, as value=33u")
+    elif row.kind != part.KIND and {row.kind, part.KIND} != {"diode", "rectifier"}:
+        issues.add(f"type={name}", f"is a {row.kind}, and {part.ref} is a {part.KIND}")
+    issues.done()
+    assert row is not None
+    kept = {k: v for k, v in fields.items() if old is None or k not in old.fields}
+    return kept | {k: v for k, v in row.fields.items() if k in type(part).model_fields}

@@ -1,51 +1,130 @@
-"""Change one value of an assembly file, leaving every comment and every other line alone."""
+"""Change one value of an assembly file and not one other byte of it."""
 
 from __future__ import annotations
 
-import io
+import json
+import os
+import re
+import shutil
 from pathlib import Path
 
 from ruamel.yaml import YAML
-from ruamel.yaml.comments import CommentedMap
+from ruamel.yaml.nodes import MappingNode, Node, ScalarNode
 
 from halfsplit.assembly.file import load, near
-from halfsplit.problems import NotFoundError, ProblemsError
+from halfsplit.assembly.text import TextError, read_text
+from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
+
+# Text that means the same with and without quotes, inside braces or not.
+_PLAIN = re.compile(r"(?!- )[\w.+/µΩ-]([\w .+/%µΩ-]*[\w.+/%µΩ])?", re.ASCII)
+_BOM = "\ufeff"
 
 
 def set_value(path: Path, dotted: str, text: str) -> str:
     """Set the entry at `dotted` (such as ``parts.R6.value``) to `text`; returns what stood there.
 
-    The new file is written beside the old and put in its place only if it loads without error.
-    Raises NotFoundError for a path that does not lead to a mapping, ProblemsError when the result
-    would be wrong; the file is untouched in both cases.
+    A new entry goes at the end of its group. The new file is written beside the old, with its
+    permissions, and takes its place only if it loads without error. Raises NotFoundError for a path
+    that leads to no single value, ProblemsError when the result would be wrong, HalfsplitError when
+    the file cannot be written; the file is untouched in every case.
     """
-    yaml = YAML(typ="rt")
-    yaml.preserve_quotes = True
-    yaml.width = 4096
-    document = yaml.load(path.read_text(encoding="utf-8"))
-    *folders, key = dotted.split(".")
-    node = document
-    for step in folders:
-        if not isinstance(node, CommentedMap) or step not in node:
-            known = list(node) if isinstance(node, CommentedMap) else []
-            close = near(step, known)
+    try:
+        source = read_text(path)
+    except TextError as error:
+        if not path.exists():
+            raise NotFoundError(f"{path}: there is no such file") from None
+        raise ProblemsError([error.problem(path)]) from None
+    root = _compose(path, source)
+    group, key = _group(path, root, dotted)
+    node = next((v for k, v in group.value if k.value == key), None)
+    if node is None:
+        old, changed = "", _inserted(source, group, key, text)
+    elif isinstance(node, ScalarNode):
+        old, changed = str(node.value), _replaced(source, node, text)
+    else:
+        inner = ", ".join(str(k.value) for k, _ in node.value if isinstance(k, ScalarNode))
+        raise NotFoundError(f"{path}: {dotted} holds several values ({inner}); name one of them")
+    _put(path, changed)
+    return old
+
+
+def _compose(path: Path, source: str) -> MappingNode:
+    try:
+        root = YAML(typ="safe", pure=True).compose(source)
+    except Exception:  # whatever the YAML reader raises, loading the file says it in words
+        root = None
+    if isinstance(root, MappingNode):
+        return root
+    problems = load(path)[1] or [Problem(str(path), 1, 1, "", "the file is no assembly")]
+    raise ProblemsError(problems)
+
+
+def _group(path: Path, root: MappingNode, dotted: str) -> tuple[MappingNode, str]:
+    """The mapping that holds the last name of `dotted`; names may contain dots themselves."""
+    node, rest = root, dotted
+    while True:
+        inner = {k.value: v for k, v in node.value if isinstance(k, ScalarNode)}
+        if rest in inner or "." not in rest:
+            return node, rest
+        step = max((k for k in inner if rest.startswith(f"{k}.")), key=len, default=None)
+        if step is None:
+            first = rest.partition(".")[0]
+            close = near(first, inner)
             raise NotFoundError(
-                f"{path}: there is no `{step}` on the way to {dotted}"
+                f"{path}: there is no `{first}` on the way to {dotted}"
                 + (f"; did you mean {close}?" if close else "")
             )
-        node = node[step]
-    if not isinstance(node, CommentedMap):
-        raise NotFoundError(f"{path}: {dotted} does not lead to an entry")
-    old = str(node.get(key, ""))
-    node[key] = text
-    out = io.StringIO()
-    yaml.dump(document, out)
-    trial = path.with_name(f".{path.name}.new")
-    trial.write_text(out.getvalue(), encoding="utf-8")
-    assembly, problems = load(trial)
-    if assembly is None:
-        trial.unlink()
-        errors = [p for p in problems if p.severity == "error"]
-        raise ProblemsError([type(p)(**{**p.as_dict(), "file": str(path)}) for p in errors])
-    trial.replace(path)
-    return old
+        deeper: Node = inner[step]
+        if not isinstance(deeper, MappingNode):
+            raise NotFoundError(f"{path}: {dotted} does not lead to an entry")
+        node, rest = deeper, rest[len(step) + 1 :]
+
+
+def _scalar(text: str, style: str | None = None) -> str:
+    if style == "'" and "'" not in text and text.isprintable():
+        return f"'{text}'"
+    if style != '"' and _PLAIN.fullmatch(text):
+        return text
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _replaced(source: str, node: ScalarNode, text: str) -> str:
+    start, end = node.start_mark.index, node.end_mark.index
+    new = _scalar(text, node.style)
+    if start == end:  # nothing stood there; the place is right behind the colon
+        new = f" {new}"
+    elif node.style in ("|", ">"):
+        kept = source[start:end]
+        new += kept[len(kept.rstrip("\r\n")) :] or "\n"
+    return source[:start] + new + source[end:]
+
+
+def _inserted(source: str, group: MappingNode, key: str, text: str) -> str:
+    entry = f"{_scalar(key)}: {_scalar(text)}"
+    if group.flow_style:
+        end = group.end_mark.index - 1  # the closing brace
+        body = source[:end].rstrip()
+        comma = " " if body.endswith((",", "{")) else ", "
+        return body + (entry if body.endswith("{") else comma + entry) + source[len(body) :]
+    first = group.value[0][0].start_mark
+    newline = "\r\n" if "\r\n" in source else "\n"
+    line = source.rfind("\n", 0, first.index) + 1
+    return source[:line] + " " * first.column + entry + newline + source[line:]
+
+
+def _put(path: Path, changed: str) -> None:
+    target = path.resolve()
+    trial = target.with_name(f".{target.name}.{os.getpid()}.new")
+    start = _BOM if target.read_bytes().startswith(_BOM.encode()) else ""
+    try:
+        trial.write_bytes((start + changed).encode("utf-8"))
+        assembly, problems = load(trial)
+        if assembly is None:
+            errors = [p for p in problems if p.severity == "error"]
+            raise ProblemsError([Problem(**{**p.as_dict(), "file": str(path)}) for p in errors])
+        shutil.copymode(target, trial)
+        trial.replace(target)
+    except OSError as error:
+        raise HalfsplitError(f"{path}: cannot be written: {error.strerror or error}") from error
+    finally:
+        trial.unlink(missing_ok=True)

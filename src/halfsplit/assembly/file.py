@@ -66,6 +66,7 @@ class Reader:
         self.lines: dict[str, tuple[int, int]] = {}
         self.whole = True  # whether every part entry could be used
         self.maybe: set[str] = set()  # words of unusable entries, some of them nets
+        self.blind = False  # whether an entry is so broken that its nets cannot even be guessed
 
     def add(self, where: str, wrong: str, instead: str = "", *, doubt: bool = False) -> None:
         """Record a problem at the nearest place known for the dotted path."""
@@ -91,7 +92,7 @@ class Reader:
         if isinstance(value, (dict, list, bool)):
             self.add(name, f"{shown(value)} stands where text belongs", f"{name}: <text>")
         elif value is None and name in document:
-            self.add(name, f"nothing stands after `{name}:`", f"{name}: <text>, or leave it out")
+            self.add(name, f"nothing stands after `{name}:`", f"{name}: <text>")
         return default if value is None else str(value)
 
     def section(self, document: CommentedMap, name: str) -> Mapping[str, Any]:
@@ -125,11 +126,14 @@ class Reader:
     def spoil(self, entry: Any) -> None:
         """Note that a part entry could not be used, and which nets it may have named."""
         self.whole = False
-        if isinstance(entry, Mapping):
-            for value in entry.values():
+        if not isinstance(entry, Mapping):
+            self.blind = True
+            return
+        for value in entry.values():
+            if isinstance(value, Mapping):
                 self.spoil(value)
-        elif isinstance(entry, (str, int)):
-            self.maybe.add(str(entry))
+            elif isinstance(value, (str, int)):
+                self.maybe.add(str(value))
 
     def model(self, kind: type[BaseModel], value: Any, where: str) -> Any:
         """`value` as a record of `kind`, or None with every error recorded."""

@@ -59,7 +59,7 @@ def document(path: Path) -> tuple[CommentedMap, Places]:
     try:
         found = YAML(typ="rt").load(text)
         if isinstance(found, CommentedMap):
-            return found, dict(_places(found, "", set()))
+            return found, dict(_places(found, "", (1, 1), set()))
     except MarkedYAMLError as error:
         raise _not_yaml(error) from None
     except RecursionError:
@@ -72,24 +72,28 @@ def document(path: Path) -> tuple[CommentedMap, Places]:
     raise TextError(1, 1, what, "assembly: <name>, then parts: with the parts under it")
 
 
-def _places(node: Any, path: str, seen: set[int]) -> Iterator[tuple[str, tuple[int, int]]]:
+def _places(
+    node: Any, path: str, at: tuple[int, int], seen: set[int]
+) -> Iterator[tuple[str, tuple[int, int]]]:
     if not isinstance(node, (CommentedMap, CommentedSeq)):
         return
     if id(node) in seen or getattr(node, "merge", None):
         wrong = f"`{path}` borrows another entry with `*` or `<<`"
-        raise TextError(node.lc.line + 1, node.lc.col + 1, wrong, "each entry out in full")
+        raise TextError(*at, wrong, "each entry out in full")
     seen.add(id(node))
     if isinstance(node, CommentedMap):
         for key in node:
             where = f"{path}.{key}" if path else str(key)
             line, column = node.lc.key(key)
-            yield where, (line + 1, column + 1)
-            yield from _places(node[key], where, seen)
+            here = (line + 1, column + 1)
+            yield where, here
+            yield from _places(node[key], where, here, seen)
     else:
         for index, item in enumerate(node):
             line, column = node.lc.item(index)
-            yield f"{path}.{index}", (line + 1, column + 1)
-            yield from _places(item, f"{path}.{index}", seen)
+            here = (line + 1, column + 1)
+            yield f"{path}.{index}", here
+            yield from _places(item, f"{path}.{index}", here, seen)
 
 
 def _not_yaml(error: MarkedYAMLError) -> TextError:
@@ -99,8 +103,11 @@ def _not_yaml(error: MarkedYAMLError) -> TextError:
     key = re.search(r'key "(.*?)" with value', said)
     wrong, instead = yaml_words(said, key[1] if key else "")
     if opened and mark and "flow" in context and opened.line != mark.line:
-        mark, wrong = opened, "the bracket opened here is not closed on its line"
-        instead = "the closing } or ]"
+        mark, wrong = (
+            opened,
+            "the bracket opened here is not closed, or a comma after it is missing",
+        )
+        instead = "{key: value, key: value}"
     elif opened and "quoted" in context:
         mark = opened
     line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)

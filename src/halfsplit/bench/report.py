@@ -86,6 +86,10 @@ def next_dict(bench: Session) -> dict[str, Any]:
     decided = bench.decided()
     listed = names(bench)
     data: dict[str, Any] = {"condition": bench.condition.as_dict(), "act": None, "checks": []}
+    quiet = bench.quiet()
+    if quiet is not None:
+        hidden = [bench.hypotheses[i].name for i in quiet.members if bench.hypotheses[i].part]
+        data["quiet"] = {"weight": round(quiet.weight, 4), "would_not_show": hidden}
     if decided is not None:
         members = [bench.hypotheses[i] for i in decided.members]
         data["act"] = {

@@ -13,6 +13,7 @@ from halfsplit.assembly.file import load, near
 from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import Assembly, load_value
 from halfsplit.bench.healthy import healthy_doubts
+from halfsplit.bench.recall import condition_of, evidence_of, meter_of
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.explain import Reason, reasons
@@ -21,6 +22,7 @@ from halfsplit.diagnosis.next_check import (
     AT_LEAD,
     AT_POINT,
     AT_RIPPLE,
+    CHANGE_FEED,
     CHANGE_LOAD,
     Candidate,
     Check,
@@ -54,10 +56,17 @@ class SuspectGroup:
     weight: float
 
 
+def _writable(text: str) -> bool:
+    """Whether text holds no stray byte that is no character (a surrogate, in Python's hands)."""
+    return not any("\ud800" <= c <= "\udfff" for c in text)
+
+
 def open_machine(path: Path) -> tuple[Machine, list[Problem]]:
     """Load a file or raise ProblemsError with everything wrong; doubts are returned."""
     assembly, problems = load(path)
     if assembly is None:
+        if "no such file" in problems[0].wrong:
+            raise NotFoundError(f"{path}: {problems[0].wrong}")
         raise ProblemsError(problems)
     return Machine(assembly), problems
 
@@ -111,7 +120,7 @@ class Session:
         """The machine's state now: the last one journalled, else first feed and first load."""
         for entry in reversed(self.entries):
             if entry.kind == "condition":
-                return Condition.from_dict(entry.body["condition"])
+                return condition_of(self.assembly, entry)
         return Condition(self.assembly.default_feed(), self.assembly.default_load())
 
     @property
@@ -119,7 +128,7 @@ class Session:
         """The meter last named, else the usual digital one."""
         for entry in reversed(self.entries):
             if entry.kind == "meter":
-                return Meter(**entry.body["meter"])
+                return meter_of(entry)
         return Meter()
 
     @property
@@ -130,24 +139,8 @@ class Session:
 
     def evidence(self) -> list[Evidence]:
         """Readings in force that weigh on the suspects, in order."""
-        found = []
-        for entry in self.entries:
-            if entry.kind == "read" and entry.body["state"] == "number":
-                b = entry.body
-                found.append(
-                    Evidence(
-                        b["net"],
-                        b["against"],
-                        b["quantity"],
-                        b["value"],
-                        b["resolution"],
-                        Condition.from_dict(b["condition"]),
-                        Meter(**b["meter"]),
-                        entry.seq,
-                        b["text"],
-                    )
-                )
-        return found
+        read = [evidence_of(self.assembly, e) for e in self.entries if e.kind == "read"]
+        return [item for item in read if item is not None]
 
     # -- verbs -------------------------------------------------------------------------------
 
@@ -211,6 +204,9 @@ class Session:
         except QuantityError as error:
             wrong = f"“{error.text}”: {error.wrong}"
             raise ProblemsError([Problem("", 0, 0, name, wrong, error.instead)]) from error
+        if ripple and reading.value < 0:
+            wrong = f"“{text}”: ripple is peak to peak, and has no sign"
+            raise ProblemsError([Problem("", 0, 0, name, wrong, text.strip().lstrip("-–− "))])
         if condition is not None and condition != self.condition:
             self._append("condition", {"condition": condition.as_dict()})
         at = condition or self.condition
@@ -233,6 +229,9 @@ class Session:
 
     def observe(self, text: str, part: str | None = None, touched: bool = False) -> Entry:
         """Store something seen, heard or smelt; `touched` marks the part as worked on before."""
+        if not text.strip() or not _writable(text):
+            wrong = "there is nothing in this note that can be stored as text"
+            raise ProblemsError([Problem("", 0, 0, "", wrong, "what you saw, heard or smelt")])
         ref = find_part(self.assembly, part).ref if part else ""
         if touched and not ref:
             raise ProblemsError(
@@ -268,6 +267,14 @@ class Session:
             )
         except QuantityError as error:
             raise ProblemsError([Problem("", 0, 0, "", str(error))]) from error
+        for name, good, instead in (
+            ("ohms", 1e3 <= now.ohms <= 1e15, "--ohms 10M"),
+            ("accuracy", 0 <= now.fraction < 1, "--accuracy 0.5%"),
+            ("counts", 0 <= now.counts <= 1000, "--counts 2"),
+        ):  # wide of any meter ever on a bench; common practice, no published source
+            if not good:
+                wrong = "no meter is like that"
+                raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
         return self._append("meter", {"meter": now.__dict__})
 
     def undo(self, seq: int | None = None) -> Entry:
@@ -349,10 +356,13 @@ class Session:
         """Best checks now; other loads of the file are tried when the present one says little."""
         here = self.condition
         checks = self._rank([here])
-        if here.energised() and (not checks or checks[0].bits < LOOK_ELSEWHERE):
-            others = [
-                replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load
-            ]
+        if not here.energised():
+            return checks
+        loads = [replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load]
+        feeds = [replace(here, feed=n) for n in self.assembly.feeds if n not in (here.feed, "off")]
+        for others in (loads, feeds):  # the nearer change first; each costs a fault dictionary
+            if checks and checks[0].bits >= LOOK_ELSEWHERE:
+                break
             checks = sorted(checks + self._rank(others), key=lambda c: -c.score)
         return checks[:most]
 
@@ -365,6 +375,7 @@ class Session:
                 continue
             tables[condition] = self.table(condition)
             moving = CHANGE_LOAD if condition != self.condition else 0.0
+            moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
             for net in self.probe_nets():
                 reach = AT_POINT if net in points else AT_LEAD
                 for quantity, minutes in (("volts", reach), ("ripple", AT_RIPPLE)):
@@ -376,6 +387,15 @@ class Session:
 
     def decided(self) -> Group | None:
         """The leading group when it is time to act rather than measure, else None."""
+        lead = self._leader()
+        return lead if lead and not {0, 1} & set(lead.members) else None
+
+    def quiet(self) -> Group | None:
+        """The leading group when it holds "no fault": whatever is wrong does not show so far."""
+        lead = self._leader()
+        return lead if lead and 0 in lead.members else None
+
+    def _leader(self) -> Group | None:
         groups = self.groups()
         if not self.evidence() or not groups:
             return None

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import numba as nb
 import numpy as np
 import numpy.typing as npt
 
-from halfsplit.circuit.kernel import assemble, backsolve, factor
 from halfsplit.circuit.solution import Floats
 from halfsplit.circuit.threads import spread
 from halfsplit.circuit.topology import Topology
@@ -29,45 +27,6 @@ class Move:
     name: str
     changes: Mapping[tuple[str, str], float]
     relative: bool = False
-
-
-@nb.njit(cache=True, nogil=True)
-def _rows(ar, rows, xs, latched, ptr, slots, shift, eps, out, stiff, ok):  # type: ignore[no-untyped-def]
-    elements, n = ar.code.size, ar.n
-    vj = np.zeros((elements, 2))
-    hist = np.zeros(elements)
-    for r in range(rows.shape[0]):
-        x = np.zeros(n + 1)
-        x[:n] = xs[r]
-        if not np.isfinite(x).all():
-            ok[r] = 0
-            continue
-        a = np.zeros(ar.lu.nnz + 1)
-        spare = np.zeros(ar.lu.nnz + 1)
-        f0 = np.zeros(n + 1)
-        f1 = np.zeros(n + 1)
-        p = rows[r].copy()
-        assemble(ar, p, x, x, vj, latched[r], hist, 0.0, 0.0, 0.0, False, a, f0)
-        if not factor(ar.lu, a):
-            ok[r] = 0
-            continue
-        ok[r] = 1
-        for k in range(ptr.size - 1):
-            for s in range(ptr[k], ptr[k + 1]):
-                p[slots[s]] += eps * shift[r, s]
-            assemble(ar, p, x, x, vj, latched[r], hist, 0.0, 0.0, 0.0, False, spare, f1)
-            for s in range(ptr[k], ptr[k + 1]):
-                p[slots[s]] = rows[r, slots[s]]
-            f1 -= f0
-            f1[n] = 0.0
-            backsolve(ar.lu, a, f1)
-            for i in range(n):
-                out[r, k, i] = -f1[i] / eps
-        for i in range(n):
-            f1[:] = 0.0
-            f1[i] = 1.0
-            backsolve(ar.lu, a, f1)
-            stiff[r, i] = f1[i]
 
 
 def sensitivities(
@@ -90,6 +49,8 @@ def sensitivities(
     Net voltage change at one sigma [V] (B, K, N) and resistance to common [ohm] (B, N);
     rows that were not solved hold NaN.
     """
+    from halfsplit.circuit.compiled_sensitivity import sensitivity_rows  # loads the compiler
+
     count, n = rows.shape[0], topology.arrays.n
     ptr, slots, target, relative = [0], [], [], []
     for move in moves:
@@ -111,7 +72,7 @@ def sensitivities(
     points = np.array(ptr, dtype=np.int64)
 
     def work(part: slice) -> None:
-        _rows(
+        sensitivity_rows(
             topology.arrays,
             rows[part],
             voltages[part],

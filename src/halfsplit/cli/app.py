@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from cyclopts import App, CycloptsError, Parameter
+from cyclopts.validators import Number
 
 from halfsplit import __version__
 from halfsplit.cli import show
@@ -42,7 +43,10 @@ def run(argv: list[str]) -> int:
         result = app(argv, exit_on_error=False, print_error=False, result_action="return_value")
         return int(result or 0)
     except CycloptsError as error:
-        show.error(f"{error}  (halfsplit --help lists the commands)")
+        if as_json:
+            print(json.dumps({"error": str(error), "code": int(ExitCode.USAGE)}))
+        else:
+            show.error(f"{error}  (halfsplit --help lists the commands)")
         return ExitCode.USAGE
     except ProblemsError as error:
         _problems(error.problems, as_json)
@@ -107,8 +111,8 @@ def expect(
     from halfsplit.bench.expect import expect as ask
 
     with session(file) as bench:
-        loads: list[str | None] = list(bench.assembly.loads) if all_loads else [*(load or [None])]
-        conditions = [bench.condition_from(feed, name) for name in loads]
+        loads: list[str | None] = [*bench.assembly.loads] if all_loads else [*(load or [])]
+        conditions = [bench.condition_from(feed, name) for name in loads or [None]]
         lines = ask(bench, names, conditions)
         emit([line.as_dict() for line in lines], json, lambda: show.expected(lines))
         unsolved = any(line.status.startswith("not solved") for line in lines)
@@ -139,7 +143,7 @@ def read(
             name, sign, value = item.partition("=")
             first, _, second = name.partition(":")
             try:
-                if not sign:
+                if not sign or (":" in name and not second):
                     wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
                     raise ProblemsError([wrong])
                 entry = bench.read(
@@ -194,10 +198,11 @@ def change(
     """Store what was done: "R3 removed", "R12 lift a", "C4 fitted value=33u", "R3 put-back"."""
     with session(file) as bench:
         entries = []
-        if load is not None or feed is not None:
-            entries.append(bench.set_condition(bench.condition_from(feed, load)))
+        bench.condition_from(feed, load)  # a wrong name stops here, before anything is stored
         if what:
             entries.append(bench.change(" ".join(what)))
+        if load is not None or feed is not None:
+            entries.append(bench.set_condition(bench.condition_from(feed, load)))
         if not entries:
             raise ProblemsError([Problem("", 0, 0, "", "no change was named", '"R3 removed"')])
         now = bench.condition
@@ -232,7 +237,7 @@ def undo(file: Path, entry: int | None = None, *, json: Json = False) -> int:
 def suspects(
     file: Path,
     *,
-    most: Annotated[int, Parameter(help="groups to list")] = 6,
+    most: Annotated[int, Parameter(help="groups to list", validator=Number(gte=1))] = 6,
     json: Json = False,
 ) -> int:
     """Which faults still explain the readings, how likely each is, and why."""
@@ -269,6 +274,15 @@ def export(file: Path, *, json: Json = False) -> int:
     with session(file) as bench:
         text = bench.journal.export_text()
         return emit(bench.journal.export_json(), json, lambda: print(text, end=""))
+
+
+@app.command
+def restore(file: Path, document: Path, *, json: Json = False) -> int:
+    """Rebuild a lost or damaged journal from a document that export --json wrote."""
+    from halfsplit.bench.recall import restore_journal
+
+    count = restore_journal(file, document)
+    return emit({"restored": count}, json, lambda: show.say(f"{count} entries restored"))
 
 
 @app.command

@@ -9,7 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from halfsplit.cli import show
-from halfsplit.problems import ExitCode
+from halfsplit.problems import ExitCode, Problem, ProblemsError
 
 
 def examples() -> Path:
@@ -27,11 +27,16 @@ def run_demo(keep: Path | None, *, as_json: bool) -> int:
     """Copy the demo machine to a folder of its own and run the commands on it, showing each."""
     from halfsplit.cli.app import run
 
-    folder = keep or Path(tempfile.mkdtemp(prefix="halfsplit-demo-"))
-    folder.mkdir(parents=True, exist_ok=True)
-    file = folder / "pt3.yaml"
-    if not file.exists():
-        shutil.copy(examples() / "hd40" / "pt3.yaml", file)
+    try:
+        folder = keep or Path(tempfile.mkdtemp(prefix="halfsplit-demo-"))
+        folder.mkdir(parents=True, exist_ok=True)
+        file = folder / "pt3.yaml"
+        if not file.exists():
+            shutil.copy(examples() / "hd40" / "pt3.yaml", file)
+    except (OSError, ValueError) as error:
+        where = keep or "a temporary folder"
+        wrong = f"the demo machine cannot be put there: {error}"
+        raise ProblemsError([Problem(str(where), 0, 0, "", wrong, "--keep <folder>")]) from error
     name = str(file)
     steps = [
         ("Is the file in order?", ["check", name]),

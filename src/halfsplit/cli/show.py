@@ -176,6 +176,13 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
             for line in lines:
                 say(f"    {line}")
         say("  Before changing it, ask what it took along: look at what fed it and what it fed.")
+    quiet = data.get("quiet")
+    if quiet:
+        out.print("[bold]Nothing wrong shows in the readings so far.[/]")
+        hidden = quiet["would_not_show"]
+        if hidden:
+            more = f" and {len(hidden) - 6} more" if len(hidden) > 6 else ""
+            say(f"  These faults would not have shown in them: {', '.join(hidden[:6])}{more}")
     if data.get("blocked"):
         say(data["blocked"])
     for check in data["checks"][:1]:

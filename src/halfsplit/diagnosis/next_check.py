@@ -92,23 +92,22 @@ def judge(belief: Belief, table: Predictions, candidate: Candidate, meter: Meter
         candidate.condition,
         meter,
     )
-    expected = belief.expect(table, probe)
-    known = expected.known.copy()
-    known[belief.unmodelled] = False
-    mean, sigma = expected.mean[live], expected.sigma[live]
+    asked = np.append(live, belief.none)  # the healthy machine last, likely or not
+    expected = belief.expect(table, probe, asked)
+    known = expected.known[:-1] & (live != belief.unmodelled)
+    mean, sigma = expected.mean[:-1], expected.sigma[:-1]
     share = weights[live] / weights[live].sum()
-    spread = bins(mean, sigma, known[live])
+    spread = bins(mean, sigma, known)
     spread = (1.0 - SLIP) * spread + SLIP / spread.shape[1]
     bits = expected_gain(share, spread)
-    h = belief.none
     healthy = None
-    if expected.known[h]:
-        mid, half = float(expected.mean[h]), 2 * float(expected.sigma[h])
+    if expected.known[-1]:
+        mid, half = float(expected.mean[-1]), 2 * float(expected.sigma[-1])
         healthy = (mid - half, mid + half)
-    seen = expected.mean[live[(weights[live] > 1e-3) & known[live]]]
+    seen = mean[(share > 1e-3) & known]
     top = float(np.abs(seen).max()) if seen.size else 0.0
     minutes = candidate.minutes * (LIVE_FACTOR if top > TOUCH_VOLTS else 1.0)
-    outcomes = _outcomes(live, share, mean, sigma, known[live])
+    outcomes = _outcomes(live, share, mean, sigma, known)
     return Check(replace(candidate, minutes=minutes), bits, outcomes, healthy, top)
 
 

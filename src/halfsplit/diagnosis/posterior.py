@@ -18,6 +18,8 @@ from halfsplit.faults.dictionary import ADRIFT, UNSOLVED, Predictions
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
+Rows = slice | npt.NDArray[np.int64]
+EVERY = slice(None)
 
 # One reading in fifty is misread, mistyped or taken at the wrong point; common practice, no
 # published source.
@@ -65,31 +67,31 @@ class Belief:
         w = np.exp(self.log_weight - self.log_weight.max())
         return np.asarray(w / w.sum())
 
-    def expect(self, table: Predictions, item: Evidence) -> Expected:
-        """Mean and spread of a reading under every hypothesis, given what was learnt so far."""
+    def expect(self, table: Predictions, item: Evidence, only: Rows = EVERY) -> Expected:
+        """Mean and spread of a reading under hypotheses `only`, given what was learnt so far."""
         a, b = table.column(item.pos), table.column(item.neg)
         if item.quantity == "ripple":
-            return self._ripple(table, a)
-        mean = table.mean[:, a] - table.mean[:, b]
-        source = table.ohms[:, a] + table.ohms[:, b]
+            return self._ripple(table, a, only)
+        mean = table.mean[only, a] - table.mean[only, b]
+        source = table.ohms[only, a] + table.ohms[only, b]
         loading = item.meter.ohms / (item.meter.ohms + source)
-        slope = (table.spread[:, :, a] - table.spread[:, :, b]) * loading[:, None]
+        slope = (table.spread[only, :, a] - table.spread[only, :, b]) * loading[:, None]
         mean = np.nan_to_num(mean * loading)
-        learnt = np.einsum("hk,hk->h", slope, self.shift)
-        var = np.einsum("hk,hkl,hl->h", slope, self.cover, slope, optimize=True)
+        learnt = np.einsum("hk,hk->h", slope, self.shift[only])
+        var = np.einsum("hk,hk->h", np.einsum("hk,hkl->hl", slope, self.cover[only]), slope)
         own = np.array([item.meter.sigma(m, item.resolution) for m in mean])
         model = MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS
-        known = (table.status != UNSOLVED) & (source < ADRIFT)
+        known = (table.status[only] != UNSOLVED) & (source < ADRIFT)
         sigma = np.sqrt(np.maximum(var, 0.0) + own**2 + model**2)
         return Expected(mean + learnt, sigma, slope, known)
 
-    def _ripple(self, table: Predictions, a: int) -> Expected:
-        mean = np.nan_to_num(table.ripple[:, a])
+    def _ripple(self, table: Predictions, a: int, only: Rows) -> Expected:
+        mean = np.nan_to_num(table.ripple[only, a])
         sigma = (
             0.25 * mean + 0.004
         )  # a scope's trace, an old capacitor's value: no better than that
-        zero = np.zeros_like(self.shift)
-        return Expected(mean, sigma, zero, table.status != UNSOLVED)
+        zero = np.zeros_like(self.shift[only])
+        return Expected(mean, sigma, zero, table.status[only] != UNSOLVED)
 
     def likelihood(self, expected: Expected, value: float, span: float) -> tuple[Floats, Floats]:
         """Density of the reading under each hypothesis, and the share owed to a true reading.

@@ -1,9 +1,10 @@
 """Append-only SQLite log beside the assembly file.
 
-An entry is acknowledged only after it is committed with full synchronisation. Rows can be neither
-changed nor deleted; an undo is a new row. A lock file keeps a second process out, and no
-write-ahead log is used, because SQLite before 3.51.3 can lose a committed row when two connections
-write and checkpoint a write-ahead log at once.
+An entry is acknowledged only after it is committed with full synchronisation, the folder included
+(SQLite documentation, "PRAGMA synchronous": with a rollback journal, FULL may lose the last commit
+in a power cut and EXTRA does not). Rows can be neither changed nor deleted; an undo is a new row.
+A lock file keeps a second process out, and no write-ahead log is used, because SQLite before
+3.51.3 can lose a committed row when two connections write and checkpoint a write-ahead log at once.
 """
 
 from __future__ import annotations
@@ -18,8 +19,9 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO, Any
 
+from halfsplit.journal.document import import_rows
 from halfsplit.journal.lock import acquire
-from halfsplit.problems import ExitCode, HalfsplitError, Problem, ProblemsError
+from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError
 
 SCHEMA_VERSION = 1
 _SCHEMA = """
@@ -35,6 +37,7 @@ CREATE TRIGGER entry_kept BEFORE UPDATE ON entry
 CREATE TRIGGER entry_stays BEFORE DELETE ON entry
   BEGIN SELECT RAISE(ABORT, 'journal entries are never deleted'); END;
 """
+_NAMES = {"entry", "entry_kept", "entry_stays"}  # what a journal has; less of it is no journal
 WAIT = 5.0  # seconds a second process waits for the first to finish
 
 
@@ -111,29 +114,11 @@ class Journal:
         db: sqlite3.Connection | None = None
         try:
             db = sqlite3.connect(path, isolation_level=None)
-            for pragma in ("journal_mode=DELETE", "synchronous=FULL", "recursive_triggers=ON"):
-                db.execute(f"PRAGMA {pragma}").fetchall()
-            version = db.execute("PRAGMA user_version").fetchone()[0]
-            if version == 0:
-                if db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
-                    raise JournalDamagedError(f"{path}: is a database, but not a journal")
-                db.executescript(f"BEGIN;{_SCHEMA}PRAGMA user_version={SCHEMA_VERSION};COMMIT;")
-            elif version > SCHEMA_VERSION:
-                raise JournalDamagedError(
-                    f"{path}: written by a newer Halfsplit (format {version}); update to read it"
-                )
-            db.execute("SELECT count(*) FROM entry").fetchone()
+            _prepare(db, path)
         except sqlite3.Error as error:
             cls._drop(db, lock)
-            if isinstance(error, sqlite3.OperationalError):
-                raise JournalWriteError(
-                    f"{path}: the journal cannot be written: {error}"
-                ) from error
-            raise JournalDamagedError(
-                f"{path}: damaged or no journal ({error}); keep a copy, then rebuild it from an "
-                "exported JSON file"
-            ) from error
-        except HalfsplitError:
+            raise _refusal(path, error) from error
+        except BaseException:
             cls._drop(db, lock)
             raise
         return cls(path, db, lock)
@@ -175,11 +160,9 @@ class Journal:
         """
         text = json.dumps(body, sort_keys=True, ensure_ascii=False)
         if key is not None:
-            found = self._db.execute(
-                "SELECT seq, at, kind, body, key FROM entry WHERE key = ?", (key,)
-            ).fetchone()
+            found = self._rows("WHERE key = ?", key)
             if found:
-                entry = _entry(found)
+                entry = found[0]
                 if entry.kind != kind or dict(entry.body) != json.loads(text):
                     raise ValueError(f"key {key} already names entry {entry.seq}, which differs")
                 return entry
@@ -189,39 +172,46 @@ class Journal:
                 "INSERT INTO entry (at, kind, body, key) VALUES (?, ?, ?, ?)",
                 (moment.isoformat(), kind, text, key),
             )
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeError) as error:  # a stray byte in typed text is no text
             with suppress(sqlite3.Error):
                 self._db.execute("ROLLBACK")
             raise JournalWriteError(
-                f"{self.path}: this entry was NOT stored: {error}; write it down, make room, again"
+                f"{self.path}: this entry was NOT stored ({error}); write it on paper, put that "
+                "right, then enter it again"
             ) from error
         return Entry(int(cursor.lastrowid or 0), moment, kind, json.loads(text), key)
 
     def undo(self, seq: int | None = None, why: str = "") -> Entry:
         """Undo an entry (the last effective one unless `seq` is given) by a new entry.
 
-        Undoing an undo brings the entry back. Raises HalfsplitError naming what can be undone.
+        Undoing an undo brings the entry back. Raises NotFoundError naming what can be undone.
         """
         history = self.history()
         target = next((e for e in reversed(history) if _undoable(e, seq)), None)
         if target is None:
             able = [e.seq for e in history if not e.undone][-5:]
-            raise HalfsplitError(
-                f"entry {seq} cannot be undone; these can: {able}" if able else "nothing to undo"
-            )
+            if not able:
+                raise NotFoundError("nothing to undo: the journal is empty")
+            which = "every entry is undone already" if seq is None else f"no entry {seq} in force"
+            raise NotFoundError(f"{which}; by number these can be undone: {able}")
         return self.append("undo", {"undoes": target.seq, "why": why})
 
     def history(self) -> list[Entry]:
         """Every entry ever made, in order, with `undone` set where an undo in force names it."""
-        rows = self._db.execute(
-            "SELECT seq, at, kind, body, key FROM entry ORDER BY seq"
-        ).fetchall()
-        entries = [_entry(row) for row in rows]
+        entries = self._rows("ORDER BY seq")
         dead: set[int] = set()
         for entry in reversed(entries):  # a later undo decides before the earlier ones it undoes
             if entry.kind == "undo" and entry.seq not in dead:
                 dead.add(int(entry.body["undoes"]))
         return [Entry(e.seq, e.at, e.kind, e.body, e.key, undone=e.seq in dead) for e in entries]
+
+    def _rows(self, which: str, *values: str) -> list[Entry]:
+        """Entries as stored. Raises JournalDamagedError when a row no longer makes sense."""
+        query = f"SELECT seq, at, kind, body, key FROM entry {which}"
+        try:
+            return [_entry(row) for row in self._db.execute(query, values)]
+        except (sqlite3.Error, ValueError, TypeError) as error:
+            raise _refusal(self.path, error) from error
 
     def entries(self) -> list[Entry]:
         """Entries in force: undone ones and the undos themselves left out."""
@@ -241,31 +231,57 @@ class Journal:
         return {"halfsplit_journal": 1, "entries": [e.as_dict() for e in self.history()]}
 
     @classmethod
-    def import_json(cls, document: Mapping[str, Any], path: Path) -> Journal:
-        """Rebuild a journal from an export in a new file; ProblemsError on a bad document."""
+    def import_json(cls, document: object, path: Path) -> Journal:
+        """Rebuild a journal from an export in a new file.
+
+        Raises ProblemsError on a bad document (no file is made then), HalfsplitError when the file
+        exists already, and what :meth:`open` raises.
+        """
         if path.exists():
-            raise HalfsplitError(f"{path}: already exists; import into a new file")
-        rows = document.get("entries") if document.get("halfsplit_journal") == 1 else None
-        if not isinstance(rows, list):
-            raise ProblemsError([Problem(str(path), 0, 0, "", "not an exported journal")])
-        problems, good = [], []
-        for i, row in enumerate(rows):
-            try:
-                seq, at = int(row["seq"]), datetime.fromisoformat(row["at"])
-                kind, body, key = str(row["kind"]), dict(row["body"]), row.get("key")
-                good.append((seq, at.astimezone(UTC).isoformat(), kind, json.dumps(body), key))
-            except (KeyError, TypeError, ValueError) as error:
-                wrong = f"unreadable entry: {error}"
-                problems.append(Problem(str(path), 0, 0, f"entries.{i}", wrong))
-        if problems:
-            raise ProblemsError(problems)
+            raise HalfsplitError(f"{path}: already exists; move it away, then import again")
+        good = import_rows(document)
         journal = cls.open(path)
-        with journal._db:
-            journal._db.execute("BEGIN")
-            journal._db.executemany(
-                "INSERT INTO entry (seq, at, kind, body, key) VALUES (?, ?, ?, ?, ?)", good
-            )
+        try:
+            with journal._db:
+                journal._db.execute("BEGIN")
+                journal._db.executemany(
+                    "INSERT INTO entry (seq, at, kind, body, key) VALUES (?, ?, ?, ?, ?)", good
+                )
+        except (sqlite3.Error, UnicodeError) as error:
+            journal.close()
+            path.unlink()
+            raise JournalWriteError(f"{path}: nothing was imported: {error}") from error
         return journal
+
+
+def _prepare(db: sqlite3.Connection, path: Path) -> None:
+    """Set the connection up, make the tables in a new file, refuse what is no journal of ours."""
+    for pragma in ("journal_mode=DELETE", "synchronous=EXTRA", "recursive_triggers=ON"):
+        db.execute(f"PRAGMA {pragma}").fetchall()
+    version = db.execute("PRAGMA user_version").fetchone()[0]
+    names = {row[0] for row in db.execute("SELECT name FROM sqlite_master")}
+    if version == 0 and not names:
+        db.executescript(f"BEGIN;{_SCHEMA}PRAGMA user_version={SCHEMA_VERSION};COMMIT;")
+    elif version > SCHEMA_VERSION and "entry" in names:
+        raise JournalDamagedError(
+            f"{path}: written by a newer Halfsplit (format {version}); update to read it"
+        )
+    elif version != SCHEMA_VERSION or not names >= _NAMES:
+        raise JournalDamagedError(f"{path}: is a database, but not a journal; move it away")
+    found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+    if found != "ok":
+        raise sqlite3.DatabaseError(found)
+
+
+def _refusal(path: Path, error: Exception) -> HalfsplitError:
+    """Our words for what SQLite, or reading a row, ran into."""
+    unreadable = str(error).startswith("Could not decode")
+    if isinstance(error, sqlite3.OperationalError) and not unreadable:
+        return JournalWriteError(f"{path}: the journal cannot be used: {error}")
+    return JournalDamagedError(
+        f"{path}: damaged or no journal ({' '.join(str(error).split())}); move it away and keep "
+        "it, then rebuild it with: halfsplit restore"
+    )
 
 
 def _undoable(entry: Entry, seq: int | None) -> bool:
