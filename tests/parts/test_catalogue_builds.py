@@ -43,5 +43,5 @@ def test_a_type_alone_is_enough_in_a_file(tmp_path: Path) -> None:
     assembly, problems = load(path)
     assert assembly is not None, [str(p) for p in problems]
     for i, row in enumerate(ROWS):
-        assert assembly.parts[f"X{i}"].KIND == row.kind
+        assert row.kind == assembly.parts[f"X{i}"].KIND
         assert assembly.parts[f"X{i}"].type == row.type

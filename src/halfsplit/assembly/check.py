@@ -62,7 +62,7 @@ def _lonely_nets(assembly: Assembly, reader: Reader) -> None:
     used |= {r.net for r in assembly.rails.values()} | {p.net for p in assembly.points.values()}
     for net, where in ends.items():
         if len(where) == 1 and net not in used | reader.maybe and net != assembly.common:
-            close = near(net, [n for n in ends if n != net])
+            close = near(net, [n for n in [*ends, *sorted(reader.maybe)] if n != net])
             entry = "an entry for the other part on it"
             advice = f"{close}, or {entry}" if close else entry
             reader.add(where[0], f"net `{net}` has only this one terminal", advice)

@@ -119,9 +119,11 @@ class Issues:
     problems: list[Problem] = field(default_factory=list)
 
     def add(self, where: str, wrong: str, instead: str = "") -> None:
+        """Note one problem of what was typed at `where`."""
         self.problems.append(Problem("", 0, 0, where, wrong, instead))
 
     def done(self) -> None:
+        """Raise ProblemsError when anything was noted."""
         if self.problems:
             raise ProblemsError(self.problems)
 

@@ -89,7 +89,7 @@ def _scalar(text: str, style: str | None = None) -> str:
 
 
 def _replaced(source: str, node: ScalarNode, text: str) -> str:
-    start, end = node.start_mark.index, node.end_mark.index
+    start, end = int(node.start_mark.index), int(node.end_mark.index)
     new = _scalar(text, node.style)
     if start == end:  # nothing stood there; the place is right behind the colon
         new = f" {new}"
@@ -102,14 +102,14 @@ def _replaced(source: str, node: ScalarNode, text: str) -> str:
 def _inserted(source: str, group: MappingNode, key: str, text: str) -> str:
     entry = f"{_scalar(key)}: {_scalar(text)}"
     if group.flow_style:
-        end = group.end_mark.index - 1  # the closing brace
+        end = int(group.end_mark.index) - 1  # the closing brace
         body = source[:end].rstrip()
         comma = " " if body.endswith((",", "{")) else ", "
         return body + (entry if body.endswith("{") else comma + entry) + source[len(body) :]
     first = group.value[0][0].start_mark
     newline = "\r\n" if "\r\n" in source else "\n"
     line = source.rfind("\n", 0, first.index) + 1
-    return source[:line] + " " * first.column + entry + newline + source[line:]
+    return source[:line] + " " * int(first.column) + entry + newline + source[line:]
 
 
 def _put(path: Path, changed: str) -> None:

@@ -171,7 +171,9 @@ class Reader:
             name = row.kind
         if name is None:
             if type_name is None:
-                self.add(where, "the part has no kind", "kind: resistor, npn, zener, …")
+                meant = near("kind", entry)
+                at = f"{where}.{meant}" if meant in entry else where
+                self.add(at, "the part has no kind", "kind: resistor, npn, zener, …")
             return None
         kind = REGISTRY.kinds.get(str(name))
         if kind is None:

@@ -56,11 +56,6 @@ class SuspectGroup:
     weight: float
 
 
-def _writable(text: str) -> bool:
-    """Whether text holds no stray byte that is no character (a surrogate, in Python's hands)."""
-    return not any("\ud800" <= c <= "\udfff" for c in text)
-
-
 def open_machine(path: Path) -> tuple[Machine, list[Problem]]:
     """Load a file or raise ProblemsError with everything wrong; doubts are returned."""
     assembly, problems = load(path)
@@ -229,7 +224,8 @@ class Session:
 
     def observe(self, text: str, part: str | None = None, touched: bool = False) -> Entry:
         """Store something seen, heard or smelt; `touched` marks the part as worked on before."""
-        if not text.strip() or not _writable(text):
+        # A stray byte on the command line arrives as a lone surrogate, which is no text.
+        if not text.strip() or any("\ud800" <= c <= "\udfff" for c in text):
             wrong = "there is nothing in this note that can be stored as text"
             raise ProblemsError([Problem("", 0, 0, "", wrong, "what you saw, heard or smelt")])
         ref = find_part(self.assembly, part).ref if part else ""
