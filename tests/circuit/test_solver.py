@@ -242,6 +242,20 @@ def test_kirchhoff_at_every_single_fault_of_the_tray() -> None:
             assert unbalance(top, changes, at, on) < 1e-6, (load, row)
 
 
+def test_mains_cycle_settles_and_balances_at_every_single_fault() -> None:
+    """305 faults behind the rectifier: each settled, each balanced, none silently dropped."""
+    from halfsplit.assembly.condition import Condition
+    from halfsplit.faults.hypotheses import single_faults
+
+    machine = tray.tray()
+    state = machine.values(Condition("mains", "half"))
+    faults = [{**h.changes, **state} for h in single_faults(machine.assembly)[2:]]
+    solved = mains_cycle(machine.topology, machine.topology.rows(faults), 50.0)
+    assert len(faults) > 300
+    assert set(solved.status.tolist()) == {Status.SOLVED}
+    assert 0.0 < solved.residual.max() < 1e-6
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     st.lists(
