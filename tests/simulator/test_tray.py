@@ -13,6 +13,7 @@ import pytest
 from ruamel.yaml import YAML
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.script import load_faults
 from halfsplit.bench.session import Session
 from halfsplit.circuit.solution import Status
 from halfsplit.faults.dictionary import ADRIFT, predict
@@ -126,3 +127,21 @@ def test_following_next_leads_to_the_fault(fault: str, seed: int, tmp_path: Path
         session.set_condition(Condition("raws", "bench"))
         checks, trail = bench.follow(session, bench.Specimen(fault, seed), most=5)
     assert checks is not None, f"{fault} not found in 5 checks:\n" + "\n".join(trail)
+
+
+@pytest.mark.parametrize("load", ["half", "full"])
+def test_as_found_script_against_ngspice(load: str) -> None:
+    """The whole as-found script at once: five faults and settings, ours and ngspice's."""
+    machine = tray.tray()
+    changes = load_faults(machine.assembly, tray.EXAMPLE.with_name("as-found.yaml"))
+    condition = Condition("raws", load)
+    state = {**changes, **machine.values(condition)}
+    table = predict(machine, condition, [changes], moves=[])
+    nets = ["n12", "p12", "p5", "n1", "sum", "gate"]
+    written = deck.write(machine.topology, state, closed=frozenset())
+    reference = deck.operating_point(written, nets)
+    assert reference is not None
+    assert reference["gate"] < 0.7  # by ngspice too: the meddled crowbar does not fire
+    for net, value in reference.items():
+        mine = float(table.mean[0, table.column(net)])
+        assert mine == pytest.approx(value, abs=allowed(net, value)), net

@@ -10,6 +10,7 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.session import Session
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.solution import Status
 from halfsplit.faults.dictionary import ADRIFT, Predictions, predict
 
@@ -45,8 +46,15 @@ class Line:
         }
 
 
-def expect(session: Session, names: Sequence[str], conditions: Sequence[Condition]) -> list[Line]:
+def expect(
+    session: Session,
+    names: Sequence[str],
+    conditions: Sequence[Condition],
+    faults: Overrides | None = None,
+) -> list[Line]:
     """Expected readings, net by net in each condition. Every probe net when no name is given.
+
+    With `faults` (see :mod:`halfsplit.assembly.script`) they are those of that specimen.
 
     Bands are two sigma of part tolerances, supply and the meter in use.
     """
@@ -54,7 +62,7 @@ def expect(session: Session, names: Sequence[str], conditions: Sequence[Conditio
     nets = nets or [(session.assembly.net_label(n), n) for n in session.probe_nets()]
     found = []
     for condition in conditions:
-        table = predict(session.machine, condition, [{}], moves=session.dictionary.moves)
+        table = predict(session.machine, condition, [faults or {}], moves=session.dictionary.moves)
         found += [_line(session, table, condition, name, net) for name, net in nets]
     return found
 

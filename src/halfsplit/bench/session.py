@@ -251,7 +251,14 @@ class Session:
         """Store that feed or load were changed."""
         return self._append("condition", {"condition": condition.as_dict()})
 
-    def set_meter(self, ohms: str | None, accuracy: str | None, counts: float | None) -> Entry:
+    def set_meter(
+        self,
+        ohms: str | None = None,
+        accuracy: str | None = None,
+        counts: float | None = None,
+        of_range: str | None = None,
+        scale: str | None = None,
+    ) -> Entry:
         """Store which meter is in use. Raises ProblemsError on a value that cannot be read."""
         now = self.meter
         try:
@@ -260,6 +267,8 @@ class Session:
                 ohms=parse(ohms, "ohm") if ohms else now.ohms,
                 fraction=parse(accuracy, "%") if accuracy else now.fraction,
                 counts=now.counts if counts is None else counts,
+                full_scale=parse(of_range, "%") if of_range else now.full_scale,
+                range_volts=parse(scale, "V") if scale else now.range_volts,
             )
         except QuantityError as error:
             raise ProblemsError([Problem("", 0, 0, "", str(error))]) from error

@@ -105,16 +105,20 @@ def expect(
     load: Annotated[list[str] | None, Parameter(help="load; may be given more than once")] = None,
     feed: Feed = None,
     all_loads: Annotated[bool, Parameter(negative="", help="every load of the file")] = False,
+    faults: Annotated[Path | None, Parameter(help="fault script laid over the machine")] = None,
     json: Json = False,
 ) -> int:
     """What nets, rails or points should read if all is well, in the present condition or others."""
+    from halfsplit.assembly.script import load_faults
     from halfsplit.bench.expect import expect as ask
 
     with session(file) as bench:
         loads: list[str | None] = [*bench.assembly.loads] if all_loads else [*(load or [])]
         conditions = [bench.condition_from(feed, name) for name in loads or [None]]
-        lines = ask(bench, names, conditions)
-        emit([line.as_dict() for line in lines], json, lambda: show.expected(lines))
+        laid = load_faults(bench.assembly, faults) if faults else None
+        lines = ask(bench, names, conditions, laid)
+        title = f"With {faults}" if faults else "If all is well"
+        emit([line.as_dict() for line in lines], json, lambda: show.expected(lines, title))
         unsolved = any(line.status.startswith("not solved") for line in lines)
         return ExitCode.UNSOLVED if unsolved else ExitCode.OK
 
@@ -217,11 +221,13 @@ def meter(
     ohms: Annotated[str | None, Parameter(help="input resistance, such as 10M")] = None,
     accuracy: Annotated[str | None, Parameter(help="of reading, such as 0.5%%")] = None,
     counts: Annotated[float | None, Parameter(help="last digits of error")] = None,
+    of_range: Annotated[str | None, Parameter(help="of full scale, for a pointer: 3%%")] = None,
+    scale: Annotated[str | None, Parameter(help="full scale of its range, such as 25V")] = None,
     json: Json = False,
 ) -> int:
     """Say which meter is in use from now on."""
     with session(file) as bench:
-        entry = bench.set_meter(ohms, accuracy, counts)
+        entry = bench.set_meter(ohms, accuracy, counts, of_range, scale)
         return emit(entry.as_dict(), json, lambda: show.meter(bench.meter))
 
 

@@ -95,11 +95,11 @@ def checked(file: Path, found: Sequence[Problem]) -> None:
         say(f"{file}: no problem found" + (f", {doubts} to look at again" if doubts else ""))
 
 
-def expected(lines: Sequence[Line]) -> None:
+def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
     """Expected readings, one table a condition."""
     for condition in dict.fromkeys(line.condition for line in lines):
         here = [line for line in lines if line.condition == condition]
-        table = Table(title=f"If all is well: {escape(condition.words())}", title_justify="left")
+        table = Table(title=f"{escape(title)}: {escape(condition.words())}", title_justify="left")
         for head in ("at", "reads", "between", "and", "ripple"):
             table.add_column(head, justify="left" if head == "at" else "right")
         for line in here:
@@ -107,6 +107,8 @@ def expected(lines: Sequence[Line]) -> None:
                 table.add_row(escape(line.name), "adrift", "", "", "nothing holds this net")
                 continue
             ripple = volts(line.ripple) if line.ripple > 5e-4 else "-"
+            if line.ripple > 0.1:
+                ripple += f", down to {volts(line.valley)}"
             cells = (volts(line.mean), volts(line.low), volts(line.high), ripple)
             table.add_row(escape(line.name), *cells)
         out.print(table)
@@ -134,7 +136,8 @@ def changed(entries: Sequence[Entry], now: Condition) -> None:
 
 def meter(now: Meter) -> None:
     """The meter in use."""
-    say(f"meter: {now.ohms / 1e6:g} Mohm, {now.fraction * 100:g}% + {now.counts:g} counts")
+    pointer = f" + {now.full_scale * 100:g}% of {now.range_volts:g} V" if now.full_scale else ""
+    say(f"meter: {now.ohms / 1e6:g} Mohm, {now.fraction * 100:g}% + {now.counts:g} counts{pointer}")
 
 
 def undone(entry: Entry) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from halfsplit.circuit import elements as el
 from halfsplit.parts.base import (
@@ -63,6 +63,12 @@ class RegulatorPart(Part):
     in_: Net = Field(alias="in")
     com: Net
     out: Net
+
+    @model_validator(mode="after")
+    def _some_volts(self) -> RegulatorPart:
+        if self.value == 0:
+            raise ValueError("a regulator of 0 V regulates nothing: give its volts, signed")
+        return self
 
     def _values(self) -> dict[str, float]:
         standing = self.quiescent - self.DIVIDER

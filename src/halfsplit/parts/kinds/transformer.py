@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from halfsplit.circuit import elements as el
 from halfsplit.parts.base import (
@@ -52,6 +52,12 @@ class Transformer(Part):
     windings: dict[str, WindingEntry] = Field(min_length=2)
     core_loss: Watts = Field(default=2.0, gt=0, description="iron loss at rated primary volts")
     ratio_tolerance: Fraction = 0.02
+
+    @model_validator(mode="after")
+    def _names_free(self) -> Transformer:
+        if "iron" in self.windings:
+            raise ValueError("`iron` is the core's own name: give the winding another")
+        return self
 
     def core(self) -> str:
         """Name of the internal net that stands for volts per turn."""
