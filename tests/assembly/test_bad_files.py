@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from halfsplit.bench.session import check_file
+from halfsplit.bench.opening import check_file
 from halfsplit.cli import main
 from halfsplit.problems import ExitCode, Problem
 

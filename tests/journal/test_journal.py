@@ -243,7 +243,7 @@ STEPS = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(steps=STEPS)
 def test_append_and_undo_follow_a_plain_model(
     tmp_path_factory: pytest.TempPathFactory, steps: list[tuple[Any, ...]]

@@ -9,10 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
-from halfsplit.assembly.file import load, near
-from halfsplit.assembly.lower import Machine
+from halfsplit.assembly.file import near
 from halfsplit.assembly.model import Assembly, load_value
-from halfsplit.bench.healthy import healthy_doubts
+from halfsplit.bench.opening import open_machine
 from halfsplit.bench.recall import condition_of, evidence_of, meter_of
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence, Meter
@@ -54,24 +53,6 @@ class SuspectGroup:
 
     suspects: tuple[Suspect, ...]
     weight: float
-
-
-def open_machine(path: Path) -> tuple[Machine, list[Problem]]:
-    """Load a file or raise ProblemsError with everything wrong; doubts are returned."""
-    assembly, problems = load(path)
-    if assembly is None:
-        if "no such file" in problems[0].wrong:
-            raise NotFoundError(f"{path}: {problems[0].wrong}")
-        raise ProblemsError(problems)
-    return Machine(assembly), problems
-
-
-def check_file(path: Path) -> list[Problem]:
-    """Every problem of a file: its text, its electrical sense, and its healthy solution."""
-    assembly, problems = load(path)
-    if assembly is not None:
-        problems = problems + healthy_doubts(Machine(assembly))
-    return problems
 
 
 class Session:

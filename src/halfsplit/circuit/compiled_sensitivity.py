@@ -10,6 +10,7 @@ from halfsplit.circuit.kernel import assemble, backsolve, factor
 
 @nb.njit(cache=True, nogil=True)
 def sensitivity_rows(ar, rows, xs, latched, ptr, slots, shift, eps, out, stiff, ok):  # type: ignore[no-untyped-def]
+    """Fill `out` (B, K, N) and `stiff` (B, N); `ok` says which rows could be factored."""
     elements, n = ar.code.size, ar.n
     vj = np.zeros((elements, 2))
     hist = np.zeros(elements)

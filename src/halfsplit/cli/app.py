@@ -12,7 +12,7 @@ from cyclopts.validators import Number
 
 from halfsplit import __version__
 from halfsplit.cli import show
-from halfsplit.problems import ExitCode, HalfsplitError, Problem, ProblemsError
+from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
 
 app = App(
     name="halfsplit",
@@ -83,7 +83,7 @@ def session(file: Path) -> Any:
 @app.command
 def check(file: Path, *, json: Json = False) -> int:
     """Check an assembly file: every problem with its line, what is wrong, and what to write."""
-    from halfsplit.bench.session import check_file
+    from halfsplit.bench.opening import check_file
 
     show.first_run_note()
     found = check_file(file)
@@ -138,7 +138,7 @@ def read(
 
     Between two nets write p1:p12=0.41. Naming a load or feed also records that it was changed.
     """
-    problems, stored = [], []
+    problems, stored, absent = [], [], 0
     with session(file) as bench:
         if not readings:
             raise ProblemsError([Problem("", 0, 0, "", "no reading was given", "n12=-12.04")])
@@ -159,6 +159,7 @@ def read(
             except ProblemsError as error:
                 problems += error.problems
             except HalfsplitError as error:
+                absent += isinstance(error, NotFoundError)
                 problems.append(Problem("", 0, 0, item, str(error)))
     if json:
         emit(
@@ -171,6 +172,8 @@ def read(
         )
     elif problems:
         show.problems(problems)
+    if problems and absent == len(problems):
+        return ExitCode.NOT_FOUND
     return ExitCode.PROBLEMS if problems else ExitCode.OK
 
 

@@ -1,0 +1,73 @@
+"""A copy of the demo tray to type commands at, and what a command printed."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from halfsplit.cli import main
+
+TRAY = Path(__file__).resolve().parents[2] / "examples" / "hd40" / "pt3.yaml"
+
+
+@dataclass(frozen=True)
+class Ran:
+    """Exit code and output of one command."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> Any:
+        """Standard output as JSON by the letter of RFC 8259, which knows no NaN or Infinity."""
+
+        def refuse(word: str) -> None:
+            raise ValueError(f"{word} is no JSON")
+
+        return json.loads(self.out, parse_constant=refuse)
+
+
+Run = Callable[..., Ran]
+
+
+@pytest.fixture(scope="module")
+def cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Dictionary cache of this module, warm for the tray on its raw rails."""
+    with pytest.MonkeyPatch.context() as patch:
+        folder = tmp_path_factory.mktemp("cache")
+        patch.setenv("HALFSPLIT_CACHE", str(folder))
+        file = tmp_path_factory.mktemp("warm") / "pt3.yaml"
+        shutil.copy(TRAY, file)
+        assert main(["change", str(file), "--feed", "raws"]) == 0
+        assert main(["suspects", str(file)]) == 0
+        yield folder
+
+
+@pytest.fixture
+def tray(cache: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The tray, in a folder of its own that is also the current one, fed on its raw rails."""
+    shutil.copy(TRAY, tmp_path / "pt3.yaml")
+    monkeypatch.chdir(tmp_path)
+    assert main(["change", "pt3.yaml", "--feed", "raws"]) == 0
+    return tmp_path / "pt3.yaml"
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run one command in this process. A traceback on the screen is a failure anywhere."""
+
+    def call(*argv: str) -> Ran:
+        capsys.readouterr()
+        code = main(list(argv))
+        out, err = capsys.readouterr()
+        assert "Traceback" not in out + err
+        return Ran(code, out, err)
+
+    return call
