@@ -1,198 +1,18 @@
-"""Every command, typed as at the bench: what it stores, what it prints, and its exit code."""
+"""Every command, typed as at the bench: what it stores and what it prints."""
 
 from __future__ import annotations
 
-import json
-import os
 import re
-import shutil
-import subprocess
-import sys
 from pathlib import Path
-from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
-from halfsplit.bench import Session
-from halfsplit.cli import main
 from halfsplit.cli.app import app
-from halfsplit.journal import Journal, journal_path
-from halfsplit.problems import ExitCode
-from tests.cli.conftest import TRAY, Ran, Run
+from halfsplit.journal import journal_path
+from tests.cli.conftest import TRAY, Run
+from tests.cli.helpers import COMMANDS, stored
 
-ROOT = Path(__file__).resolve().parents[2]
-NO_SOURCE = ROOT / "tests" / "files" / "bad" / "no_source.yaml"
-COMMANDS = sorted(name for name in app if not name.startswith("-"))
-
-
-def stored(file: Path) -> list[tuple[int, str, dict[str, Any]]]:
-    with Journal.open(journal_path(file)) as journal:
-        return [(e.seq, e.kind, dict(e.body)) for e in journal.entries()]
-
-
-# -- exit codes ------------------------------------------------------------------------------
-
-CODES: list[tuple[int, str]] = [
-    (0, "check pt3.yaml"),
-    (0, "expect pt3.yaml p5 N12 TP4"),
-    (0, "read pt3.yaml p5=4.98 TP1=-12.04 p1:p12=0.41"),
-    (0, "read pt3.yaml p5=50mV --ripple"),
-    (0, "observe pt3.yaml smell --part Q10 --touched"),
-    (0, "change pt3.yaml R3 removed"),
-    (0, "change pt3.yaml --load p5=2R,p12=1A"),
-    (0, "meter pt3.yaml --ohms 1M --accuracy 1% --counts 3"),
-    (0, "undo pt3.yaml"),
-    (0, "undo pt3.yaml 1"),
-    (0, "suspects pt3.yaml --most 2"),
-    (0, "next pt3.yaml"),
-    (0, "resume pt3.yaml"),
-    (0, "export pt3.yaml"),
-    (0, "edit pt3.yaml parts.R6.value 2k0"),
-    (0, "schema"),
-    (0, "--help"),
-    (0, "--version"),
-    (0, ""),
-    (1, "check bad.yaml"),
-    (1, "expect bad.yaml p5"),
-    (1, "suspects bad.yaml"),
-    (1, "read pt3.yaml p5=4.98.1"),
-    (1, "read pt3.yaml p5"),
-    (1, "read pt3.yaml"),
-    (1, "read pt3.yaml p5=4.9 p5=x nonesuch=1"),
-    (1, "expect pt3.yaml --load p5=0R"),
-    (1, "observe pt3.yaml smell --touched"),
-    (1, "change pt3.yaml"),
-    (1, "change pt3.yaml R3"),
-    (1, "change pt3.yaml R3 exploded"),
-    (1, "change pt3.yaml R3 lift q"),
-    (1, "change pt3.yaml R3 fitted value=banana"),
-    (1, "change pt3.yaml CR5 fitted type=2N3055"),
-    (1, "meter pt3.yaml --ohms banana"),
-    (1, "edit pt3.yaml parts.R6.value banana"),
-    (1, "restore pt3.yaml pt3.yaml"),
-    (2, "frobnicate pt3.yaml"),
-    (2, "check"),
-    (2, "check pt3.yaml extra"),
-    (2, "next pt3.yaml --frobnicate"),
-    (2, "suspects pt3.yaml --most some"),
-    (2, "suspects pt3.yaml --most 0"),
-    (2, "undo pt3.yaml last"),
-    (2, "meter pt3.yaml --counts few"),
-    (2, "observe pt3.yaml"),
-    (2, "edit pt3.yaml parts.R6.value"),
-    (3, "check none.yaml"),
-    (3, "next none.yaml"),
-    (3, "edit none.yaml parts.R6.value 2k"),
-    (3, "expect pt3.yaml nonesuch"),
-    (3, "expect pt3.yaml --load nonesuch"),
-    (3, "expect pt3.yaml --feed nonesuch"),
-    (3, "read pt3.yaml nonesuch=1"),
-    (3, "read pt3.yaml p5:nonesuch=1"),
-    (3, "read pt3.yaml p5=1 --feed nonesuch"),
-    (3, "observe pt3.yaml smell --part Q99"),
-    (3, "change pt3.yaml R99 removed"),
-    (3, "change pt3.yaml R3 put-back"),
-    (3, "edit pt3.yaml parts.R99.value 2k"),
-    (3, "undo pt3.yaml 99"),
-    (3, "restore pt3.yaml none.json"),
-]
-
-
-@pytest.mark.parametrize(("code", "line"), CODES, ids=[line for _, line in CODES])
-def test_exit_code(tray: Path, run: Run, code: int, line: str) -> None:
-    shutil.copy(NO_SOURCE, "bad.yaml")
-    before = stored(tray)
-    ran = run(*line.split())
-    assert ran.code == code, ran.out + ran.err
-    if code:
-        assert (ran.out + ran.err).strip(), "a refusal must say why"
-        if not line.startswith("read pt3.yaml p5=4.9 "):
-            assert stored(tray) == before, "a refused command stored something"
-
-
-def test_busy_journal_is_exit_code_5(tray: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(Journal.open.__func__.__kwdefaults__, "wait", 0.1)  # type: ignore[attr-defined]
-    with Journal.open(journal_path(tray)):
-        ran = run("read", "pt3.yaml", "p5=1")
-        as_json = run("read", "pt3.yaml", "p5=1", "--json")
-    assert ran.code == as_json.code == ExitCode.BUSY == 5
-    assert f"in use by process {os.getpid()}" in ran.err
-    assert as_json.json["code"] == 5
-
-
-def test_damaged_journal_is_said_and_left_alone(tray: Path, run: Run) -> None:
-    journal_path(tray).write_bytes(b"not a journal at all\n" * 50)
-    ran = run("resume", "pt3.yaml")
-    assert ran.code == 1 and "restore" in ran.err
-    assert journal_path(tray).read_bytes() == b"not a journal at all\n" * 50
-
-
-def test_ctrl_c_is_exit_code_130(tray: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    def stopped(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(Session, "suspects", stopped)
-    ran = run("suspects", "pt3.yaml")
-    assert ran.code == 130 and "on disk" in ran.err
-    with Journal.open(journal_path(tray), wait=0):
-        pass  # the lock is free again
-
-
-# -- JSON ------------------------------------------------------------------------------------
-
-AS_JSON = {
-    "change": "change pt3.yaml R12 lift a",
-    "check": "check pt3.yaml",
-    "demo": "demo --keep shown",
-    "edit": "edit pt3.yaml rails.P5.note new",
-    "expect": "expect pt3.yaml p5 live --all-loads",
-    "export": "export pt3.yaml",
-    "meter": "meter pt3.yaml --counts 1",
-    "next": "next pt3.yaml",
-    "observe": "observe pt3.yaml hum",
-    "read": "read pt3.yaml p5=OL n12=-1.83",
-    "restore": "restore new.yaml export.json",
-    "resume": "resume pt3.yaml",
-    "schema": "schema",
-    "suspects": "suspects pt3.yaml",
-    "undo": "undo pt3.yaml",
-}
-
-
-@pytest.mark.parametrize("name", COMMANDS)
-def test_json_of_every_command_parses(tray: Path, run: Run, name: str) -> None:
-    assert run("read", "pt3.yaml", "p5=1.06", "sum=OL").code == 0
-    Path("export.json").write_text(run("export", "pt3.yaml", "--json").out, encoding="utf-8")
-    ran = run(*AS_JSON[name].split(), "--json")
-    assert ran.code == 0 and ran.err == ""
-    assert ran.json
-
-
-@pytest.mark.parametrize(
-    "line",
-    [
-        "check bad.yaml",
-        "next bad.yaml",
-        "next none.yaml",
-        "read pt3.yaml nonesuch=1 p5=x",
-        "undo pt3.yaml 99",
-        "undo pt3.yaml x",
-        "change pt3.yaml R3",
-        "suspects pt3.yaml --most 0",
-        "edit pt3.yaml parts.R6.value banana",
-        "restore pt3.yaml none.json",
-    ],
-)
-def test_json_of_a_refusal_parses(tray: Path, run: Run, line: str) -> None:
-    shutil.copy(NO_SOURCE, "bad.yaml")
-    ran = run(*line.split(), "--json")
-    assert ran.code in (1, 2, 3)
-    assert ran.json.get("problems") or ran.json["code"] == ran.code
-
-
-# -- what the commands do --------------------------------------------------------------------
+# -- what the commands do -------------------------------------------------------------------------
 
 
 def test_a_bad_reading_does_not_lose_the_good_ones(tray: Path, run: Run) -> None:
@@ -288,12 +108,24 @@ def test_next_before_and_after_readings(tray: Path, run: Run) -> None:
     assert "probe on" in text and "raws" in text
 
 
-def test_a_part_already_found_ends_in_proof_and_repair(tray: Path, run: Run) -> None:
-    """C4 short by the readings of the demo: act on it, and a new one clears the suspicion."""
-    assert run("read", "pt3.yaml", "n12=-1.83", "p5=1.06", "sum=4.90").code == 0
-    act = run("next", "pt3.yaml", "--json").json["act"]
-    assert act["group"] == ["C4 short"]
-    assert act["prove"]["C4 short"]
+BOARD = """\
+assembly: divider board
+parts:
+  V1: {kind: supply, volts: 12V, pos: vin, neg: com}
+  R1: {kind: resistor, value: 1k, a: vin, b: mid}
+  R2: {kind: resistor, value: 2k2, a: mid, b: low}
+  R3: {kind: resistor, value: 2k2, a: low, b: com}
+"""
+
+
+def test_enough_known_ends_in_proof_out_of_circuit(tray: Path, run: Run) -> None:
+    Path("board.yaml").write_text(BOARD, encoding="utf-8")
+    assert run("read", "board.yaml", "vin=12.01", "mid=12.00", "low=0.00").code == 0
+    act = run("next", "board.yaml", "--json").json["act"]
+    assert act["group"] == ["R2 open"] and act["weight"] > 0.9
+    text = run("next", "board.yaml").out
+    assert "Enough is known to act: R2 open" in text
+    assert "Prove R2 open out of circuit, power off and discharged" in text
 
 
 def test_off_proposes_no_powered_reading(tray: Path, run: Run) -> None:
@@ -339,26 +171,20 @@ def test_edit_changes_one_value_and_no_other_byte(tray: Path, run: Run) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "lost"),
     [
-        ("net: ref, ", "net: p5, ", None),  # only the point's name moves
-        ("ref", "reference", "net ref"),
-        ("  half:", "  halved:", "load half"),
-        ("  raws:", "  benches:", "feed raws"),
-        ("  R3: ", "  R301: ", "part R3"),
+        (r"\b(a|b|net): ref\b", r"\1: reference", "net ref"),
+        (r"  half:", "  halved:", "load half"),
+        (r"  raws:", "  benches:", "feed raws"),
+        (r"  R3: ", "  R301: ", "part R3"),
     ],
 )
 def test_an_entry_the_file_no_longer_fits_is_named_never_guessed_at(
-    tray: Path, run: Run, old: str, new: str, lost: str | None
+    tray: Path, run: Run, old: str, new: str, lost: str
 ) -> None:
     assert run("change", "pt3.yaml", "R3 removed", "--load", "half").code == 0
     assert run("read", "pt3.yaml", "ref=4.99").code == 0
-    text = tray.read_text()
-    if old == "ref":  # the net, wherever it stands
-        text = re.sub(r"(b|a|net): ref\b", r"\1: reference", text)
-    tray.write_text(text.replace(old, new) if old != "ref" else text)
+    tray.write_text(re.sub(old, new, tray.read_text()))
+    assert run("check", "pt3.yaml").code == 0  # nothing is wrong with the file as such
     ran = run("suspects", "pt3.yaml")
-    if lost is None:
-        assert ran.code == 0
-        return
     assert ran.code == 1
     assert lost in ran.out and "journal entry" in ran.out and "undo" in ran.out
     assert run("export", "pt3.yaml").code == 0
@@ -366,7 +192,7 @@ def test_an_entry_the_file_no_longer_fits_is_named_never_guessed_at(
 
 def test_the_way_out_of_a_stale_entry_works(tray: Path, run: Run) -> None:
     assert run("read", "pt3.yaml", "ref=4.99").code == 0
-    tray.write_text(re.sub(r"(b|a|net): ref\b", r"\1: reference", tray.read_text()))
+    tray.write_text(re.sub(r"\b(a|b|net): ref\b", r"\1: reference", tray.read_text()))
     said = run("suspects", "pt3.yaml")
     assert said.code == 1
     way_out = re.search(r"halfsplit undo FILE (\d+)", said.out)
@@ -375,190 +201,10 @@ def test_the_way_out_of_a_stale_entry_works(tray: Path, run: Run) -> None:
     assert run("suspects", "pt3.yaml").code == 0
 
 
-def test_demo_runs_every_step(cache: Path, tmp_path: Path, run: Run) -> None:
+def test_demo_steps_are_commands_as_typed(cache: Path, tmp_path: Path, run: Run) -> None:
     (tmp_path / "file").write_text("")
     assert run("demo", "--keep", str(tmp_path / "file")).code == 1
     steps = run("demo", "--keep", str(tmp_path / "d"), "--json").json["commands"]
     assert {step[0] for step in steps} <= set(COMMANDS)
     for argv in steps:
         app.parse_args(argv, exit_on_error=False, print_error=False)
-
-
-# -- bad input -------------------------------------------------------------------------------
-
-HOSTILE: list[list[str]] = [
-    ["check", ""],
-    ["check", "."],
-    ["check", "/"],
-    ["check", "/dev/null"],
-    ["check", "a\0b"],
-    ["check", "x" * 5000],
-    ["check", "pt3.yaml/x"],
-    ["check", "\udcff.yaml"],
-    ["check", "[bold]x[/bold].yaml"],
-    ["next", ""],
-    ["next", "."],
-    ["next", "\udcff.yaml"],
-    ["next", "pt3.journal"],
-    ["read", "pt3.yaml", ""],
-    ["read", "pt3.yaml", "="],
-    ["read", "pt3.yaml", "=5"],
-    ["read", "pt3.yaml", "p5="],
-    ["read", "pt3.yaml", "p5:=5"],
-    ["read", "pt3.yaml", ":p5=5"],
-    ["read", "pt3.yaml", "a:b:c=5"],
-    ["read", "pt3.yaml", "p5==5"],
-    ["read", "pt3.yaml", "p5=nan"],
-    ["read", "pt3.yaml", "p5=-inf"],
-    ["read", "pt3.yaml", "p5=1e999"],
-    ["read", "pt3.yaml", "p5=" + "9" * 5000],
-    ["read", "pt3.yaml", "p5=٤.٩٨"],
-    ["read", "pt3.yaml", "p5=\udcff"],
-    ["read", "pt3.yaml", "\udcff=5"],
-    ["read", "pt3.yaml", "p5=[/red]"],
-    ["read", "pt3.yaml", "[/red]=5"],
-    ["read", "pt3.yaml", "p5=-0.02", "--ripple"],
-    ["read", "pt3.yaml", "p5=1", "--load", ""],
-    ["read", "pt3.yaml", "p5=1", "--load", "=,="],
-    ["read", "pt3.yaml", "p5=1", "--load", "p5=-2R"],
-    ["read", "pt3.yaml", "p5=1", "--load", "p5=2R,p5=,"],
-    ["read", "pt3.yaml", "p5=1", "--feed", ""],
-    ["observe", "pt3.yaml", ""],
-    ["observe", "pt3.yaml", "\udcff"],
-    ["observe", "pt3.yaml", "x", "--part", ""],
-    ["observe", "pt3.yaml", "x", "--part", "", "--touched"],
-    ["change", "pt3.yaml", ""],
-    ["change", "pt3.yaml", " "],
-    ["change", "pt3.yaml", "R3"],
-    ["change", "pt3.yaml", "R3 lift"],
-    ["change", "pt3.yaml", "R3 lift a b"],
-    ["change", "pt3.yaml", "R3 removed twice"],
-    ["change", "pt3.yaml", "R3 fitted a=p5"],
-    ["change", "pt3.yaml", "R3 fitted value"],
-    ["change", "pt3.yaml", "R3 fitted value=-1k"],
-    ["change", "pt3.yaml", "R3 fitted =1k"],
-    ["change", "pt3.yaml", "CR5 fitted type=1N99999"],
-    ["change", "pt3.yaml", "T1 fitted windings=none"],
-    ["change", "pt3.yaml", "\udcff removed"],
-    ["meter", "pt3.yaml", "--ohms", "0"],
-    ["meter", "pt3.yaml", "--ohms", "-10M"],
-    ["meter", "pt3.yaml", "--ohms", "\udcff"],
-    ["meter", "pt3.yaml", "--accuracy", "-1%"],
-    ["meter", "pt3.yaml", "--accuracy", "200%"],
-    ["meter", "pt3.yaml", "--counts", "nan"],
-    ["meter", "pt3.yaml", "--counts", "-1"],
-    ["meter", "pt3.yaml", "--counts", "inf"],
-    ["undo", "pt3.yaml", "0"],
-    ["undo", "pt3.yaml", "-1"],
-    ["undo", "pt3.yaml", "9" * 30],
-    ["suspects", "pt3.yaml", "--most", "-5"],
-    ["suspects", "pt3.yaml", "--most", "1e3"],
-    ["expect", "pt3.yaml", ""],
-    ["expect", "pt3.yaml", "p5 "],
-    ["expect", "pt3.yaml", "--load", "p5=1e999R"],
-    ["edit", "pt3.yaml", "", ""],
-    ["edit", "pt3.yaml", ".", "x"],
-    ["edit", "pt3.yaml", "parts", "x"],
-    ["edit", "pt3.yaml", "parts.R6.value", ""],
-    ["edit", "pt3.yaml", "parts.R6.value", "\udcff"],
-    ["edit", "pt3.yaml", "parts.R6.value", "1k}\nparts: {"],
-    ["edit", ".", "parts.R6.value", "1k"],
-    ["edit", "x" * 5000, "parts.R6.value", "1k"],
-    ["restore", "new.yaml", "."],
-    ["restore", "new.yaml", "\udcff"],
-    ["restore", "", "pt3.yaml"],
-    ["demo", "--keep", "/dev/null/x"],
-    ["demo", "--keep", "a\0b"],
-    ["\udcff"],
-    ["--"],
-    ["--json"],
-    ["check", "--json"],
-]
-
-
-def described(argv: list[str]) -> str:
-    return ascii(" ".join(argv))[:60]
-
-
-@pytest.mark.parametrize("argv", HOSTILE, ids=described)
-def test_hostile_arguments_are_refused_in_words(tray: Path, run: Run, argv: list[str]) -> None:
-    before, text = stored(tray), tray.read_bytes()
-    ran = run(*argv)
-    accepted = (["--"], ["read", "pt3.yaml", "p5=1", "--load", ""])
-    if argv in accepted:
-        assert ran.code == 0
-        return
-    assert ran.code in (1, 2, 3), ran.out + ran.err
-    assert (ran.out + ran.err).strip()
-    assert stored(tray) == before and tray.read_bytes() == text
-
-
-WORDS = st.one_of(
-    st.sampled_from(
-        ["pt3.yaml", "p5=1", "n12=-1", "p5", "R3", "removed", "fitted", "value=1k", "lift", "a", "put-back", "--json", "--load", "--feed", "half", "off", "none", "raws", "--part", "Q10", "--touched", "--ripple", "--ohms", "10M", "--counts", "2", "undo", "1", "-1", "--", "-h", "--no-json", "--all-loads", "--keep", "parts.R6.value", "=", ":", ".", ",", "%"]
-    ),
-    st.text(max_size=8),
-)
-
-
-@settings(
-    max_examples=150,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
-@given(
-    name=st.sampled_from([c for c in COMMANDS if c not in ("demo", "next", "suspects", "resume")]),
-    words=st.lists(WORDS, max_size=5),
-)
-def test_any_words_end_in_an_exit_code(tray: Path, run: Run, name: str, words: list[str]) -> None:
-    """Commands that solve every fault are left out: any new condition takes them seconds."""
-    ran = run(name, "pt3.yaml", *words)
-    assert ran.code in (0, 1, 2, 3)
-    shutil.copy(TRAY, tray)
-
-
-@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
-def test_a_terminal_without_ohm_signs_still_gets_its_words(tray: Path, encoding: str) -> None:
-    ran = subprocess.run(
-        [sys.executable, "-c", "from halfsplit.cli import main; main()"]
-        + ["edit", "pt3.yaml", "parts.R6.value", "2k0"],
-        env={**os.environ, "PYTHONIOENCODING": encoding},
-        capture_output=True,
-        check=False,
-    )
-    assert ran.returncode == 0, ran.stderr
-    assert b"2k2" in ran.stdout and b"2k0" in ran.stdout and ran.stderr == b""
-
-
-# -- help ------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("name", COMMANDS)
-def test_every_command_has_help(run: Run, name: str) -> None:
-    summary = (app[name].help or "").strip().splitlines()[0]
-    assert len(summary) > 20 and summary.endswith((".", '".'))
-    ran = run(name, "--help")
-    assert ran.code == 0
-    assert " ".join(summary.split()[:4]) in " ".join(ran.out.split())
-    assert "--json" in ran.out
-
-
-def test_every_command_with_results_speaks_json() -> None:
-    assert set(AS_JSON) == set(COMMANDS)
-
-
-def test_documents_name_only_commands_that_exist() -> None:
-    named = set()
-    for document in [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]:
-        for block in re.findall(r"`{3}.*?`{3}|`[^`\n]+`", document.read_text(), flags=re.S):
-            named |= set(re.findall(r"\bhalfsplit ([a-z]+)\b", block))
-    assert {"check", "read", "next"} <= named <= set(COMMANDS)
-    assert main(["--version"]) == 0
-
-
-def test_installed_program_returns_the_exit_code(tray: Path) -> None:
-    program = [sys.executable, "-c", "from halfsplit.cli import main; main()"]
-    bad = subprocess.run([*program, "check", "none.yaml", "--json"], capture_output=True, text=True)
-    assert bad.returncode == 3
-    assert json.loads(bad.stdout)["problems"]
-    assert Ran(bad.returncode, bad.stdout, bad.stderr).json["file"] == "none.yaml"

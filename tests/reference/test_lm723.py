@@ -41,7 +41,8 @@ PARTS = {
   R2: {{kind: resistor, value: {r2}, a: tap, b: com}}
   R3: {{kind: resistor, value: 3k, a: ref, b: mid}}
   R4: {{kind: resistor, value: 3k, a: mid, b: out}}
-  U1: {{kind: opamp, bias: 0A, swing_low: 0V, plus: tap, minus: mid, out: drive, vpos: vp, vneg: out}}
+  U1: {{kind: opamp, bias: 0A, swing_low: 0V,
+        plus: tap, minus: mid, out: drive, vpos: vp, vneg: out}}
   Q1: {{kind: npn, c: raw, b: drive, e: out}}
 """,
     "negative": """
@@ -62,9 +63,7 @@ def circuit(name: str) -> Machine:
     row = ROWS[name]
     limit = 0.015 * abs(row["value"])
     low, high = row["value"] - limit, row["value"] + limit
-    parts = PARTS[row["circuit"]].format(
-        raw=abs(row["value"]) + 15, r1=row["r1"], r2=row["r2"]
-    )
+    parts = PARTS[row["circuit"]].format(raw=abs(row["value"]) + 15, r1=row["r1"], r2=row["r2"])
     load = f"  R9: {{kind: resistor, value: {abs(row['value']) * 1e3:g}, a: out, b: com}}"
     return machine(
         f"assembly: LM723 {row['circuit']}\nparts:{parts}{load}\n"
@@ -74,7 +73,7 @@ def circuit(name: str) -> Machine:
 
 @pytest.mark.parametrize("name", ROWS)
 def test_engine_agrees_with_the_published_formula(name: str) -> None:
-    assert volts(solve(circuit(name)), "out") == pytest.approx(ROWS[name]["engine"], rel=2e-3)
+    assert volts(solve(circuit(name)), "out") == pytest.approx(ROWS[name]["formula"], rel=2e-3)
 
 
 @pytest.mark.parametrize("name", GOOD)
@@ -83,7 +82,7 @@ def test_row_is_accepted(name: str) -> None:
 
 
 def test_misprinted_row_is_noticed() -> None:
-    """Typed in from the sheet, the row must not pass: the tool names the rail and what it solves."""
+    """Typed in as printed, the row must not pass: we name the rail and what it would read."""
     (doubt,) = healthy_doubts(circuit("-45 as printed"))
     assert doubt.path == "rails.OUT"
     assert doubt.severity == "doubt"

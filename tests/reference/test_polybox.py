@@ -48,11 +48,11 @@ def follow(good: Parts, seen: dict[str, int]) -> dict[str, int] | None:
                     value = sum(known[n] for n in plus) - sum(known[n] for n in minus)
                     found.append((want, value))
         for net, value in found:
-            if known.setdefault(net, value) != value:
+            if net not in known:
+                known[net] = value
+                moved = True
+            elif known[net] != value:
                 return None
-            moved = moved or net not in seen
-        moved = moved and len(known) > len(seen) + 5
-        seen = {n: v for n, v in known.items() if n not in INPUTS}
     return known
 
 

@@ -33,9 +33,7 @@ rails:
   RAW: {{net: raw, limits: 14..18V}}
 """
 # Near-ideal junction: 0.5 mV slope voltage, so 10 A drops 7 mV and 34 V reverse leaks 10 uA.
-IDEAL: Overrides = {
-    (d, key): v for d in ("D1", "D2") for key, v in (("nvt", 0.5e-3), ("is", 1e-5))
-}
+IDEAL: Overrides = {(d, key): v for d in ("D1", "D2") for key, v in (("nvt", 0.5e-3), ("is", 1e-5))}
 
 
 @cache

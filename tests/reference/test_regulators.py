@@ -108,12 +108,15 @@ assembly: foldback limiter
 parts:
   V1: {{kind: supply, volts: 15V, ohms: 1mohm, pos: raw, neg: com}}
   V2: {{kind: supply, volts: 5V, pos: ref, neg: com}}
-  U1: {{kind: opamp, output_amps: 5mA, bias: 0A, plus: ref, minus: out, out: drive, vpos: raw, vneg: com}}
-  Q1: {{kind: npn, gain_typical: 5000, base_emitter: 0.7V, base_emitter_at: 1A, c: raw, b: drive, e: top}}
+  U1: {{kind: opamp, output_amps: 5mA, bias: 0A,
+        plus: ref, minus: out, out: drive, vpos: raw, vneg: com}}
+  Q1: {{kind: npn, gain_typical: 5000, base_emitter: 0.7V, base_emitter_at: 1A,
+        c: raw, b: drive, e: top}}
   RSC: {{kind: resistor, value: 1R, a: top, b: out}}
   R3: {{kind: resistor, value: {r3}, a: top, b: sense}}
   R4: {{kind: resistor, value: 9k, a: sense, b: com}}
-  Q2: {{kind: npn, gain_typical: 5000, base_emitter: 0.65V, base_emitter_at: 4.8mA, c: drive, b: sense, e: out}}
+  Q2: {{kind: npn, gain_typical: 5000, base_emitter: 0.65V, base_emitter_at: 4.8mA,
+        c: drive, b: sense, e: out}}
 rails:
   OUT: {{net: out, limits: 4.75..5.25V}}
 """)

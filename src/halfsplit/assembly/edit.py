@@ -28,10 +28,13 @@ def set_value(path: Path, dotted: str, text: str) -> str:
     that leads to no single value, ProblemsError when the result would be wrong, HalfsplitError when
     the file cannot be written; the file is untouched in every case.
     """
+    if any("\ud800" <= c <= "\udfff" for c in dotted + text):
+        wrong = "there is a byte here that is no character"
+        raise ProblemsError([Problem(str(path), 0, 0, "", wrong, "it again in plain text")])
     try:
         source = read_text(path)
     except TextError as error:
-        if not path.exists():
+        if "no such file" in error.wrong:
             raise NotFoundError(f"{path}: there is no such file") from None
         raise ProblemsError([error.problem(path)]) from None
     root = _compose(path, source)

@@ -209,7 +209,7 @@ class Session:
         if not text.strip() or any("\ud800" <= c <= "\udfff" for c in text):
             wrong = "there is nothing in this note that can be stored as text"
             raise ProblemsError([Problem("", 0, 0, "", wrong, "what you saw, heard or smelt")])
-        ref = find_part(self.assembly, part).ref if part else ""
+        ref = "" if part is None else find_part(self.assembly, part).ref
         if touched and not ref:
             raise ProblemsError(
                 [Problem("", 0, 0, "", "touched needs a part", "--part Q10 --touched")]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import sys
 from pathlib import Path
 
 import platformdirs
@@ -42,6 +43,9 @@ def _writable_cache() -> None:
             continue
         if os.access(path, os.W_OK):
             os.environ["NUMBA_CACHE_DIR"] = str(path)
+            # Numba reads the variable only at its own import, which may have come before ours.
+            if "numba" in sys.modules:
+                sys.modules["numba"].core.config.CACHE_DIR = str(path)
             return
 
 

@@ -71,18 +71,22 @@ def solve_rows(ar, rows, start, out, status, res, latched):  # type: ignore[no-u
         latch = np.zeros(elements, dtype=np.int8)
         x[: ar.n] = start[r]
         how = _WARM
-        ok = settle(ar, p, x, vj, latch, hist, 60, a, f)
-        if not ok:
-            x[:] = 0.0
-            vj[:] = 0.0
-            latch[:] = 0
-            ok = settle(ar, p, x, vj, latch, hist, 100, a, f)
-        if not ok:
-            how = _UP
-            ok = power_up(ar, p, x, vj, latch, hist, a, f)
-        if ok:
-            res[r] = residual(ar, p, x, latch, f, a, hist, vj)
-            ok = res[r] < BALANCE
+        for attempt in range(3):
+            if attempt == 0:
+                ok = settle(ar, p, x, vj, latch, hist, 60, a, f)
+            elif attempt == 1:
+                x[:] = 0.0
+                vj[:] = 0.0
+                latch[:] = 0
+                ok = settle(ar, p, x, vj, latch, hist, 100, a, f)
+            else:
+                how = _UP
+                ok = power_up(ar, p, x, vj, latch, hist, a, f)
+            if ok:
+                res[r] = residual(ar, p, x, latch, f, a, hist, vj)
+                ok = res[r] < BALANCE
+            if ok:
+                break
         status[r] = how if ok else _FAILED
         out[r] = x[: ar.n]
         latched[r] = latch

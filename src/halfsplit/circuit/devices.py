@@ -69,9 +69,19 @@ def clamp(d: float, top: float) -> tuple[float, float]:
 
 @nb.njit(cache=True, inline="always")
 def land(new: float, old: float, low: float, high: float) -> float:
-    """Keep a step from jumping over a flat law's sloping part: stop it on the near knee."""
-    if old <= low and new >= high:
+    """Keep a step from jumping over a flat law's sloping part: stop it at each knee on the way.
+
+    From outside it stops on the near knee, from inside on the knee it would leave by. A step that
+    starts on a knee is let through, or a solution between the knees could never be reached.
+    """
+    if (old < low < new) or (low < old <= high and new < low):
         return low
-    if old >= high and new <= low:
+    if (old > high > new) or (low <= old < high and new > high):
         return high
     return new
+
+
+@nb.njit(cache=True, inline="always")
+def bends(new: float, old: float) -> bool:
+    """Whether a step along tanh is too long for its tangent; at high gain net voltages hide it."""
+    return abs(new - old) > 1e-3 and min(abs(new), abs(old)) < 12.0

@@ -176,8 +176,13 @@ def backsolve(lu, a, b):  # type: ignore[no-untyped-def]
 
 @nb.njit(cache=True)
 def newton(ar, p, x, xprev, vj, latch, hist, t, h, stray, most, a, f):  # type: ignore[no-untyped-def]
-    """Iterate to a solution of one row in place. Returns iterations used, or -1."""
+    """Iterate to a solution of one row in place. Returns iterations used, or -1.
+
+    Eight in every twenty-four steps are halved, which breaks the loops of two that full steps fall
+    into between the two ends of an amplifier's range.
+    """
     for it in range(most):
+        reach = 0.5 if it % 24 >= 16 else 1.0
         limited = assemble(ar, p, x, xprev, vj, latch, hist, t, h, stray, True, a, f)
         if not factor(ar.lu, a):
             return -1
@@ -188,9 +193,9 @@ def newton(ar, p, x, xprev, vj, latch, hist, t, h, stray, most, a, f):  # type: 
             step = f[i]
             if not math.isfinite(step) or abs(x[i]) > 1e7:
                 return -1
-            x[i] -= step
+            x[i] -= reach * step
             worst = max(worst, abs(step) / (1e-7 + 1e-7 * abs(x[i])))
-        if worst < 1.0 and not limited:
+        if worst < 1.0 and not limited and reach == 1.0:
             return it + 1
     return -1
 

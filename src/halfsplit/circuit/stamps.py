@@ -10,7 +10,7 @@ import math
 
 import numba as nb
 
-from halfsplit.circuit.devices import clamp, critical, grow, land, limit_step, soft
+from halfsplit.circuit.devices import bends, clamp, critical, grow, land, limit_step, soft
 from halfsplit.circuit.elements import THERMAL_VOLTAGE as VT
 
 
@@ -135,8 +135,10 @@ def stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-
         half, dhalf = 0.05, 0.0
     u = gain * (x[np_] - x[nm] + p[o + 5]) / half
     held = u
+    moved = False
     if limiting:
         held = land(u, vj[e, 0], -1.0, 1.0)
+        moved = abs(u - held) > 1e-3 or bends(held, vj[e, 0])
         vj[e, 0] = held
     s = math.tanh(held)
     ds = 1.0 - s * s
@@ -165,8 +167,17 @@ def stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-
         a[jac[e, 4, 4]] -= d_low
     elif p[o + 10] > 0.5:
         target = 0.5 * (high + low) + half * s_lin
-        i = lim * math.tanh(gout * (x[no] - target) / lim)
-        g = gout * (1.0 - (i / lim) ** 2)
+        # The current limit is flat too: without this stop a step taken in limit one way lands in
+        # limit the other way, thousands of volts off.
+        over = gout * (x[no] - target) / lim
+        kept = over
+        if limiting:
+            kept = land(over, vj[e, 1], -1.0, 1.0)
+            moved |= abs(over - kept) > 1e-3 or bends(kept, vj[e, 1])
+            vj[e, 1] = kept
+        th = math.tanh(kept)
+        i = lim * (th + (1.0 - th * th) * (over - kept))
+        g = gout * (1.0 - th * th)
         # half * s depends on the supplies both through half and through u; the two nearly cancel
         # in the linear region (gain does not depend on supply), so keep the sum exact.
         d_sup = dhalf * (s_lin - ds * u)
@@ -185,7 +196,7 @@ def stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-
     f[nl] -= 2.0 * p[o + 6]
     stamp_two(f, a, jac, e, 0, 1, np_, nm, p[o + 7] * (x[np_] - x[nm]), p[o + 7])
     stamp_two(f, a, jac, e, 3, 4, nh, nl, p[o + 8] * (x[nh] - x[nl]), p[o + 8])
-    return abs(u - held) > 1e-3
+    return moved
 
 
 @nb.njit(cache=True)

@@ -17,6 +17,7 @@ from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem,
 app = App(
     name="halfsplit",
     version=__version__,
+    suppress_keyboard_interrupt=False,  # run() says what is on disk and gives the exit code
     help="What this meter should read here, which faults still explain the readings, and what to "
     "check next.\n\nExit codes: 0 done; 1 the file or value has problems, all listed; 2 command "
     "not understood; 3 a named file, net or part does not exist; 4 not solved; 5 journal in use; "

@@ -68,8 +68,8 @@ class Check:
             "healthy": list(self.healthy) if self.healthy else None,
             "outcomes": [
                 {
-                    "low": o.low,
-                    "high": o.high,
+                    "low": None if o.adrift else o.low,
+                    "high": None if o.adrift else o.high,
                     "chance": round(o.chance, 4),
                     "adrift": o.adrift,
                     "leaves": [names[i] for i in o.members],

@@ -25,7 +25,7 @@ EVERY = slice(None)
 # published source.
 SLIP = 0.02
 # What the device models miss, as fraction of reading and as volts: compared with ngspice runs
-# using other device parameters in tests/test_reference_simulator.py.
+# drawn within their tolerances in tests/bench and tests/simulator.
 MODEL_FRACTION, MODEL_VOLTS = 0.003, 0.010
 # With something unmodelled wrong, a reading is still as in a healthy machine this often.
 UNMODELLED_HEALTHY = 0.3

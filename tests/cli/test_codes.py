@@ -1,0 +1,174 @@
+"""Exit codes and JSON of every command."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+from halfsplit.bench import Session
+from halfsplit.journal import Journal, journal_path
+from halfsplit.problems import ExitCode
+from tests.cli.conftest import Run
+from tests.cli.helpers import COMMANDS, NO_SOURCE, stored
+
+# -- exit codes -----------------------------------------------------------------------------------
+
+CODES: list[tuple[int, str]] = [
+    (0, "check pt3.yaml"),
+    (0, "expect pt3.yaml p5 N12 TP4"),
+    (0, "read pt3.yaml p5=4.98 TP1=-12.04 p1:p12=0.41"),
+    (0, "read pt3.yaml p5=50mV --ripple"),
+    (0, "observe pt3.yaml smell --part Q10 --touched"),
+    (0, "change pt3.yaml R3 removed"),
+    (0, "change pt3.yaml --load p5=2R,p12=1A"),
+    (0, "meter pt3.yaml --ohms 1M --accuracy 1% --counts 3"),
+    (0, "undo pt3.yaml"),
+    (0, "undo pt3.yaml 1"),
+    (0, "suspects pt3.yaml --most 2"),
+    (0, "next pt3.yaml"),
+    (0, "resume pt3.yaml"),
+    (0, "export pt3.yaml"),
+    (0, "edit pt3.yaml parts.R6.value 2k0"),
+    (0, "schema"),
+    (0, "--help"),
+    (0, "--version"),
+    (0, ""),
+    (1, "check bad.yaml"),
+    (1, "expect bad.yaml p5"),
+    (1, "suspects bad.yaml"),
+    (1, "read pt3.yaml p5=4.98.1"),
+    (1, "read pt3.yaml p5"),
+    (1, "read pt3.yaml"),
+    (1, "read pt3.yaml p5=4.9 p5=x nonesuch=1"),
+    (1, "expect pt3.yaml --load p5=0R"),
+    (1, "observe pt3.yaml smell --touched"),
+    (1, "change pt3.yaml"),
+    (1, "change pt3.yaml R3"),
+    (1, "change pt3.yaml R3 exploded"),
+    (1, "change pt3.yaml R3 lift q"),
+    (1, "change pt3.yaml R3 fitted value=banana"),
+    (1, "change pt3.yaml CR5 fitted type=2N3055"),
+    (1, "meter pt3.yaml --ohms banana"),
+    (1, "edit pt3.yaml parts.R6.value banana"),
+    (1, "restore pt3.yaml pt3.yaml"),
+    (2, "frobnicate pt3.yaml"),
+    (2, "check"),
+    (2, "check pt3.yaml extra"),
+    (2, "next pt3.yaml --frobnicate"),
+    (2, "suspects pt3.yaml --most some"),
+    (2, "suspects pt3.yaml --most 0"),
+    (2, "undo pt3.yaml last"),
+    (2, "meter pt3.yaml --counts few"),
+    (2, "observe pt3.yaml"),
+    (2, "edit pt3.yaml parts.R6.value"),
+    (3, "check none.yaml"),
+    (3, "next none.yaml"),
+    (3, "edit none.yaml parts.R6.value 2k"),
+    (3, "expect pt3.yaml nonesuch"),
+    (3, "expect pt3.yaml --load nonesuch"),
+    (3, "expect pt3.yaml --feed nonesuch"),
+    (3, "read pt3.yaml nonesuch=1"),
+    (3, "read pt3.yaml p5:nonesuch=1"),
+    (3, "read pt3.yaml p5=1 --feed nonesuch"),
+    (3, "observe pt3.yaml smell --part Q99"),
+    (3, "change pt3.yaml R99 removed"),
+    (3, "change pt3.yaml R3 put-back"),
+    (3, "edit pt3.yaml parts.R99.value 2k"),
+    (3, "undo pt3.yaml 99"),
+    (3, "restore pt3.yaml none.json"),
+]
+
+
+@pytest.mark.parametrize(("code", "line"), CODES, ids=[line for _, line in CODES])
+def test_exit_code(tray: Path, run: Run, code: int, line: str) -> None:
+    shutil.copy(NO_SOURCE, "bad.yaml")
+    before = stored(tray)
+    ran = run(*line.split())
+    assert ran.code == code, ran.out + ran.err
+    if code:
+        assert (ran.out + ran.err).strip(), "a refusal must say why"
+        if not line.startswith("read pt3.yaml p5=4.9 "):
+            assert stored(tray) == before, "a refused command stored something"
+
+
+def test_busy_journal_is_exit_code_5(tray: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(Journal.open.__func__.__kwdefaults__, "wait", 0.1)  # type: ignore[attr-defined]
+    with Journal.open(journal_path(tray)):
+        ran = run("read", "pt3.yaml", "p5=1")
+        as_json = run("read", "pt3.yaml", "p5=1", "--json")
+    assert ran.code == as_json.code == ExitCode.BUSY == 5
+    assert f"in use by process {os.getpid()}" in ran.err
+    assert as_json.json["code"] == 5
+
+
+def test_damaged_journal_is_said_and_left_alone(tray: Path, run: Run) -> None:
+    journal_path(tray).write_bytes(b"not a journal at all\n" * 50)
+    ran = run("resume", "pt3.yaml")
+    assert ran.code == 1 and "restore" in ran.err
+    assert journal_path(tray).read_bytes() == b"not a journal at all\n" * 50
+
+
+def test_ctrl_c_is_exit_code_130(tray: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stopped(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Session, "suspects", stopped)
+    ran = run("suspects", "pt3.yaml")
+    assert ran.code == 130 and "on disk" in ran.err
+    with Journal.open(journal_path(tray), wait=0):
+        pass  # the lock is free again
+
+
+# -- JSON -----------------------------------------------------------------------------------------
+
+AS_JSON = {
+    "change": "change pt3.yaml R12 lift a",
+    "check": "check pt3.yaml",
+    "demo": "demo --keep shown",
+    "edit": "edit pt3.yaml rails.P5.note new",
+    "expect": "expect pt3.yaml p5 live --all-loads",
+    "export": "export pt3.yaml",
+    "meter": "meter pt3.yaml --counts 1",
+    "next": "next pt3.yaml",
+    "observe": "observe pt3.yaml hum",
+    "read": "read pt3.yaml p5=OL n12=-1.83",
+    "restore": "restore new.yaml export.json",
+    "resume": "resume pt3.yaml",
+    "schema": "schema",
+    "suspects": "suspects pt3.yaml",
+    "undo": "undo pt3.yaml",
+}
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_json_of_every_command_parses(tray: Path, run: Run, name: str) -> None:
+    assert run("read", "pt3.yaml", "p5=1.06", "sum=OL").code == 0
+    Path("export.json").write_text(run("export", "pt3.yaml", "--json").out, encoding="utf-8")
+    ran = run(*AS_JSON[name].split(), "--json")
+    assert ran.code == 0 and ran.err == ""
+    assert ran.json
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "check bad.yaml",
+        "next bad.yaml",
+        "next none.yaml",
+        "read pt3.yaml nonesuch=1 p5=x",
+        "undo pt3.yaml 99",
+        "undo pt3.yaml x",
+        "change pt3.yaml R3",
+        "suspects pt3.yaml --most 0",
+        "edit pt3.yaml parts.R6.value banana",
+        "restore pt3.yaml none.json",
+    ],
+)
+def test_json_of_a_refusal_parses(tray: Path, run: Run, line: str) -> None:
+    shutil.copy(NO_SOURCE, "bad.yaml")
+    ran = run(*line.split(), "--json")
+    assert ran.code in (1, 2, 3)
+    assert ran.json.get("problems") or ran.json["code"] == ran.code
