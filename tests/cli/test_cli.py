@@ -125,7 +125,8 @@ def test_enough_known_ends_in_proof_out_of_circuit(tray: Path, run: Run) -> None
     assert act["group"] == ["R2 open"] and act["weight"] > 0.9
     text = run("next", "board.yaml").out
     assert "Enough is known to act: R2 open" in text
-    assert "Prove R2 open out of circuit, power off and discharged" in text
+    assert "Prove R2 open out of circuit, or with one lead lifted" in text
+    assert "caution: fed by supply: switch that off first" in text
 
 
 def test_off_proposes_no_powered_reading(tray: Path, run: Run) -> None:

@@ -172,3 +172,7 @@ def test_json_of_a_refusal_parses(tray: Path, run: Run, line: str) -> None:
     ran = run(*line.split(), "--json")
     assert ran.code in (1, 2, 3)
     assert ran.json.get("problems") or ran.json["code"] == ran.code
+
+
+def test_every_command_is_asked_for_json() -> None:
+    assert set(AS_JSON) == set(COMMANDS)

@@ -7,9 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from halfsplit.journal import (
-    Journal,
-)
+from halfsplit.journal import Journal
 
 
 @pytest.fixture

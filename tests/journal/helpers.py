@@ -5,9 +5,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from halfsplit.journal import (
-    Entry,
-)
+from halfsplit.journal import Entry
 from halfsplit.journal.lock import acquire
 
 

@@ -167,7 +167,7 @@ ONE_WATT = [f"1N{n}A" for n in range(4728, 4752)]
 
 @pytest.mark.parametrize("name", ONE_WATT)
 def test_one_watt_zeners_follow_their_two_power_rules(name: str) -> None:
-    # Worked out from the 1N4728 to 1N4751 table: test power 0.25 W and top power 0.91 W. Rounding of
+    # Worked out from the 1N4728 to 1N4751 table: test power 0.25 W, top power 0.91 W. Rounding of
     # the printed currents costs up to 2.6 % (9.5 mA at 27 V) and 2.5 % (217 mA at 4.3 V).
     assert value(name, "value") * value(name, "test_current") == pytest.approx(0.25, rel=0.027)
     assert value(name, "value") * value(name, "max_current") == pytest.approx(0.91, rel=0.026)

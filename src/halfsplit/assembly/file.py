@@ -239,7 +239,8 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
     feeds = _records(reader, document, "feeds", Feed)
     mains = reader.model(Mains, document["mains"], "mains") if "mains" in document else None
     if not feeds:
-        feeds = {"supply": Feed(mains=any(p.KIND == "mains" for p in parts.values()))}
+        inlet = any(p.KIND == "mains" for p in parts.values())
+        feeds = {"mains": Feed(mains=True)} if inlet else {"supply": Feed()}
     assembly = Assembly(
         path,
         reader.word(document, "assembly", path.stem),

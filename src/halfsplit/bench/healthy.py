@@ -6,8 +6,10 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
-from halfsplit.faults.dictionary import predict
+from halfsplit.circuit import elements as el
+from halfsplit.faults.dictionary import Predictions, predict
 from halfsplit.problems import Problem
+from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
 REVERSED = -0.5  # V across a polarised capacitor, its positive terminal first
@@ -49,4 +51,33 @@ def healthy_doubts(machine: Machine) -> list[Problem]:
                 "each part's entry again, against the drawing",
                 "doubt",
             )
+    return problems + overloads(machine, table)
+
+
+def overloads(machine: Machine, table: Predictions) -> list[Problem]:
+    """Resistors over their watts and capacitors over their volts in the healthy circuit."""
+    assembly, problems = machine.assembly, []
+    for ref, part in assembly.parts.items():
+        for rating in part.ratings():
+            element = machine.netlist.elements[rating.element]
+            first, second = (table.column(n) for n in element.nets[:2])
+            across = abs(float(table.mean[0, first] - table.mean[0, second]))
+            if rating.quantity == "watts" and isinstance(element, el.Resistor):
+                watts = across**2 * element.values["g"]
+                over, shown = watts > rating.limit, (show(watts, "W"), show(rating.limit, "W"))
+            elif rating.quantity == "volts" and isinstance(element, el.Capacitor):
+                over, shown = across > rating.limit, (volts(across), volts(rating.limit))
+            else:
+                continue  # currents and junction watts need the power check, not a look at volts
+            if over:
+                where = f"parts.{ref}"
+                line, column = assembly.lines.get(where, (0, 0))
+                wrong = (
+                    f"healthy, {ref} would see {shown[0]} and its rating is {shown[1]}: "
+                    "a value, a net or the rating is mistyped"
+                )
+                advice = "the entry again, against the drawing"
+                problems.append(
+                    Problem(str(assembly.file), line, column, where, wrong, advice, "doubt")
+                )
     return problems

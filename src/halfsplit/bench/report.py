@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from halfsplit.bench.hazards import at_reading, before_touching, present
 from halfsplit.bench.session import Session, Suspect, SuspectGroup
+from halfsplit.diagnosis.groups import Group
+from halfsplit.diagnosis.repair import repair_order
 from halfsplit.faults.hypotheses import Hypothesis
 
 
@@ -18,7 +21,7 @@ def suspects_dict(bench: Session, groups: Sequence[SuspectGroup]) -> dict[str, A
             {"weight": round(g.weight, 5), "suspects": [_suspect(s) for s in g.suspects]}
             for g in groups
         ],
-        "misfit": misfits(groups),
+        "misfit": [r.as_dict() for r in bench.unexplained()] if bench.evidence() else [],
     }
 
 
@@ -35,21 +38,11 @@ def _suspect(suspect: Suspect) -> dict[str, Any]:
     }
 
 
-def misfits(groups: Sequence[SuspectGroup]) -> list[dict[str, Any]]:
-    """Readings the leading suspect contradicts: worth taking again before believing anything."""
-    if not groups:
-        return []
-    lead = groups[0].suspects[0]
-    if not lead.hypothesis.part:
-        return []
-    return [r.as_dict() for r in lead.reasons if r.verdict == "contradicts"]
-
-
 def place(bench: Session, net: str) -> str:
     """Where to put the probe: a named point, or the lead of a part that is easy to find."""
     for name, point in bench.assembly.points.items():
         if point.net == net:
-            return f"{name}, {point.at}" if point.at else name
+            return f"{name} ({point.at})" if point.at else name
     for ref, part in bench.assembly.parts.items():
         for terminal, at in part.terminals().items():
             if at == net:
@@ -81,48 +74,65 @@ def _band(low: float, high: float, test: str) -> str:
     return f"{show(low, unit)} to {show(high, unit)}"
 
 
+# Minutes to change a part, screws and all; common practice, no published source.
+CHANGE_MINUTES = {"fuse": 1.0, "connector": 3.0, "wire": 5.0, "transformer": 60.0, "bridge": 15.0}
+OTHER_MINUTES = 10.0
+
+
 def next_dict(bench: Session) -> dict[str, Any]:
     """Either the next check with its outcomes, or what acting now means."""
-    decided = bench.decided()
     listed = names(bench)
-    data: dict[str, Any] = {"condition": bench.condition.as_dict(), "act": None, "checks": []}
+    data: dict[str, Any] = {
+        "condition": bench.condition.as_dict(),
+        "act": None,
+        "again": [],
+        "quiet": None,
+        "blocked": None,
+        "checks": [],
+    }
     quiet = bench.quiet()
     if quiet is not None:
         hidden = [bench.hypotheses[i].name for i in quiet.members if bench.hypotheses[i].part]
         data["quiet"] = {"weight": round(quiet.weight, 4), "would_not_show": hidden}
+    checks = bench.next_checks()
+    data["again"] = [r.as_dict() for r in bench.unexplained()] if bench.evidence() else []
+    decided = bench.decided(checks[0] if checks else None)
     if decided is not None:
-        members = [bench.hypotheses[i] for i in decided.members]
-        data["act"] = {
-            "weight": round(decided.weight, 4),
-            "group": [h.name for h in members],
-            "prove": {h.name: proof(bench, h) for h in members[:4] if h.part},
-        }
+        data["act"] = _act(bench, decided)
     if not bench.condition.energised():
-        data["blocked"] = "the machine is off; this version proposes powered readings only"
-        return data
-    for check in bench.next_checks():
+        feeds = [n for n in bench.assembly.feeds if n != "off"]
+        data["blocked"] = (
+            "the machine is off, and only powered readings are proposed: when it may be powered, "
+            f"say so with change --feed {feeds[0]}"
+        )
+    for check in checks:
         item = check.as_dict(listed)
         item["at"] = place(bench, check.candidate.net)
-        item["label"] = bench.assembly.net_label(check.candidate.net)
-        item["caution"] = caution(bench, check.top_volts)
+        item["label"] = rail_or_net(bench, check.candidate.net)
+        item["caution"] = at_reading(bench.machine, check.candidate.condition, check.top_volts)
         data["checks"].append(item)
     return data
 
 
-def caution(bench: Session, top_volts: float) -> str:
-    """The usual caution at a powered reading, with its number."""
-    from halfsplit.diagnosis.next_check import TOUCH_VOLTS
+def _act(bench: Session, decided: Group) -> dict[str, Any]:
+    """Which part to prove first (probability over minutes), how, and what to mind."""
+    members = [bench.hypotheses[i] for i in decided.members]
+    weights = bench.belief.weights()
+    chance = [float(weights[i]) for i in decided.members]
+    kinds = [bench.assembly.parts[h.part].KIND for h in members]
+    minutes = [CHANGE_MINUTES.get(kind, OTHER_MINUTES) for kind in kinds]
+    order = repair_order(chance, minutes)
+    return {
+        "weight": round(decided.weight, 4),
+        "group": [members[i].name for i in order],
+        "prove": {members[i].name: proof(bench, members[i]) for i in order[:4]},
+        "before": before_touching(bench.machine, bench.condition),
+    }
 
-    words = []
-    if top_volts > TOUCH_VOLTS:
-        words.append(
-            f"up to {top_volts:.0f} V here: one hand, insulated prods, clip on with power off"
-        )
-    if bench.machine.assembly.feeds[bench.condition.feed].mains and bench.machine.mains_nets():
-        live = ", ".join(sorted(bench.machine.mains_nets()))
-        volts = bench.assembly.mains.volts if bench.assembly.mains else 230.0
-        words.append(f"{volts:.0f} V mains on {live}: keep clear; local rules come first")
-    return "; ".join(words)
+
+def rail_or_net(bench: Session, net: str) -> str:
+    """The rail's name if the net is one, else the net's."""
+    return next((k for k, r in bench.assembly.rails.items() if r.net == net), net)
 
 
 def resume_dict(bench: Session) -> dict[str, Any]:
@@ -135,32 +145,10 @@ def resume_dict(bench: Session) -> dict[str, Any]:
         "condition": bench.condition.as_dict(),
         "condition_words": bench.condition.words(),
         "open_items": [str(c) for c in bench.open_items()],
-        "hazards": hazards(bench),
+        "hazards": present(bench.machine, bench.condition),
         "readings": len(readings),
         "last_readings": [e.as_dict() for e in readings[-6:]],
         "observations": [e.as_dict() for e in bench.entries if e.kind == "observe"][-4:],
         "suspects": suspects_dict(bench, groups)["groups"],
         "next": next_dict(bench),
     }
-
-
-def hazards(bench: Session) -> list[str]:
-    """What may hurt at this moment, with numbers; stored charge counts until proved gone."""
-    from halfsplit.quantity import show
-
-    found = []
-    if bench.assembly.feeds[bench.condition.feed].mains and bench.assembly.mains:
-        found.append(f"mains, {bench.assembly.mains.volts:.0f} V, on while fed by mains")
-    for ref, part in bench.assembly.parts.items():
-        rated, value = part.__dict__.get("volts"), part.__dict__.get("value")
-        if "capacitor" in part.KIND or part.KIND in ("electrolytic", "tantalum"):
-            if not rated or not value:
-                continue
-            energy = 0.5 * value * rated**2
-            # A quarter of a joule startles badly; common practice, no published source.
-            if energy >= 0.25:
-                found.append(
-                    f"{ref} may hold {show(energy, 'J', 2)} at {rated:g} V: discharge through a "
-                    "resistor and measure before touching"
-                )
-    return found

@@ -1,20 +1,14 @@
-"""One machine on the bench: its file, its journal, and what follows from both."""
+"""What follows from a machine and its journal: suspects, reasons, the next check."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from pathlib import Path
-from typing import Any
 
-from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
-from halfsplit.assembly.file import near
-from halfsplit.assembly.model import Assembly, load_value
-from halfsplit.bench.opening import open_machine
-from halfsplit.bench.recall import condition_of, evidence_of, meter_of
-from halfsplit.circuit.threads import Progress
-from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.assembly.condition import Condition
+from halfsplit.bench.record import Recorder
+from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.explain import Reason, reasons
 from halfsplit.diagnosis.groups import Group, group
 from halfsplit.diagnosis.next_check import (
@@ -27,14 +21,12 @@ from halfsplit.diagnosis.next_check import (
     Check,
     rank,
 )
-from halfsplit.diagnosis.posterior import Belief, span_of
+from halfsplit.diagnosis.posterior import Belief, weigh
 from halfsplit.faults.dictionary import DictionaryCache, Predictions
 from halfsplit.faults.hypotheses import Hypothesis, single_faults
-from halfsplit.journal import Entry, Journal, journal_path
-from halfsplit.problems import NotFoundError, Problem, ProblemsError
-from halfsplit.quantity import QuantityError, parse, parse_reading
 
 ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring
+STILL_WORTH = 0.2  # bits a reading must promise to be proposed instead of acting
 LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
 
 
@@ -55,225 +47,8 @@ class SuspectGroup:
     weight: float
 
 
-class Session:
-    """A machine with its journal open. Use as a context manager."""
-
-    def __init__(self, path: Path, progress: Progress | None = None) -> None:
-        self.machine, self.doubts = open_machine(path)
-        self.assembly: Assembly = self.machine.assembly
-        self.journal = Journal.open(journal_path(path))
-        self.progress = progress
-        self._entries: list[Entry] | None = None
-
-    def __enter__(self) -> Session:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.journal.close()
-
-    # -- state -------------------------------------------------------------------------------
-
-    @property
-    def entries(self) -> list[Entry]:
-        """Journal entries in force."""
-        if self._entries is None:
-            self._entries = self.journal.entries()
-        return self._entries
-
-    def _append(self, kind: str, body: dict[str, Any], key: str | None = None) -> Entry:
-        entry = self.journal.append(kind, body, key=key)
-        self._forget()
-        return entry
-
-    def _forget(self) -> None:
-        """Drop what was derived from the journal; the dictionary does not depend on it."""
-        self._entries = None
-        for name in ("belief", "hypotheses"):
-            self.__dict__.pop(name, None)
-
-    @property
-    def condition(self) -> Condition:
-        """The machine's state now: the last one journalled, else first feed and first load."""
-        for entry in reversed(self.entries):
-            if entry.kind == "condition":
-                return condition_of(self.assembly, entry)
-        return Condition(self.assembly.default_feed(), self.assembly.default_load())
-
-    @property
-    def meter(self) -> Meter:
-        """The meter last named, else the usual digital one."""
-        for entry in reversed(self.entries):
-            if entry.kind == "meter":
-                return meter_of(entry)
-        return Meter()
-
-    @property
-    def touched(self) -> list[str]:
-        """Parts the journal or the file says an earlier repairer touched."""
-        noted = [e.body["part"] for e in self.entries if e.kind == "observe" and e.body["touched"]]
-        return [*noted, *(p.ref for p in self.assembly.parts.values() if p.touched)]
-
-    def evidence(self) -> list[Evidence]:
-        """Readings in force that weigh on the suspects, in order."""
-        read = [evidence_of(self.assembly, e) for e in self.entries if e.kind == "read"]
-        return [item for item in read if item is not None]
-
-    # -- verbs -------------------------------------------------------------------------------
-
-    def net(self, name: str) -> str:
-        """Net meant by a name typed at the bench. Raises NotFoundError naming the nearest."""
-        found = self.assembly.find_net(name)
-        if found is None:
-            known = [*self.assembly.nets(), *self.assembly.rails, *self.assembly.points]
-            close = near(name, known)
-            hint = f"; did you mean {close}?" if close else ""
-            raise NotFoundError(f"there is no net, rail or point {name}{hint}")
-        return found
-
-    def condition_from(self, feed: str | None, load: str | None) -> Condition:
-        """The present condition with another feed or load. Raises NotFoundError."""
-        now = self.condition
-        if feed is not None:
-            if feed not in self.assembly.feeds:
-                raise NotFoundError(
-                    f"there is no feed {feed}; there are {', '.join(self.assembly.feeds)}"
-                )
-            now = replace(now, feed=feed)
-        if load is not None:
-            if load in self.assembly.loads:
-                return replace(now, load=load, extra=())
-            extra = {}
-            for piece in load.split(","):
-                net, sign, value = piece.partition("=")
-                if not sign:
-                    known = ", ".join(self.assembly.loads)
-                    raise NotFoundError(
-                        f"there is no load {load}; there are {known}, or write p5=2R,p12=24R"
-                    )
-                try:
-                    extra[self.net(net.strip())] = load_value(value.strip())
-                except QuantityError as error:
-                    wrong = Problem("", 0, 0, piece, error.wrong, error.instead)
-                    raise ProblemsError([wrong]) from error
-            now = replace(now, load="none", extra=tuple(sorted(extra.items())))
-        return now
-
-    def read(
-        self,
-        name: str,
-        text: str,
-        *,
-        against: str | None = None,
-        ripple: bool = False,
-        condition: Condition | None = None,
-        key: str | None = None,
-    ) -> Entry:
-        """Store what the meter showed, with the condition it was taken in, then return the entry.
-
-        Raises ProblemsError when the text is no reading and NotFoundError for an unknown net;
-        nothing is stored in either case.
-        """
-        net = self.net(name)
-        other = self.net(against) if against else ""
-        try:
-            reading = parse_reading(text, "V")
-        except QuantityError as error:
-            wrong = f"“{error.text}”: {error.wrong}"
-            raise ProblemsError([Problem("", 0, 0, name, wrong, error.instead)]) from error
-        if ripple and reading.value < 0:
-            wrong = f"“{text}”: ripple is peak to peak, and has no sign"
-            raise ProblemsError([Problem("", 0, 0, name, wrong, text.strip().lstrip("-–− "))])
-        if condition is not None and condition != self.condition:
-            self._append("condition", {"condition": condition.as_dict()})
-        at = condition or self.condition
-        numeric = reading.state == "number"
-        return self._append(
-            "read",
-            {
-                "net": net,
-                "against": "" if other == self.assembly.common else other,
-                "quantity": "ripple" if ripple else "volts",
-                "value": reading.value if numeric else None,
-                "resolution": reading.resolution,
-                "state": reading.state,
-                "text": reading.text,
-                "condition": at.as_dict(),
-                "meter": self.meter.__dict__,
-            },
-            key,
-        )
-
-    def observe(self, text: str, part: str | None = None, touched: bool = False) -> Entry:
-        """Store something seen, heard or smelt; `touched` marks the part as worked on before."""
-        # A stray byte on the command line arrives as a lone surrogate, which is no text.
-        if not text.strip() or any("\ud800" <= c <= "\udfff" for c in text):
-            wrong = "there is nothing in this note that can be stored as text"
-            raise ProblemsError([Problem("", 0, 0, "", wrong, "what you saw, heard or smelt")])
-        ref = "" if part is None else find_part(self.assembly, part).ref
-        if touched and not ref:
-            raise ProblemsError(
-                [Problem("", 0, 0, "", "touched needs a part", "--part Q10 --touched")]
-            )
-        return self._append("observe", {"text": text, "part": ref, "touched": touched})
-
-    def change(self, text: str) -> Entry:
-        """Store something done to a part (see :func:`parse_change`) or put back (`C4 put-back`)."""
-        words = text.split()
-        if len(words) == 2 and words[1].lower() in ("put-back", "restored", "back"):
-            ref = find_part(self.assembly, words[0]).ref
-            if ref not in {c.part for c in self.condition.changes}:
-                raise NotFoundError(f"nothing was done to {ref} that could be put back")
-            after = self.condition.without(ref)
-        else:
-            after = self.condition.with_change(parse_change(self.assembly, text))
-        return self._append("condition", {"condition": after.as_dict(), "did": text})
-
-    def set_condition(self, condition: Condition) -> Entry:
-        """Store that feed or load were changed."""
-        return self._append("condition", {"condition": condition.as_dict()})
-
-    def set_meter(
-        self,
-        ohms: str | None = None,
-        accuracy: str | None = None,
-        counts: float | None = None,
-        of_range: str | None = None,
-        scale: str | None = None,
-    ) -> Entry:
-        """Store which meter is in use. Raises ProblemsError on a value that cannot be read."""
-        now = self.meter
-        try:
-            now = replace(
-                now,
-                ohms=parse(ohms, "ohm") if ohms else now.ohms,
-                fraction=parse(accuracy, "%") if accuracy else now.fraction,
-                counts=now.counts if counts is None else counts,
-                full_scale=parse(of_range, "%") if of_range else now.full_scale,
-                range_volts=parse(scale, "V") if scale else now.range_volts,
-            )
-        except QuantityError as error:
-            raise ProblemsError([Problem("", 0, 0, "", str(error))]) from error
-        for name, good, instead in (
-            ("ohms", 1e3 <= now.ohms <= 1e15, "--ohms 10M"),
-            ("accuracy", 0 <= now.fraction < 1, "--accuracy 0.5%"),
-            ("counts", 0 <= now.counts <= 1000, "--counts 2"),
-        ):  # wide of any meter ever on a bench; common practice, no published source
-            if not good:
-                wrong = "no meter is like that"
-                raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
-        return self._append("meter", {"meter": now.__dict__})
-
-    def undo(self, seq: int | None = None) -> Entry:
-        """Undo the last entry, or entry `seq`, by a new one."""
-        entry = self.journal.undo(seq)
-        self._forget()
-        return entry
-
-    def open_items(self) -> list[Change]:
-        """Temporary changes not yet put right."""
-        return [c for c in self.condition.changes if c.temporary]
-
-    # -- what follows ------------------------------------------------------------------------
+class Session(Recorder):
+    """A machine on the bench: what was entered, and what it means."""
 
     @cached_property
     def hypotheses(self) -> list[Hypothesis]:
@@ -301,12 +76,14 @@ class Session:
 
     @cached_property
     def belief(self) -> Belief:
-        """Belief after every reading in force."""
-        belief = self.prior_belief()
-        for item in self.evidence():
-            table = self.table(item.condition)
-            belief.learn(table, item, span_of(table))
+        """Belief after every reading and every bench test in force."""
+        belief = weigh(self.prior_belief(), self.evidence(), self._lookup)
+        for ref, good in self.proofs():
+            belief.prove([h.part == ref for h in self.hypotheses], good)
         return belief
+
+    def _lookup(self, item: Evidence) -> Predictions:
+        return self.table(item.condition)
 
     def tables_used(self) -> list[Predictions]:
         """Predictions of every condition a reading was taken in, and of the present one."""
@@ -322,16 +99,13 @@ class Session:
         weights = self.belief.weights()
         fresh, evidence = self.prior_belief(), self.evidence()
 
-        def lookup(item: Evidence) -> Predictions:
-            return self.table(item.condition)
-
         found = []
         for members in self.groups()[:most]:
             listed = tuple(
                 Suspect(
                     self.hypotheses[i],
                     float(weights[i]),
-                    tuple(reasons(fresh, evidence, lookup, self.hypotheses, i)),
+                    tuple(reasons(fresh, evidence, self._lookup, self.hypotheses, i)),
                 )
                 for i in members.members
             )
@@ -371,10 +145,24 @@ class Session:
                         candidates.append(Candidate(net, quantity, condition, minutes + moving))
         return rank(self.belief, tables, candidates, self.meter)
 
-    def decided(self) -> Group | None:
-        """The leading group when it is time to act rather than measure, else None."""
+    def decided(self, best: Check | None = None) -> Group | None:
+        """The leading group when it is time to act rather than measure, else None.
+
+        Not while it leaves a reading unexplained, nor while a reading within reach of the present
+        condition (`best`) would still tell rivals apart.
+        """
         lead = self._leader()
-        return lead if lead and not {0, 1} & set(lead.members) else None
+        if lead is None or {0, 1} & set(lead.members) or self.unexplained():
+            return None
+        here = best is not None and best.candidate.condition == self.condition
+        return None if here and best is not None and best.bits >= STILL_WORTH else lead
+
+    def unexplained(self) -> list[Reason]:
+        """Readings the leading suspect contradicts: to be taken again before believing it."""
+        leading = self.suspects(1)
+        if not leading or not leading[0].suspects[0].hypothesis.part:
+            return []
+        return [r for r in leading[0].suspects[0].reasons if r.verdict == "contradicts"]
 
     def quiet(self) -> Group | None:
         """The leading group when it holds "no fault": whatever is wrong does not show so far."""
@@ -383,6 +171,6 @@ class Session:
 
     def _leader(self) -> Group | None:
         groups = self.groups()
-        if not self.evidence() or not groups:
+        if not (self.evidence() or self.proofs()) or not groups:
             return None
         return groups[0] if groups[0].weight >= ENOUGH else None

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import os
 import sys
+import tempfile
 from pathlib import Path
 
 import platformdirs
@@ -35,8 +36,9 @@ def _writable_cache() -> None:
     """
     if "NUMBA_CACHE_DIR" in os.environ:
         return
-    for root in (platformdirs.user_cache_dir("halfsplit"), "/tmp/halfsplit-cache"):
-        path = Path(root) / "compiled" / SOLVER_DIGEST
+    for root in (platformdirs.user_cache_dir("halfsplit"), None):
+        # A folder of our own, fresh and private, when the user's cache cannot be written.
+        path = Path(root or tempfile.mkdtemp(prefix="halfsplit-")) / "compiled" / SOLVER_DIGEST
         try:
             path.mkdir(parents=True, exist_ok=True)
         except OSError:

@@ -133,6 +133,9 @@ def read(
     ripple: Annotated[
         bool, Parameter(negative="", help="peak-to-peak ripple from a scope")
     ] = False,
+    sure: Annotated[
+        bool, Parameter(negative="", help="store even a reading far too large")
+    ] = False,
     json: Json = False,
 ) -> int:
     """Store what the meter showed: net=value, as many as you like, such as n12=-1.81 p5=6.93.
@@ -152,7 +155,7 @@ def read(
                     wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
                     raise ProblemsError([wrong])
                 entry = bench.read(
-                    first, value, against=second or None, ripple=ripple, condition=at
+                    first, value, against=second or None, ripple=ripple, condition=at, sure=sure
                 )
                 stored.append(entry)
                 if not json:
@@ -187,11 +190,22 @@ def observe(
     touched: Annotated[
         bool, Parameter(negative="", help="an earlier repairer worked on this part")
     ] = False,
+    good: Annotated[bool, Parameter(negative="", help="the part tested good")] = False,
+    bad: Annotated[bool, Parameter(negative="", help="the part tested bad")] = False,
     json: Json = False,
 ) -> int:
-    """Store something seen, heard or smelt; --touched raises suspicion of the part."""
+    """Store something seen, heard or smelt, or that a part tested --good or --bad on its own.
+
+    --touched raises suspicion of the part. A verdict weighs on the suspects at once.
+    """
     with session(file) as bench:
-        entry = bench.observe(text, part, touched)
+        if good or bad:
+            if good == bad or part is None or touched:
+                wrong = "a verdict needs one part and one of --good, --bad"
+                raise ProblemsError([Problem("", 0, 0, "", wrong, "--part F4 --good")])
+            entry = bench.prove(part, good, text)
+        else:
+            entry = bench.observe(text, part, touched)
         return emit(entry.as_dict(), json, lambda: show.stored(entry, bench.assembly))
 
 
@@ -203,7 +217,12 @@ def change(
     feed: Feed = None,
     json: Json = False,
 ) -> int:
-    """Store what was done: "R3 removed", "R12 lift a", "C4 fitted value=33u", "R3 put-back"."""
+    """Store what was done: "R3 removed", "R12 lift a", "C4 fitted value=33u", "R3 put-back".
+
+    Also "SW1 open"; and --load, --feed when those were changed.
+    """
+    from halfsplit.bench.hazards import before_touching
+
     with session(file) as bench:
         entries = []
         bench.condition_from(feed, load)  # a wrong name stops here, before anything is stored
@@ -215,7 +234,9 @@ def change(
             raise ProblemsError([Problem("", 0, 0, "", "no change was named", '"R3 removed"')])
         now = bench.condition
         data = {"stored": [e.as_dict() for e in entries], "condition": now.as_dict()}
-        return emit(data, json, lambda: show.changed(entries, now))
+        mind = before_touching(bench.machine, now) if what else []
+        data["before_touching"] = mind
+        return emit(data, json, lambda: show.changed(entries, now, mind))
 
 
 @app.command

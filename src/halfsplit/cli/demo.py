@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import sys
 import tempfile
 from importlib.resources import files
 from pathlib import Path
@@ -86,7 +87,10 @@ def run_demo(keep: Path | None, *, as_json: bool) -> int:
             return code
     show.say(f"\nThe demo machine and its journal are in {folder}")
     show.say("Go on from here by hand, for example:")
-    show.say(f"  halfsplit read {file} sum=5.24")
-    show.say(f"  halfsplit next {file}")
-    show.say("Then type your own machine into a file like it; halfsplit --help lists the commands.")
+    program = Path(sys.argv[0]).name if shutil.which(Path(sys.argv[0]).name) else sys.argv[0]
+    show.say(f"  {program} read {file} sum=4.80")
+    show.say(f"  {program} next {file}")
+    show.say(
+        f"Then type your own machine into a file like it; {program} --help lists the commands."
+    )
     return ExitCode.OK

@@ -90,7 +90,8 @@ def checked(file: Path, found: Sequence[Problem]) -> None:
     errors = sum(p.severity == "error" for p in found)
     doubts = len(found) - errors
     if errors:
-        say(f"{file}: {errors} to put right, {doubts} to look at again")
+        more = f", {doubts} to look at again" if doubts else ""
+        say(f"{file}: {errors} to put right{more}")
     else:
         say(f"{file}: no problem found" + (f", {doubts} to look at again" if doubts else ""))
 
@@ -126,12 +127,16 @@ def stored(entry: Entry, assembly: Assembly) -> None:
         kind = " ripple" if b["quantity"] == "ripple" else ""
         say(f"stored #{entry.seq}: {where}{kind} {shown}")
     else:
-        say(f"stored #{entry.seq}: {b.get('text', '')}" + (f" [{b['part']}]" if b["part"] else ""))
+        verdict = {True: " good", False: " bad", None: ""}[b.get("good")]
+        about = f" [{b['part']}{verdict}]" if b["part"] else ""
+        say(f"stored #{entry.seq}: {b.get('text', '')}{about}")
 
 
-def changed(entries: Sequence[Entry], now: Condition) -> None:
-    """A change just put on disk."""
+def changed(entries: Sequence[Entry], now: Condition, mind: Sequence[str]) -> None:
+    """A change just put on disk, and what to mind at it."""
     say(f"stored #{entries[-1].seq}: now {now.words()}")
+    for line in mind:
+        out.print(f"  [yellow]caution: {escape(line)}[/]")
 
 
 def meter(now: Meter) -> None:
@@ -145,6 +150,10 @@ def undone(entry: Entry) -> None:
     say(f"stored #{entry.seq}: entry #{entry.body['undoes']} is undone")
 
 
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}" + ("" if number == 1 else "s")
+
+
 def percent(weight: float) -> str:
     """A weight as people say it."""
     if weight > 0.995:
@@ -154,7 +163,7 @@ def percent(weight: float) -> str:
 
 def suspects(bench: Session, groups: Sequence[SuspectGroup]) -> None:
     """Groups with reasons."""
-    say(f"After {len(bench.evidence())} readings; now {bench.condition.words()}")
+    say(f"After {_count(len(bench.evidence()), 'reading')}; now {bench.condition.words()}")
     for rank, g in enumerate(groups, 1):
         listed = [s.hypothesis.name for s in g.suspects]
         title = listed[0] if len(listed) == 1 else f"{', '.join(listed[:6])}"
@@ -164,7 +173,7 @@ def suspects(bench: Session, groups: Sequence[SuspectGroup]) -> None:
         for reason in g.suspects[0].reasons:
             if reason.verdict in ("supports", "contradicts"):
                 colour = "green" if reason.verdict == "supports" else "red"
-                word = "for" if reason.verdict == "supports" else "against"
+                word = "fits:" if reason.verdict == "supports" else "against:"
                 out.print(f"     [{colour}]{word}[/] {escape(reason.words)}")
 
 
@@ -174,11 +183,18 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
     if act:
         who = " or ".join(act["group"][:5])
         out.print(f"[bold]Enough is known to act: {escape(who)}[/] ({percent(act['weight'])})")
+        for line in act["before"]:
+            out.print(f"  [yellow]caution: {escape(line)}[/]")
         for name, lines in act["prove"].items():
-            say(f"  Prove {name} out of circuit, power off and discharged:")
+            say(f"  Prove {name} out of circuit, or with one lead lifted:")
             for line in lines:
                 say(f"    {line}")
+        part = act["group"][0].partition(" ")[0]
+        say(f'  Then say so: observe {bench.assembly.file.name} "…" --part {part} --good, or --bad')
         say("  Before changing it, ask what it took along: look at what fed it and what it fed.")
+    for reason in data["again"]:
+        out.print(f"[bold]Read again: {escape(reason['words'])}[/]")
+        say("  The leading suspect cannot explain that reading; a slip is likelier than you think.")
     quiet = data.get("quiet")
     if quiet:
         out.print("[bold]Nothing wrong shows in the readings so far.[/]")
@@ -190,10 +206,10 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
         say(data["blocked"])
     for check in data["checks"][:1]:
         head = "Next check" if not act else "Or confirm with"
-        what = "ripple, peak to peak," if check["quantity"] == "ripple" else "direct volts,"
+        what = "ripple, peak to peak" if check["quantity"] == "ripple" else "direct volts"
         out.print(
-            f"[bold]{head}: {what} {escape(check['label'])} to {escape(bench.assembly.common)}[/]"
-            f"  probe on {escape(check['at'])}"
+            f"[bold]{head}: {what} at {escape(check['label'])}[/], probe on {escape(check['at'])}, "
+            f"other probe on {escape(bench.assembly.common)}"
         )
         from halfsplit.assembly.condition import Condition
 
@@ -204,29 +220,33 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
         say(f"  {good}; about {check['minutes']:.1f} min")
         if check["caution"]:
             out.print(f"  [yellow]caution: {escape(check['caution'])}[/]")
-        for o in check["outcomes"][:6]:
+        told = [o for o in check["outcomes"] if not o["adrift"]]
+        for o in told[:6]:
             _outcome(o)
+        left = 1.0 - sum(o["chance"] for o in told[:6])
+        say(f"    anything else ({percent(left)}): a rarer fault, a slip, or not in this model")
 
 
 def _outcome(o: dict[str, Any]) -> None:
     left = ", ".join(o["leaves"][:4]) + (
         f" and {len(o['leaves']) - 4} more" if len(o["leaves"]) > 4 else ""
     )
-    if o["adrift"]:
-        say(f"    anything else ({percent(o['chance'])}): {left}")
-    else:
-        say(f"    {volts(o['low'])} to {volts(o['high'])} ({percent(o['chance'])}): {left}")
+    say(f"    {volts(o['low'])} to {volts(o['high'])} ({percent(o['chance'])}): {left}")
 
 
 def resumed(bench: Session, data: dict[str, Any]) -> None:
     """The page one comes back to."""
-    out.print(f"[bold]{escape(data['machine'])}: {escape(data['assembly'])}[/]")
+    title = ": ".join(filter(None, (data["machine"], data["assembly"])))
+    out.print(f"[bold]{escape(title)}[/]")
     say(f"Now: {data['condition_words']}")
     for item in data["open_items"]:
         out.print(f"[yellow]Open item: {escape(item)}[/]")
     for hazard in data["hazards"]:
         out.print(f"[yellow]Hazard: {escape(hazard)}[/]")
-    say(f"{data['readings']} readings in the journal; the last:")
+    say(
+        f"{_count(data['readings'], 'reading')} in the journal"
+        + ("; the last:" if data["readings"] else "")
+    )
     for entry in data["last_readings"]:
         b = entry["body"]
         say(

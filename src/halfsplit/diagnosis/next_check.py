@@ -107,8 +107,16 @@ def judge(belief: Belief, table: Predictions, candidate: Candidate, meter: Meter
     seen = mean[(share > 1e-3) & known]
     top = float(np.abs(seen).max()) if seen.size else 0.0
     minutes = candidate.minutes * (LIVE_FACTOR if top > TOUCH_VOLTS else 1.0)
-    outcomes = _outcomes(live, share, mean, sigma, known)
+    outcomes = tuple(
+        _cover(o, healthy) if belief.none in o.members and healthy else o
+        for o in _outcomes(live, share, mean, sigma, known)
+    )
     return Check(replace(candidate, minutes=minutes), bits, outcomes, healthy, top)
+
+
+def _cover(outcome: Outcome, band: tuple[float, float]) -> Outcome:
+    """The outcome that holds the healthy machine, widened to all its tolerances allow."""
+    return replace(outcome, low=min(outcome.low, band[0]), high=max(outcome.high, band[1]))
 
 
 def _outcomes(
@@ -139,7 +147,7 @@ def _outcomes(
         members = sorted(loose, key=lambda i: -share[i])
         ids = tuple(int(live[i]) for i in members)
         found.append(Outcome(np.nan, np.nan, float(share[loose].sum()), ids, adrift=True))
-    return tuple(sorted(found, key=lambda o: -o.chance))
+    return tuple(sorted(found, key=lambda o: (o.adrift, -o.chance)))
 
 
 def rank(

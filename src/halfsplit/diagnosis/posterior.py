@@ -126,6 +126,17 @@ class Belief:
         self.cover -= (use[:, None, None] * narrowing).astype(np.float32)
         return likely
 
+    def prove(self, blamed: Sequence[bool], good: bool) -> None:
+        """Take a bench test of one part into account: `blamed` marks hypotheses that accuse it.
+
+        A part called good is still bad one time in twenty, one called bad is good one in fifty
+        (intermittent, wrong range, wrong part tested). Common practice, no published source.
+        """
+        says_bad = np.where(np.array(blamed), 0.95, 0.02)
+        self.log_weight = np.log(
+            np.maximum(bayes(self.weights(), 1.0 - says_bad if good else says_bad), 1e-300)
+        )
+
 
 def span_of(table: Predictions) -> float:
     """Range [V] a wild reading could land in: the circuit's own extremes, both ways."""

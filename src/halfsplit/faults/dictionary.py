@@ -28,6 +28,9 @@ Floats = npt.NDArray[np.float64]
 
 # Above this resistance to everything a 10 Mohm meter no longer reads the circuit but its leakage.
 ADRIFT = 20e6
+STAND_IN = "whatever could not be told"
+# One sigma of any reading, as a share of it, where its slopes could not be had.
+UNKNOWN_SPREAD = 0.05
 # Slope of a raw rail with load while sensitivities are taken [ohm]; common practice for rectifiers
 # of these sizes, no published source. It matters only to spreads, never to readings.
 RAW_OHMS = 0.3
@@ -70,7 +73,8 @@ def uncertainties(machine: Machine) -> list[Move]:
         moves.append(Move(f"{net} rectifier", {(f"hold:{net}", "dc"): 0.015}, relative=True))
     fed = sorted({n for f in machine.assembly.feeds.values() for n in f.nets})
     moves += [Move(f"{n} source", {(f"feed:{n}", "dc"): 0.01}, relative=True) for n in fed]
-    return moves
+    # Moves nothing by itself; where slopes could not be had it stands in for all the others.
+    return [*moves, Move(STAND_IN, {})]
 
 
 def predict(
@@ -96,8 +100,11 @@ def predict(
         flat = operating_point(topology, rows, start)
         at, latched = flat.mean, flat.latched
         # Where the held solution strays from the cycle mean it is not the same state; its slopes
-        # would mislead, so they are dropped and only the meter's own error is left.
-        usable = np.isfinite(at).all(axis=1) & (np.abs(at - start).max(axis=1) < 3.0)
+        # would mislead, so they are dropped and a plain share of the reading stands in for them.
+        swinging = machine.alternating_nets()
+        steady = [i for i, n in enumerate(topology.nets) if n not in swinging and "#" not in n]
+        strays = np.abs(at - start)[:, steady]
+        usable = np.isfinite(at).all(axis=1) & (strays.max(axis=1, initial=0.0) < 3.0)
         at[~usable] = np.nan
     else:
         healthy = operating_point(topology, topology.rows([state]))
@@ -107,7 +114,10 @@ def predict(
         ripple, low = np.where(np.isfinite(mean), 0.0, np.nan), mean
     spread, ohms = sensitivities(topology, rows, at, latched, moves)
     swing = np.nanmax(np.abs(mean)) if np.isfinite(mean).any() else 1.0
+    lost = np.asarray(np.isnan(ohms).any(axis=1) & np.isfinite(mean).all(axis=1))
     spread = np.clip(np.nan_to_num(spread), -swing, swing)
+    if moves and moves[-1].name == STAND_IN:
+        spread[lost, -1] = UNKNOWN_SPREAD * np.abs(mean[lost])
     ohms = np.nan_to_num(ohms, nan=1e3)
     keep = [i for i, n in enumerate(topology.nets) if "#" not in n]
     pad = [(0, 0), (0, 1)]

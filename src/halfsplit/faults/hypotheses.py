@@ -25,7 +25,6 @@ AGEING = {
     "potentiometer": 3.0,
     "switch": 5.0,
     "connector": 5.0,
-    "relay": 1.0,
     "lamp": 0.05,  # the handbook counts hours lit; these stood dark for decades
 }
 # Suspicion of a part an earlier repairer touched. Common practice, no published source.

@@ -1,0 +1,92 @@
+"""What may hurt the person or the machine, with numbers, at the step where it matters."""
+
+from __future__ import annotations
+
+from math import sqrt
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.lower import Machine
+from halfsplit.diagnosis.next_check import TOUCH_VOLTS
+from halfsplit.quantity import show
+
+# A quarter of a joule startles badly; common practice, no published source.
+STARTLES = 0.25  # J
+DISCHARGED = 1.0  # V a stored charge must be below before a part is touched; common practice
+PROTECTION = ("fuse", "scr")
+
+
+def highest_volts(machine: Machine) -> float:
+    """Largest voltage [V] anything in or around the machine is meant to supply."""
+    levels = [1.0]
+    for part in machine.assembly.parts.values():
+        fields = part.__dict__
+        if part.KIND == "mains":
+            levels.append(sqrt(2) * fields["volts"])
+        elif part.KIND == "supply":
+            levels.append(abs(fields["volts"]))
+        elif part.KIND == "transformer":
+            levels += [2 * sqrt(2) * w.volts for w in fields["windings"].values()]
+    levels += [abs(n.volts) for f in machine.assembly.feeds.values() for n in f.nets.values()]
+    return max(levels)
+
+
+def mains_volts(machine: Machine) -> float | None:
+    """Mains voltage [V rms] of the machine's inlet, or None when it has none."""
+    inlets = [p for p in machine.assembly.parts.values() if p.KIND == "mains"]
+    return float(inlets[0].__dict__["volts"]) if inlets else None
+
+
+def stored(machine: Machine) -> list[str]:
+    """Capacitors that may hold a startling charge, each with joules and volts."""
+    found = []
+    for ref, part in machine.assembly.parts.items():
+        rated, value = part.__dict__.get("volts"), part.__dict__.get("value")
+        if part.KIND not in ("electrolytic", "tantalum") and "capacitor" not in part.KIND:
+            continue
+        if rated and value and 0.5 * value * rated**2 >= STARTLES:
+            energy = show(0.5 * value * rated**2, "J", 2)
+            found.append(f"{ref} may hold {energy} at {rated:g} V")
+    return found
+
+
+def present(machine: Machine, condition: Condition) -> list[str]:
+    """Hazards at this moment: mains, stored charge (until proved gone), protections put out."""
+    found = []
+    volts = mains_volts(machine)
+    if volts is not None and machine.assembly.feeds[condition.feed].mains:
+        found.append(f"mains, {volts:.0f} V, is on while fed by {condition.feed}")
+    found += [f"{c}: discharge through a resistor, measure" for c in stored(machine)]
+    for change in condition.changes:
+        if machine.assembly.parts[change.part].KIND in PROTECTION and change.temporary:
+            found.append(f"{change}: that protection is out, nothing limits the damage there")
+    return found
+
+
+def before_touching(machine: Machine, condition: Condition) -> list[str]:
+    """What to do before hands or iron go in, with this machine's own numbers."""
+    found = []
+    volts = mains_volts(machine)
+    if volts is not None and machine.assembly.feeds[condition.feed].mains:
+        found.append(f"mains {volts:.0f} V is on: pull the plug first, a switch is not isolation")
+    elif condition.energised():
+        found.append(f"fed by {condition.feed}: switch that off first")
+    charged = stored(machine)
+    if charged:
+        found.append(
+            f"{'; '.join(charged)}: discharge through a resistor and measure below "
+            f"{DISCHARGED:g} V before touching"
+        )
+    return found
+
+
+def at_reading(machine: Machine, condition: Condition, top_volts: float) -> str:
+    """The usual caution at a powered reading, with its number; empty when there is none."""
+    words = []
+    if top_volts > TOUCH_VOLTS:
+        words.append(
+            f"up to {top_volts:.0f} V here: one hand, insulated prods, clip on with power off"
+        )
+    volts, live = mains_volts(machine), sorted(machine.mains_nets())
+    if volts is not None and live and machine.assembly.feeds[condition.feed].mains:
+        words.append(f"{volts:.0f} V mains on {', '.join(live)}: keep clear")
+    return "; ".join(words)

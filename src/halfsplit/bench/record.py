@@ -1,0 +1,272 @@
+"""What a person enters at the bench, put on disk, and the state the machine is in because of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Self
+
+from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
+from halfsplit.assembly.file import near
+from halfsplit.assembly.model import Assembly, load_value
+from halfsplit.bench.hazards import highest_volts
+from halfsplit.bench.opening import open_machine
+from halfsplit.bench.recall import condition_of, evidence_of, meter_of
+from halfsplit.circuit.threads import Progress
+from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.journal import Entry, Journal, journal_path
+from halfsplit.problems import NotFoundError, Problem, ProblemsError
+from halfsplit.quantity import QuantityError, parse, parse_reading
+from halfsplit.quantity.volts import volts
+
+SWITCHED = {"open": "open", "off": "open", "closed": "closed", "on": "closed"}
+
+
+class Recorder:
+    """A machine with its journal open: what was entered, and the state that follows from it.
+
+    Use as a context manager.
+    """
+
+    def __init__(self, path: Path, progress: Progress | None = None) -> None:
+        self.machine, self.doubts = open_machine(path)
+        self.assembly: Assembly = self.machine.assembly
+        self.journal = Journal.open(journal_path(path))
+        self.progress = progress
+        self._entries: list[Entry] | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.journal.close()
+
+    @property
+    def entries(self) -> list[Entry]:
+        """Journal entries in force."""
+        if self._entries is None:
+            self._entries = self.journal.entries()
+        return self._entries
+
+    def _append(self, kind: str, body: dict[str, Any], key: str | None = None) -> Entry:
+        entry = self.journal.append(kind, body, key=key)
+        self._forget()
+        return entry
+
+    def _forget(self) -> None:
+        """Drop what was derived from the journal; the dictionary does not depend on it."""
+        self._entries = None
+        for name in ("belief", "hypotheses"):
+            self.__dict__.pop(name, None)
+
+    @property
+    def condition(self) -> Condition:
+        """The machine's state now: the last one journalled, else first feed and first load."""
+        for entry in reversed(self.entries):
+            if entry.kind == "condition":
+                return condition_of(self.assembly, entry)
+        return Condition(self.assembly.default_feed(), self.assembly.default_load())
+
+    @property
+    def meter(self) -> Meter:
+        """The meter last named, else the usual digital one."""
+        for entry in reversed(self.entries):
+            if entry.kind == "meter":
+                return meter_of(entry)
+        return Meter()
+
+    @property
+    def touched(self) -> list[str]:
+        """Parts the journal or the file says an earlier repairer touched."""
+        noted = [e.body["part"] for e in self.entries if e.kind == "observe" and e.body["touched"]]
+        return [*noted, *(p.ref for p in self.assembly.parts.values() if p.touched)]
+
+    def evidence(self) -> list[Evidence]:
+        """Readings in force that weigh on the suspects, in order."""
+        read = [evidence_of(self.assembly, e) for e in self.entries if e.kind == "read"]
+        return [item for item in read if item is not None]
+
+    def net(self, name: str) -> str:
+        """Net meant by a name typed at the bench. Raises NotFoundError naming the nearest."""
+        found = self.assembly.find_net(name)
+        if found is None:
+            known = [*self.assembly.nets(), *self.assembly.rails, *self.assembly.points]
+            close = near(name, known)
+            hint = f"; did you mean {close}?" if close else ""
+            raise NotFoundError(f"there is no net, rail or point {name}{hint}")
+        return found
+
+    def condition_from(self, feed: str | None, load: str | None) -> Condition:
+        """The present condition with another feed or load. Raises NotFoundError."""
+        now = self.condition
+        if feed is not None:
+            if feed not in self.assembly.feeds:
+                raise NotFoundError(
+                    f"there is no feed {feed}; there are {', '.join(self.assembly.feeds)}"
+                )
+            now = replace(now, feed=feed)
+        if load is not None:
+            if load in self.assembly.loads:
+                return replace(now, load=load, extra=())
+            extra = {}
+            for piece in load.split(","):
+                net, sign, value = piece.partition("=")
+                if not sign:
+                    known = ", ".join(self.assembly.loads)
+                    raise NotFoundError(
+                        f"there is no load {load}; there are {known}, or write p5=2R,p12=24R"
+                    )
+                try:
+                    extra[self.net(net.strip())] = load_value(value.strip())
+                except QuantityError as error:
+                    wrong = Problem("", 0, 0, piece, error.wrong, error.instead)
+                    raise ProblemsError([wrong]) from error
+            now = replace(now, load="none", extra=tuple(sorted(extra.items())))
+        return now
+
+    def read(
+        self,
+        name: str,
+        text: str,
+        *,
+        against: str | None = None,
+        ripple: bool = False,
+        condition: Condition | None = None,
+        key: str | None = None,
+        sure: bool = False,
+    ) -> Entry:
+        """Store what the meter showed, with the condition it was taken in, then return the entry.
+
+        Raises ProblemsError when the text is no reading, or one far beyond anything in this circuit
+        unless `sure`, and NotFoundError for an unknown net; nothing is stored in either case.
+        """
+        net = self.net(name)
+        other = self.net(against) if against else ""
+        if net == (other or self.assembly.common):
+            raise ProblemsError(
+                [Problem("", 0, 0, name, "both probes would be on one net", "two different nets")]
+            )
+        try:
+            reading = parse_reading(text, "V")
+        except QuantityError as error:
+            wrong = f"“{error.text}”: {error.wrong}"
+            raise ProblemsError([Problem("", 0, 0, name, wrong, error.instead)]) from error
+        if ripple and reading.value < 0:
+            wrong = f"“{text}”: ripple is peak to peak, and has no sign"
+            raise ProblemsError([Problem("", 0, 0, name, wrong, text.strip().lstrip("-–− "))])
+        top = 3.0 * highest_volts(self.machine)
+        if not sure and math.isfinite(reading.value) and abs(reading.value) > top:
+            wrong = f"“{text}” is over {volts(top)}, three times anything that feeds this circuit"
+            raise ProblemsError(
+                [Problem("", 0, 0, name, wrong, "the value again, or add --sure if it is so")]
+            )
+        if condition is not None and condition != self.condition:
+            self._append("condition", {"condition": condition.as_dict()})
+        at = condition or self.condition
+        numeric = reading.state == "number"
+        return self._append(
+            "read",
+            {
+                "net": net,
+                "against": "" if other == self.assembly.common else other,
+                "quantity": "ripple" if ripple else "volts",
+                "value": reading.value if numeric else None,
+                "resolution": reading.resolution,
+                "state": reading.state,
+                "text": reading.text,
+                "condition": at.as_dict(),
+                "meter": self.meter.__dict__,
+            },
+            key,
+        )
+
+    def observe(self, text: str, part: str | None = None, touched: bool = False) -> Entry:
+        """Store something seen, heard or smelt; `touched` marks the part as worked on before."""
+        # A stray byte on the command line arrives as a lone surrogate, which is no text.
+        if not text.strip() or any("\ud800" <= c <= "\udfff" for c in text):
+            wrong = "there is nothing in this note that can be stored as text"
+            raise ProblemsError([Problem("", 0, 0, "", wrong, "what you saw, heard or smelt")])
+        ref = "" if part is None else find_part(self.assembly, part).ref
+        if touched and not ref:
+            raise ProblemsError(
+                [Problem("", 0, 0, "", "touched needs a part", "--part Q10 --touched")]
+            )
+        return self._append("observe", {"text": text, "part": ref, "touched": touched})
+
+    def prove(self, part: str, good: bool, text: str) -> Entry:
+        """Store that a part was tested out of circuit and found `good` or not."""
+        ref = find_part(self.assembly, part).ref
+        note = text.strip() or ("tested good" if good else "tested bad")
+        return self._append("prove", {"part": ref, "good": good, "text": note})
+
+    def proofs(self) -> list[tuple[str, bool]]:
+        """Parts tested out of circuit, in order, each with the verdict."""
+        return [(e.body["part"], e.body["good"]) for e in self.entries if e.kind == "prove"]
+
+    def change(self, text: str) -> Entry:
+        """Store something done to a part (see :func:`parse_change`), put back (`C4 put-back`), or
+        a switch operated (`SW1 open`).
+        """
+        words = text.split()
+        if len(words) == 2 and words[1].lower() in SWITCHED:
+            part = find_part(self.assembly, words[0])
+            if part.KIND == "switch":
+                now = self.condition
+                others = tuple(s for s in now.switches if s[0] != part.ref)
+                stands = (part.ref, SWITCHED[words[1].lower()])
+                after = replace(now, switches=tuple(sorted((*others, stands))))
+                return self._append("condition", {"condition": after.as_dict(), "did": text})
+        if len(words) == 2 and words[1].lower() in ("put-back", "restored", "back"):
+            ref = find_part(self.assembly, words[0]).ref
+            if ref not in {c.part for c in self.condition.changes}:
+                raise NotFoundError(f"nothing was done to {ref} that could be put back")
+            after = self.condition.without(ref)
+        else:
+            after = self.condition.with_change(parse_change(self.assembly, text))
+        return self._append("condition", {"condition": after.as_dict(), "did": text})
+
+    def set_condition(self, condition: Condition) -> Entry:
+        """Store that feed or load were changed."""
+        return self._append("condition", {"condition": condition.as_dict()})
+
+    def set_meter(
+        self,
+        ohms: str | None = None,
+        accuracy: str | None = None,
+        counts: float | None = None,
+        of_range: str | None = None,
+        scale: str | None = None,
+    ) -> Entry:
+        """Store which meter is in use. Raises ProblemsError on a value that cannot be read."""
+        now = self.meter
+        try:
+            now = replace(
+                now,
+                ohms=parse(ohms, "ohm") if ohms else now.ohms,
+                fraction=parse(accuracy, "%") if accuracy else now.fraction,
+                counts=now.counts if counts is None else counts,
+                full_scale=parse(of_range, "%") if of_range else now.full_scale,
+                range_volts=parse(scale, "V") if scale else now.range_volts,
+            )
+        except QuantityError as error:
+            raise ProblemsError([Problem("", 0, 0, "", str(error))]) from error
+        for name, good, instead in (
+            ("ohms", 1e3 <= now.ohms <= 1e15, "--ohms 10M"),
+            ("accuracy", 0 <= now.fraction < 1, "--accuracy 0.5%"),
+            ("counts", 0 <= now.counts <= 1000, "--counts 2"),
+        ):  # wide of any meter ever on a bench; common practice, no published source
+            if not good:
+                wrong = "no meter is like that"
+                raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
+        return self._append("meter", {"meter": now.__dict__})
+
+    def undo(self, seq: int | None = None) -> Entry:
+        """Undo the last entry, or entry `seq`, by a new one."""
+        entry = self.journal.undo(seq)
+        self._forget()
+        return entry
+
+    def open_items(self) -> list[Change]:
+        """Temporary changes not yet put right."""
+        return [c for c in self.condition.changes if c.temporary]
