@@ -32,6 +32,9 @@ SCHEMA = {
   BEGIN SELECT RAISE(ABORT, 'journal entries are never changed'); END""",
     "entry_stays": """CREATE TRIGGER entry_stays BEFORE DELETE ON entry
   BEGIN SELECT RAISE(ABORT, 'journal entries are never deleted'); END""",
+    "entry_new": """CREATE TRIGGER entry_new BEFORE INSERT ON entry
+  WHEN EXISTS (SELECT 1 FROM entry WHERE seq = NEW.seq OR key = NEW.key)
+  BEGIN SELECT RAISE(ABORT, 'journal entries are never replaced'); END""",
 }
 
 
@@ -66,12 +69,12 @@ def test_path_beside_the_assembly_file() -> None:
         ("UPDATE OR REPLACE entry SET seq = 2 WHERE seq = 1", "never changed"),
         ("DELETE FROM entry", "never deleted"),
         ("DELETE FROM entry WHERE seq = 1", "never deleted"),
-        ("INSERT OR REPLACE INTO entry (seq, at, kind, body) VALUES (1, '', '', '{}')", "deleted"),
-        ("REPLACE INTO entry (at, kind, body, key) VALUES ('', '', '{}', 'k')", "never deleted"),
+        ("INSERT OR REPLACE INTO entry (seq, at, kind, body) VALUES (1, '', '', '{}')", "replaced"),
+        ("REPLACE INTO entry (at, kind, body, key) VALUES ('', '', '{}', 'k')", "never replaced"),
         (
             "INSERT INTO entry (seq, at, kind, body) VALUES (1, '', '', '{}')"
             " ON CONFLICT (seq) DO UPDATE SET kind = 'x'",
-            "never changed",
+            "never replaced",
         ),
         ("INSERT INTO entry (at, kind, body) VALUES ('', '', 'no json')", "CHECK"),
         ("INSERT INTO entry (at, kind, body) VALUES (NULL, '', '{}')", "NOT NULL"),
@@ -259,3 +262,24 @@ def test_append_and_undo_follow_a_plain_model(
             ]
     finally:
         journal.close()
+
+
+def test_a_stranger_without_our_settings_cannot_replace_a_row(journal: Journal, path: Path) -> None:
+    """Its connection has recursive triggers off: INSERT OR REPLACE must fail there as well."""
+    journal.append("note", {"text": "first"}, key="k")
+    stranger = sqlite3.connect(path)
+    try:
+        for seq, key in ((1, None), (7, "k")):
+            with pytest.raises(sqlite3.IntegrityError, match="never replaced"):
+                stranger.execute(
+                    "INSERT OR REPLACE INTO entry VALUES (?, 'now', 'note', '{}', ?)", (seq, key)
+                )
+    finally:
+        stranger.close()
+    assert [dict(e.body) for e in journal.entries()] == [{"text": "first"}]
+
+
+def test_an_undo_is_not_written_by_hand(journal: Journal) -> None:
+    with pytest.raises(ValueError, match=r"Journal\.undo"):
+        journal.append("undo", {})
+    assert journal.history() == []

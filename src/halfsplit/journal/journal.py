@@ -36,8 +36,16 @@ CREATE TRIGGER entry_kept BEFORE UPDATE ON entry
   BEGIN SELECT RAISE(ABORT, 'journal entries are never changed'); END;
 CREATE TRIGGER entry_stays BEFORE DELETE ON entry
   BEGIN SELECT RAISE(ABORT, 'journal entries are never deleted'); END;
+CREATE TRIGGER entry_new BEFORE INSERT ON entry
+  WHEN EXISTS (SELECT 1 FROM entry WHERE seq = NEW.seq OR key = NEW.key)
+  BEGIN SELECT RAISE(ABORT, 'journal entries are never replaced'); END;
 """
-_NAMES = {"entry", "entry_kept", "entry_stays"}  # what a journal has; less of it is no journal
+_NAMES = {
+    "entry",
+    "entry_kept",
+    "entry_stays",
+    "entry_new",
+}  # what a journal has; less of it is no journal
 WAIT = 5.0  # seconds a second process waits for the first to finish
 
 
@@ -101,7 +109,8 @@ class Journal:
 
         Raises JournalBusyError, JournalDamagedError or JournalWriteError.
         """
-        lock_path = path.with_name(path.name + ".lock")
+        real = path.resolve()  # a link to a journal is that journal, with that journal's lock
+        lock_path = real.with_name(real.name + ".lock")
         try:
             lock = acquire(lock_path, wait)
         except OSError as error:
@@ -156,8 +165,11 @@ class Journal:
         """Store one entry; returns only once it is on disk.
 
         The same `key` with the same body again returns the entry already stored. Raises
-        JournalWriteError (nothing stored), or ValueError when a key is reused for something else.
+        JournalWriteError (nothing stored), or ValueError when a key is reused for something else
+        or an undo is written by hand instead of through :meth:`undo`.
         """
+        if kind == "undo" and not isinstance(body.get("undoes"), int):
+            raise ValueError("an undo names the entry it undoes: use Journal.undo")
         text = json.dumps(body, sort_keys=True, ensure_ascii=False)
         if key is not None:
             found = self._rows("WHERE key = ?", key)
