@@ -27,26 +27,48 @@ class Specimen:
                     self.values[key] = old * ratio**z if ratio > 0 else old
         self.values |= tray.fault(fault)
 
-    def read(self, net: str, condition: Condition) -> float:
-        """What a 0.5 % + 2 counts meter shows [V] at a net, from ngspice."""
+    def read(self, net: str, condition: Condition, ripple: bool = False) -> float:
+        """What a 0.5 % + 2 counts meter (for ripple, a 3 % scope) shows [V] at a net, by ngspice.
+
+        The thyristor fires when ngspice's own gate voltage says so; the relay, ngspice's coil.
+        """
         machine = tray.tray()
         changes = {**self.values, **machine.values(condition)}
+        hertz = machine.alternating(condition)
+        assert hertz or not ripple
         fired: frozenset[str] = frozenset()
-        for _ in range(2):
-            closed = frozenset({"K1:contact"})
+        closed: frozenset[str] = frozenset({"K1:contact"})
+        scr, relay = machine.assembly.parts["SCR1"], machine.assembly.parts["K1"]
+        watched = sorted({net, "gate", "p12", "n12"})
+        for _ in range(3):
             written = deck.write(
                 machine.topology,
                 changes,
                 open_lead=tray.open_lead(self.fault),
                 fired=fired,
                 closed=closed,
+                transient=hertz is not None,
             )
-            found = deck.operating_point(written, sorted({net, "gate"}))
-            assert found is not None, f"ngspice found no operating point with {self.fault}"
-            trigger = machine.assembly.parts["SCR1"].__dict__["trigger_volts"]
-            if fired or found["gate"] < trigger:
+            if hertz:
+                cycle = deck.mains_cycle(written, watched, hertz, settle=0.5)
+                assert cycle is not None, f"ngspice gave no cycle with {self.fault}"
+                found = {n: mean for n, (mean, _) in cycle.items()}
+                peak = cycle[net][1]
+            else:
+                point = deck.operating_point(written, watched)
+                assert point is not None, f"ngspice found no operating point with {self.fault}"
+                found, peak = point, 0.0
+            fires = found["gate"] >= scr.__dict__["trigger_volts"]
+            pulls = found["p12"] - found["n12"] >= 0.75 * relay.__dict__["volts"]
+            now = (
+                fired | frozenset({"SCR1"} if fires else ()),
+                frozenset({"K1:contact"} if pulls else ()),
+            )
+            if now == (fired, closed):
                 break
-            fired = frozenset({"SCR1"})
+            fired, closed = now
+        if ripple:
+            return round(peak * self.random.uniform(0.97, 1.03), 3)
         error = self.random.uniform(-1, 1) * (0.005 * abs(found[net]) + 0.02)
         return round(found[net] + error, 2)
 
@@ -60,8 +82,10 @@ def follow(session: Session, specimen: Specimen, most: int) -> tuple[int | None,
     for done in range(1, most + 1):
         check = session.next_checks(1)[0]
         condition = check.candidate.condition
-        value = specimen.read(check.candidate.net, condition)
-        session.read(check.candidate.net, f"{value:.2f}", condition=condition)
+        ripple = check.candidate.quantity == "ripple"
+        value = specimen.read(check.candidate.net, condition, ripple)
+        text = f"{value:.3f}" if ripple else f"{value:.2f}"
+        session.read(check.candidate.net, text, condition=condition, ripple=ripple)
         lead = session.groups()[0]
         names = [session.hypotheses[i].name for i in lead.members]
         trail.append(f"{check.candidate.net} {value:.2f} -> {names[:3]} {lead.weight:.2f}")

@@ -129,6 +129,16 @@ def test_following_next_leads_to_the_fault(fault: str, seed: int, tmp_path: Path
     assert checks is not None, f"{fault} not found in 5 checks:\n" + "\n".join(trail)
 
 
+@pytest.mark.parametrize("fault", ["C4 short", "R3 open", "CR3 open", "R13 open"])
+def test_following_next_from_nothing_on_the_mains(fault: str, tmp_path: Path) -> None:
+    """As it stands after typing the file: fed by mains, no load, nothing measured yet."""
+    file = tmp_path / "pt3.yaml"
+    shutil.copy(tray.EXAMPLE, file)
+    with Session(file) as session:
+        checks, trail = bench.follow(session, bench.Specimen(fault, 21), most=5)
+    assert checks is not None, f"{fault} not found in 5 checks:\n" + "\n".join(trail)
+
+
 @pytest.mark.parametrize("load", ["half", "full"])
 def test_as_found_script_against_ngspice(load: str) -> None:
     """The whole as-found script at once: five faults and settings, ours and ngspice's."""
