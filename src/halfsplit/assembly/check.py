@@ -3,20 +3,35 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from halfsplit.assembly.advice import near
 from halfsplit.assembly.model import Assembly
 
-if TYPE_CHECKING:
-    from halfsplit.assembly.file import Reader
+
+class Notes(Protocol):
+    """Where problems go, and how much of the file could be read at all.
+
+    Attributes
+    ----------
+    blind: some nets are unknown, so nothing can be said of the circuit.
+    whole: every entry was readable.
+    maybe: nets named in entries that were not.
+    """
+
+    blind: bool
+    whole: bool
+    maybe: set[str]
+
+    def add(self, where: str, wrong: str, instead: str = "", *, doubt: bool = False) -> None:
+        """Record one problem."""
 
 
 # Names the common net usually goes by.
 _COMMONS = ("com", "gnd", "0v", "0", "ground", "chassis", "earth", "common")
 
 
-def electrical(assembly: Assembly, reader: Reader) -> None:
+def electrical(assembly: Assembly, reader: Notes) -> None:
     """Run every check, recording problems on `reader`.
 
     While some part entries cannot be used the circuit has holes of its own making, so checks of the
@@ -32,7 +47,7 @@ def electrical(assembly: Assembly, reader: Reader) -> None:
         _rails_reached(assembly, reader)
 
 
-def _known_nets(assembly: Assembly, reader: Reader) -> None:
+def _known_nets(assembly: Assembly, reader: Notes) -> None:
     known = {*assembly.nets(), assembly.common}
     named = [(f"rails.{k}.net", r.net) for k, r in assembly.rails.items()]
     named += [(f"points.{k}.net", p.net) for k, p in assembly.points.items()]
@@ -43,7 +58,7 @@ def _known_nets(assembly: Assembly, reader: Reader) -> None:
             reader.add(where, f"no part is on a net `{net}`", near(net, sorted(known)))
 
 
-def _common_used(assembly: Assembly, reader: Reader) -> None:
+def _common_used(assembly: Assembly, reader: Notes) -> None:
     ends = [n for p in assembly.parts.values() for n in p.terminals().values()]
     if ends and assembly.common not in ends:
         busiest = max(dict.fromkeys(ends), key=ends.count)
@@ -52,7 +67,7 @@ def _common_used(assembly: Assembly, reader: Reader) -> None:
         reader.add("common", f"no part is on the common net `{assembly.common}`", f"common: {net}")
 
 
-def _lonely_nets(assembly: Assembly, reader: Reader) -> None:
+def _lonely_nets(assembly: Assembly, reader: Notes) -> None:
     ends: dict[str, list[str]] = defaultdict(list)
     for ref, part in assembly.parts.items():
         for terminal, net in part.terminals().items():
@@ -68,7 +83,7 @@ def _lonely_nets(assembly: Assembly, reader: Reader) -> None:
             reader.add(where[0], f"net `{net}` has only this one terminal", advice)
 
 
-def _lookalike_nets(assembly: Assembly, reader: Reader) -> None:
+def _lookalike_nets(assembly: Assembly, reader: Notes) -> None:
     folded: dict[str, str] = {}
     for net in [assembly.common, *assembly.nets()]:
         other = folded.setdefault(net.lower(), net)
@@ -78,7 +93,7 @@ def _lookalike_nets(assembly: Assembly, reader: Reader) -> None:
             )
 
 
-def _sources(assembly: Assembly, reader: Reader) -> None:
+def _sources(assembly: Assembly, reader: Notes) -> None:
     across: dict[tuple[str, str], str] = {}
     for ref, part in assembly.parts.items():
         if part.KIND not in ("mains", "supply"):
@@ -100,7 +115,7 @@ def _sources(assembly: Assembly, reader: Reader) -> None:
         across[pair] = ref
 
 
-def _rails_reached(assembly: Assembly, reader: Reader) -> None:
+def _rails_reached(assembly: Assembly, reader: Notes) -> None:
     neighbours: dict[str, set[str]] = defaultdict(set)
     start: set[str] = set()
     for part in assembly.parts.values():
@@ -130,7 +145,7 @@ def _rails_reached(assembly: Assembly, reader: Reader) -> None:
             )
 
 
-def _one_net(assembly: Assembly, reader: Reader) -> None:
+def _one_net(assembly: Assembly, reader: Notes) -> None:
     for ref, part in assembly.parts.items():
         nets = list(part.terminals().values())
         if part.KIND not in ("mains", "supply") and len(nets) > 1 and len(set(nets)) == 1:

@@ -12,6 +12,7 @@ from ruamel.yaml.comments import CommentedMap
 
 from halfsplit.assembly.advice import field_words, near_kind, near_or_all, shown
 from halfsplit.assembly.advice import near as near
+from halfsplit.assembly.check import electrical
 from halfsplit.assembly.model import (
     Assembly,
     Feed,
@@ -255,8 +256,6 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
         reader.word(document, "notes", ""),
         reader.lines,
     )
-    from halfsplit.assembly.check import electrical  # the checks need the model above
-
     electrical(assembly, reader)
     problems = sorted(reader.problems, key=lambda p: (p.line, p.column, p.path))
     return (None if any(p.severity == "error" for p in problems) else assembly), problems

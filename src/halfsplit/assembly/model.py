@@ -6,27 +6,11 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, Field
 
-from halfsplit.parts.base import Amps, Hertz, Net, Ohms, Part, Volts
-from halfsplit.quantity import QuantityError, Range, parse, parse_range
-
-
-def _limits(value: object) -> Range:
-    if isinstance(value, Range):
-        return value
-    if value is None or isinstance(value, (bool, list, dict)):
-        raise ValueError("expected a range such as 4.75..5.25V")
-    return parse_range(str(value), "V")
-
-
-Limits = Annotated[
-    Range,
-    BeforeValidator(_limits),
-    WithJsonSchema({"type": "string", "description": "range, such as 4.75..5.25V"}),
-]
+from halfsplit.parts.base import Amps, Hertz, Net, Ohms, Part, VoltRange, Volts
+from halfsplit.quantity import QuantityError, parse
 
 
 class Entry(BaseModel):
@@ -46,10 +30,10 @@ class Rail(Entry):
     """A supply rail, its limits and its protection."""
 
     net: Net
-    limits: Limits
+    limits: VoltRange
     ripple: Volts | None = Field(default=None, gt=0, description="largest peak-to-peak ripple")
     rated: Amps | None = Field(default=None, gt=0)
-    over_voltage: Limits | None = None
+    over_voltage: VoltRange | None = None
     note: str | None = None
 
 

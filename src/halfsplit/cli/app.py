@@ -340,4 +340,4 @@ def demo(*, keep: Path | None = None, json: Json = False) -> int:
     """Run the main job on a demo machine: check, expect, read, suspects, next, resume."""
     from halfsplit.cli.demo import run_demo
 
-    return run_demo(keep, as_json=json)
+    return run_demo(run, keep, as_json=json)

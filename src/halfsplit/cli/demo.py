@@ -6,6 +6,7 @@ import json
 import shutil
 import sys
 import tempfile
+from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
 
@@ -24,10 +25,8 @@ def examples() -> Path:
 READINGS = ("p5=1.10", "n12=-1.71")
 
 
-def run_demo(keep: Path | None, *, as_json: bool) -> int:
-    """Copy the demo machine to a folder of its own and run the commands on it, showing each."""
-    from halfsplit.cli.app import run
-
+def run_demo(run: Callable[[list[str]], int], keep: Path | None, *, as_json: bool) -> int:
+    """Copy the demo machine to a folder of its own and `run` the commands on it, showing each."""
     try:
         folder = keep or Path(tempfile.mkdtemp(prefix="halfsplit-demo-"))
         folder.mkdir(parents=True, exist_ok=True)

@@ -33,6 +33,14 @@ def _text(value: object) -> str:
     return str(value)
 
 
+def _volt_range(value: object) -> Range:
+    if isinstance(value, Range):
+        return value
+    if value is None or isinstance(value, (bool, list, dict)):
+        raise ValueError("expected a range such as 4.75..5.25V")
+    return parse_range(str(value), "V")
+
+
 def _net(value: object) -> str:
     text = str(value).strip() if isinstance(value, (str, int)) else ""
     if isinstance(value, bool) or not text or any(c.isspace() or c in ":,{}[]#" for c in text):
@@ -63,7 +71,7 @@ GainRange = Annotated[
 ]
 VoltRange = Annotated[
     Range,
-    BeforeValidator(lambda v: v if isinstance(v, Range) else parse_range(_text(v), "V")),
+    BeforeValidator(_volt_range),
     WithJsonSchema({"type": "string", "description": "range, such as 4.75..5.25V"}),
 ]
 Net = Annotated[
