@@ -197,7 +197,10 @@ def unbalance(top: Topology, changes: Overrides, at: dict[str, float], on: set[s
             c, b, m = n
             be, bc = p["pol"] * (v[b] - v[m]), p["pol"] * (v[b] - v[c])
             forward, reverse = junction(be / vt), junction(bc / vt)
-            flow(c, m, p["pol"] * p["ist"] * (forward - reverse) * (1 - bc * p["ivaf"]))
+            # Gummel-Poon base charge: q1 of the Early voltage, q2 of high injection.
+            charge = (1 + math.sqrt(1 + 4 * p["iknee"] * p["ist"] * (forward + 1))) / 2
+            transport = p["ist"] * (forward - reverse) * (1 - bc * p["ivaf"]) / charge
+            flow(c, m, p["pol"] * transport)
             flow(b, c, p["pol"] * p["isr"] * reverse)
             flow(b, m, p["pol"] * p["isf"] * forward)
             for key, x, y in (("gce", c, m), ("gbe", b, m), ("gcb", c, b)):

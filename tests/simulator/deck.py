@@ -144,6 +144,8 @@ def _bjt(deck, i, element, v, nets, open_lead):  # type: ignore[no-untyped-def]
         v = v | {k: base[k] for k in ("ist", "isf", "isr")}
     kind = "NPN" if v["pol"] > 0 else "PNP"
     early = f" vaf={1 / v['ivaf']:.9g}" if v["ivaf"] > 0 else ""
+    if v["iknee"] > 0:
+        early += f" ikf={1 / v['iknee']:.9g}"
     add(f"Q{i} {leads['c']} {leads['b']} {leads['e']} MQ{i}")
     add(
         f".model MQ{i} {kind}(is={v['ist']:.9g} bf={v['ist'] / v['isf']:.9g} "

@@ -20,6 +20,7 @@ from halfsplit.parts.base import (
     KelvinPerWatt,
     Mode,
     Net,
+    Ohms,
     Part,
     Rate,
     Rating,
@@ -51,6 +52,12 @@ class Transistor(Part):
     base_emitter_at: Amps = Field(default=1e-3, gt=0)
     saturation: Volts | None = None
     saturation_at: Amps | None = None
+    gain_knee: Amps | None = Field(
+        default=None, gt=0, description="collector current where gain has fallen to about half"
+    )
+    emitter_ohms: Ohms | None = Field(
+        default=None, gt=0, description="bulk resistance, seen as drop at high current"
+    )
     early: Volts | None = Field(default=None, gt=0)
     transition: Hertz | None = None
     theta_ja: KelvinPerWatt | None = None
@@ -79,10 +86,16 @@ class Transistor(Part):
             "isf": ist / beta,
             "isr": ist / self.reverse_gain,
             "ivaf": 1.0 / self.early if self.early else 0.0,
+            "iknee": 1.0 / self.gain_knee if self.gain_knee else 0.0,
         }
 
     def elements(self) -> list[el.Element]:
-        return [el.Bjt(self.ref, (self.c, self.b, self.e), self._values(self.beta()))]
+        values = self._values(self.beta())
+        if self.emitter_ohms is None:
+            return [el.Bjt(self.ref, (self.c, self.b, self.e), values)]
+        inside = f"{self.ref}#e"
+        bulk = el.Resistor(f"{self.ref}:bulk", (inside, self.e), {"g": 1.0 / self.emitter_ohms})
+        return [el.Bjt(self.ref, (self.c, self.b, inside), values), bulk]
 
     def modes(self) -> list[Mode]:
         v = self._values(self.beta())
