@@ -87,7 +87,7 @@ def run_demo(run: Callable[[list[str]], int], keep: Path | None, *, as_json: boo
     show.say(f"\nThe demo machine and its journal are in {folder}")
     show.say("Go on from here by hand, for example:")
     program = Path(sys.argv[0]).name if shutil.which(Path(sys.argv[0]).name) else sys.argv[0]
-    show.say(f"  {program} read {file} sum=4.80")
+    show.say(f"  {program} read {file} sum=5.29")
     show.say(f"  {program} next {file}")
     show.say(
         f"Then type your own machine into a file like it; {program} --help lists the commands."

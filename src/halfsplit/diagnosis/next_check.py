@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -135,11 +136,16 @@ def _outcomes(
         else:
             clusters.append([i])
         edge = max(edge, mean[i] + width[i])
+    lines = [
+        0.5 * (max(mean[i] + width[i] for i in a) + min(mean[i] - width[i] for i in b))
+        for a, b in pairwise(clusters)
+    ]
     found = []
-    for cluster in clusters:
+    for cluster, floor, top in zip(clusters, [-np.inf, *lines], [*lines, np.inf], strict=False):
+        # Told as wide as the predictions are, but never past the line to the next outcome.
         members = sorted(cluster, key=lambda i: -share[i])
-        low = float(min(mean[i] - width[i] for i in cluster))
-        high = float(max(mean[i] + width[i] for i in cluster))
+        low = max(float(min(mean[i] - 2 * sigma[i] for i in cluster)), float(floor))
+        high = min(float(max(mean[i] + 2 * sigma[i] for i in cluster)), float(top))
         chance = float(share[cluster].sum())
         found.append(Outcome(low, high, chance, tuple(int(live[i]) for i in members)))
     loose = [i for i in range(len(live)) if not known[i] and share[i] > 1e-3]
