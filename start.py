@@ -33,9 +33,9 @@ def environment(extra: str) -> Path:
     """Make or refresh the virtual environment; returns its folder of programs."""
     programs = ENVIRONMENT / ("Scripts" if os.name == "nt" else "bin")
     if not (programs / "pip").exists() and not (programs / "pip.exe").exists():
-        print("Making .venv …", flush=True)
+        print("Making .venv; packages take about 500 MB …", flush=True)
         venv.create(ENVIRONMENT, with_pip=True, clear=ENVIRONMENT.exists())
-    print("Installing packages (about 500 MB on the first run) …", flush=True)
+    print("Installing or checking packages …", flush=True)
     target = f".[{extra}]" if extra else "."
     quiet = ("--quiet", "--disable-pip-version-check")
     run(str(programs / "pip"), "install", *quiet, "--editable", target, quiet=True)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from tests.simulator import tray
+from tests.simulator.bench import Specimen
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.expect import expect
@@ -175,3 +176,51 @@ def test_overloaded_resistor_is_doubted(tmp_path: Path) -> None:
     found = check_file(file)
     assert [(p.path, p.severity) for p in found] == [("parts.R1", "doubt")]
     assert "1.44 W" in found[0].wrong
+
+
+def test_the_loop_closes_after_a_repair(session: Session) -> None:
+    """R21 open, found, fitted, read again: mended, and no further call to change anything."""
+    session.set_condition(Condition("raws", "half"))
+    session.read("p5", "0.02")
+    session.read("b11", "1.58")
+    assert next_dict(session)["act"]["group"] == ["R21 open"]
+    session.change("R21 fitted")
+    advice = next_dict(session)
+    assert advice["act"] is None
+    assert advice["mended"] == {"group": ["R21 open"], "readings_since": 0, "all_explained": True}
+    session.read("p5", "4.99")
+    session.read("b11", "6.75")
+    advice = next_dict(session)
+    assert advice["act"] is None
+    assert advice["mended"] == {"group": ["R21 open"], "readings_since": 2, "all_explained": True}
+
+
+def test_a_verdict_on_the_new_part_leaves_the_old_one_guilty(session: Session) -> None:
+    session.set_condition(Condition("raws", "half"))
+    session.read("p5", "0.02")
+    session.read("b11", "1.58")
+    before = session.groups()[0].weight
+    session.change("R21 fitted")
+    session.prove("R21", True, "new one reads 0.18 ohm")
+    assert session.groups()[0].weight == pytest.approx(before, abs=1e-6)
+
+
+def test_a_part_tested_bad_is_to_be_replaced_not_proved_again(session: Session) -> None:
+    session.set_condition(Condition("raws", "half"))
+    session.read("p5", "0.02")
+    session.read("b11", "1.58")
+    session.prove("R21", False, "OL")
+    assert next_dict(session)["act"]["proved"] == ["R21"]
+
+
+@pytest.mark.parametrize("left", ["15000u", "6800u"])
+def test_drying_capacitor_is_found_at_full_load(session: Session, left: str) -> None:
+    """C1 with 45 % or 20 % of its value, by ngspice's mains cycle: ripple at full load tells."""
+    specimen = Specimen(f"C1 value={left}", 3)
+    full = Condition("mains", "full")
+    session.set_condition(full)
+    for net in ("p5", "v5r"):
+        session.read(net, f"{specimen.read(net, full):.2f}")
+    session.read("v5r", f"{specimen.read('v5r', full, ripple=True):.2f}", ripple=True)
+    names = [session.hypotheses[i].name for i in session.groups()[0].members]
+    assert names[0].startswith("C1 value"), (names, session.evidence()[-1].value)

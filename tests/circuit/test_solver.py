@@ -246,7 +246,7 @@ def test_kirchhoff_at_every_single_fault_of_the_tray() -> None:
 
 
 def test_mains_cycle_settles_and_balances_at_every_single_fault() -> None:
-    """305 faults behind the rectifier: each settled, each balanced, none silently dropped."""
+    """Every fault behind the rectifier: each settled, each balanced, none silently dropped."""
     from halfsplit.assembly.condition import Condition
     from halfsplit.faults.hypotheses import single_faults
 

@@ -89,6 +89,8 @@ def follow(session: Session, specimen: Specimen, most: int) -> tuple[int | None,
         lead = session.groups()[0]
         names = [session.hypotheses[i].name for i in lead.members]
         trail.append(f"{check.candidate.net} {value:.2f} -> {names[:3]} {lead.weight:.2f}")
-        if specimen.fault in names:
+        # Found means: leading, alone or in a group small enough to hold in the hand, and not one
+        # that would also let the machine be healthy or wrong in an unknown way.
+        if specimen.fault in names and len(names) <= 4 and not {0, 1} & set(lead.members):
             return done, trail
     return None, trail

@@ -132,6 +132,8 @@ def example(kind: type[BaseModel], name: str) -> str:
     info = _fields(kind).get(name)
     if info is None:
         return "…"
+    if info.examples:
+        return str(info.examples[0])
     for mark in info.metadata:
         words = (getattr(mark, "json_schema", None) or {}).get("description", "")
         if "such as " in words:

@@ -127,7 +127,11 @@ def _rails_reached(assembly: Assembly, reader: Notes) -> None:
     for feed in assembly.feeds.values():
         start |= set(feed.nets)
     if assembly.parts and not start:
-        reader.add("parts", "nothing powers this circuit", "an entry of kind mains or supply")
+        reader.add(
+            "parts",
+            "nothing powers this circuit",
+            "J1: {kind: mains, volts: 230V, live: l, neutral: n}, or an entry of kind supply",
+        )
         return
     # Current must arrive through parts, not by way of common, which touches everything.
     reached, queue = set(start), list(start - {assembly.common})

@@ -201,8 +201,19 @@ class Recorder:
         return self._append("prove", {"part": ref, "good": good, "text": note})
 
     def proofs(self) -> list[tuple[str, bool]]:
-        """Parts tested out of circuit, in order, each with the verdict."""
-        return [(e.body["part"], e.body["good"]) for e in self.entries if e.kind == "prove"]
+        """Parts tested out of circuit, in order, each with the verdict.
+
+        A verdict on a part fitted since the machine came in says nothing of the old one, and is
+        left out.
+        """
+        found, fitted = [], set[str]()
+        for entry in self.entries:
+            if entry.kind == "condition":
+                changes = condition_of(self.assembly, entry).changes
+                fitted = {c.part for c in changes if c.what == "fitted"}
+            elif entry.kind == "prove" and entry.body["part"] not in fitted:
+                found.append((entry.body["part"], entry.body["good"]))
+        return found
 
     def change(self, text: str) -> Entry:
         """Store something done to a part (see :func:`parse_change`), put back (`C4 put-back`), or

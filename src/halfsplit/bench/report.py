@@ -87,6 +87,7 @@ def next_dict(bench: Session) -> dict[str, Any]:
         "act": None,
         "again": [],
         "quiet": None,
+        "mended": None,
         "blocked": None,
         "checks": [],
     }
@@ -96,6 +97,14 @@ def next_dict(bench: Session) -> dict[str, Any]:
         data["quiet"] = {"weight": round(quiet.weight, 4), "would_not_show": hidden}
     checks = bench.next_checks()
     data["again"] = [r.as_dict() for r in bench.unexplained()] if bench.evidence() else []
+    since = bench.mended()
+    if since is not None:
+        lead = bench.groups()[0]
+        data["mended"] = {
+            "group": [bench.hypotheses[i].name for i in lead.members],
+            "readings_since": len(since),
+            "all_explained": not data["again"],
+        }
     decided = bench.decided(checks[0] if checks else None)
     if decided is not None:
         data["act"] = _act(bench, decided)
@@ -126,6 +135,7 @@ def _act(bench: Session, decided: Group) -> dict[str, Any]:
         "weight": round(decided.weight, 4),
         "group": [members[i].name for i in order],
         "prove": {members[i].name: proof(bench, members[i]) for i in order[:4]},
+        "proved": sorted({p for p, good in bench.proofs() if not good} & {h.part for h in members}),
         "before": before_touching(bench.machine, bench.condition),
     }
 

@@ -154,8 +154,23 @@ class Session(Recorder):
         lead = self._leader()
         if lead is None or {0, 1} & set(lead.members) or self.unexplained():
             return None
+        if self.mended() is not None:
+            return None
         here = best is not None and best.candidate.condition == self.condition
         return None if here and best is not None and best.bits >= STILL_WORTH else lead
+
+    def mended(self) -> list[Evidence] | None:
+        """Readings taken since the leading suspect's part was replaced; None if it was not."""
+        lead = self._leader()
+        parts = {self.hypotheses[i].part for i in lead.members} if lead else set()
+        now = {c.part for c in self.condition.changes if c.what == "fitted"}
+        if not parts or not parts <= now:
+            return None
+        return [
+            e
+            for e in self.evidence()
+            if parts <= {c.part for c in e.condition.changes if c.what == "fitted"}
+        ]
 
     def unexplained(self) -> list[Reason]:
         """Readings the leading suspect contradicts: to be taken again before believing it."""

@@ -93,7 +93,10 @@ def checked(file: Path, found: Sequence[Problem]) -> None:
         more = f", {doubts} to look at again" if doubts else ""
         say(f"{file}: {errors} to put right{more}")
     else:
-        say(f"{file}: no problem found" + (f", {doubts} to look at again" if doubts else ""))
+        doubted = (
+            f"{_count(doubts, 'thing')} that may be mistyped" if doubts else "no problem found"
+        )
+        say(f"{file}: {doubted}")
 
 
 def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
@@ -185,16 +188,29 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
         out.print(f"[bold]Enough is known to act: {escape(who)}[/] ({percent(act['weight'])})")
         for line in act["before"]:
             out.print(f"  [yellow]caution: {escape(line)}[/]")
-        for name, lines in act["prove"].items():
-            say(f"  Prove {name} out of circuit, or with one lead lifted:")
-            for line in lines:
-                say(f"    {line}")
-        part = act["group"][0].partition(" ")[0]
-        say(f'  Then say so: observe {bench.assembly.file.name} "…" --part {part} --good, or --bad')
+        file, part = bench.assembly.file.name, act["group"][0].partition(" ")[0]
+        if act["proved"]:
+            part = act["proved"][0]
+            say(f"  {part} tested bad: fit a good one, then say so: change {file} {part} fitted")
+        else:
+            for name, lines in act["prove"].items():
+                say(f"  Prove {name} out of circuit, or with one lead lifted:")
+                for line in lines:
+                    say(f"    {line}")
+            say(f'  Then say so: observe {file} "…" --part {part} --good, or --bad')
         say("  Before changing it, ask what it took along: look at what fed it and what it fed.")
     for reason in data["again"]:
         out.print(f"[bold]Read again: {escape(reason['words'])}[/]")
-        say("  The leading suspect cannot explain that reading; a slip is likelier than you think.")
+        say("  The leading suspect does not explain it: a slip, a fault of another size, or two.")
+    mended = data["mended"]
+    if mended:
+        who = " or ".join(mended["group"][:5])
+        out.print(f"[bold]{escape(who)}: replaced.[/]")
+        since = _count(mended["readings_since"], "reading")
+        if mended["readings_since"] and mended["all_explained"]:
+            say(f"  {since} since then, all as a healthy machine reads. Prove it at every load.")
+        elif not mended["readings_since"]:
+            say("  Read again what was wrong before; nothing has been read since.")
     quiet = data.get("quiet")
     if quiet:
         out.print("[bold]Nothing wrong shows in the readings so far.[/]")
@@ -205,7 +221,7 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
     if data.get("blocked"):
         say(data["blocked"])
     for check in data["checks"][:1]:
-        head = "Next check" if not act else "Or confirm with"
+        head = "Or confirm with" if act else "To confirm" if mended else "Next check"
         what = "ripple, peak to peak" if check["quantity"] == "ripple" else "direct volts"
         out.print(
             f"[bold]{head}: {what} at {escape(check['label'])}[/], probe on {escape(check['at'])}, "

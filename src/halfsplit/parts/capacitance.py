@@ -60,8 +60,14 @@ class Capacitance(Part):
                 "a few ohms or less both ways; may be cracked or burnt",
             ),
             "open": (opened, {c: 0.0}, "no kick of the needle; capacitance near nothing"),
+            # Drying has no fixed size; two points, in equal shares, stand for its range.
+            "value half": (
+                0.5 * low,
+                {c: 0.5 * self.value, esr: max(2.0 * series, 1e-3)},
+                "about half its value: drying out",
+            ),
             "value low": (
-                low,
+                0.5 * low,
                 {c: 0.2 * self.value, esr: max(5.0 * series, 1e-3)},
                 "a fifth of its value and high series resistance: dried out",
             ),

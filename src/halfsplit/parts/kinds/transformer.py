@@ -49,7 +49,13 @@ class Transformer(Part):
     RATE: ClassVar[Rate] = Rate(0.16, f"{RATES_217}, power transformer row")
 
     kind: Literal["transformer"]
-    windings: dict[str, WindingEntry] = Field(min_length=2)
+    windings: dict[str, WindingEntry] = Field(
+        min_length=2,
+        examples=[
+            "{primary: {start: live, end: neutral, volts: 230V, ohms: 20ohm}, "
+            "sec: {start: sa, end: sb, volts: 15V, ohms: 0.5ohm}}"
+        ],
+    )
     core_loss: Watts = Field(default=2.0, gt=0, description="iron loss at rated primary volts")
     ratio_tolerance: Fraction = 0.02
 
