@@ -63,6 +63,8 @@ def write(
         _element(deck, index, element, v, nets, open_lead, fired, closed, transient)
     for net in topology.nets:  # the same leak to common that the solver has
         deck.lines.append(f"Rleak{deck.net(net)} {deck.net(net)} 0 1e12")
+        if transient:  # stray capacitance of wiring, or a floating winding stops its time step
+            deck.lines.append(f"Cstray{deck.net(net)} {deck.net(net)} 0 30p")
     return deck
 
 
@@ -202,6 +204,8 @@ def mains_cycle(
         control.append(f"meas tran mean{k} avg {v} from={start:g} to={settle:g}")
         control.append(f"meas tran peak{k} pp {v} from={start:g} to={settle:g}")
     out = _run("mains cycle", deck, control, timeout=300.0)
+    if "aborted" in out:
+        return None
     found = dict(re.findall(r"^(mean\d+|peak\d+)\s*=\s*([-+0-9.e]+)", out, re.M))
     try:
         return {n: (float(found[f"mean{k}"]), float(found[f"peak{k}"])) for k, n in enumerate(nets)}
