@@ -73,7 +73,8 @@ def by_ngspice(
         scr, relay = machine.assembly.parts["SCR1"], machine.assembly.parts["K1"]
         fires = "SCR1" not in removed and found["gate"] >= scr.__dict__["trigger_volts"]
         now_fired = fired | ({"SCR1"} if fires and "never" not in name else frozenset())
-        pulls = abs(found["p12"] - found["n12"]) >= 0.75 * relay.__dict__["volts"]
+        coil = "K1 coil open" not in name  # no current in the coil, no pull
+        pulls = coil and abs(found["p12"] - found["n12"]) >= 0.75 * relay.__dict__["volts"]
         now_closed = frozenset({"K1:contact"}) if pulls else frozenset()
         if (now_fired, now_closed) == (fired, closed):
             return {n: found[n] for n in nets}

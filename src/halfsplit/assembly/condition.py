@@ -164,6 +164,10 @@ def parse_change(assembly: Assembly, text: str) -> Change:
         if len(rest) != 1 or rest[0] not in leads:
             issues.add(text, f"which lead of {part.ref}?", f"{part.ref} lift {leads[0]}")
             issues.done()
+        if part.lift(rest[0]) is None:
+            wrong = f"what the circuit does with {rest[0]} of a {part.KIND} off is not modelled"
+            issues.add(text, wrong, f"{part.ref} removed, if it comes out whole")
+            issues.done()
         return Change(part.ref, "lifted", rest[0])
     if re.fullmatch(r"fit(ted)?|replace[d]?", verb):
         values = {}

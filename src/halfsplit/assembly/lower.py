@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from halfsplit.assembly.condition import Condition, refit
+from halfsplit.assembly.condition import Change, Condition, refit
 from halfsplit.assembly.model import Assembly
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Netlist, Overrides
@@ -69,14 +69,14 @@ class Machine:
         for part in self.assembly.parts.values():
             if part.KIND == "mains":
                 found |= set(part.terminals().values())
-        grown = bool(found)
-        while grown:
+        grown = True
+        while grown:  # until a pass over all parts, in whatever order they stand, adds nothing
             grown = False
             for part in self.assembly.parts.values():
-                ends = set(part.terminals().values())
+                ends = set(part.terminals().values()) - {self.assembly.common}
                 if part.KIND != "transformer" and ends & found and not ends <= found:
-                    found |= ends - {self.assembly.common}
-                    grown = bool(ends - {self.assembly.common} - found) or grown
+                    found |= ends
+                    grown = True
         for part in self.assembly.parts.values():
             if part.KIND == "transformer":
                 first = next(iter(part.__dict__["windings"].values()))
@@ -140,10 +140,7 @@ class Machine:
             changes |= self._change(self.assembly.parts[change.part], change)
         return changes
 
-    def _change(self, part: Part, change: object) -> Overrides:
-        from halfsplit.assembly.condition import Change
-
-        assert isinstance(change, Change)
+    def _change(self, part: Part, change: Change) -> Overrides:
         elements = part.elements()
         if change.what == "removed":
             return {k: v for e in elements for k, v in e.gone().items()}
@@ -156,12 +153,10 @@ class Machine:
         if change.what == "bypassed":
             first = elements[0]
             return {(first.name, _shunt(first)): el.SHORT}
-        opened = {m.name: m.changes for m in part.modes()}
-        names = {"c": "open collector", "b": "open base", "e": "open emitter"}
-        lead = names.get(change.lead, f"{change.lead.partition('.')[0]} open")
-        if lead in opened:
-            return dict(opened[lead])
-        return {k: v for e in elements for k, v in e.gone().items()}
+        lifted = part.lift(change.lead)
+        if lifted is None:
+            raise ValueError(f"{change} was let through though its effect is not modelled")
+        return lifted
 
 
 def _shunt(element: el.Element) -> str:

@@ -127,7 +127,7 @@ class Session(Recorder):
         return checks[:most]
 
     def _rank(self, conditions: Sequence[Condition]) -> list[Check]:
-        points = {p.net for p in self.assembly.points.values()}
+        reach = {p.net: p.minutes or AT_POINT for p in self.assembly.points.values()}
         taken = {(e.pos, e.quantity, e.condition) for e in self.evidence() if not e.neg}
         candidates, tables = [], {}
         for condition in conditions:
@@ -137,8 +137,8 @@ class Session(Recorder):
             moving = CHANGE_LOAD if condition != self.condition else 0.0
             moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
             for net in self.probe_nets():
-                reach = AT_POINT if net in points else AT_LEAD
-                for quantity, minutes in (("volts", reach), ("ripple", AT_RIPPLE)):
+                at_hand = reach.get(net, AT_LEAD)
+                for quantity, minutes in (("volts", at_hand), ("ripple", at_hand + AT_RIPPLE)):
                     if quantity == "ripple" and self.machine.alternating(condition) is None:
                         continue
                     if (net, quantity, condition) not in taken:

@@ -9,7 +9,7 @@ import numpy as np
 
 from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.posterior import MODEL_FRACTION, MODEL_VOLTS
-from halfsplit.faults.dictionary import ADRIFT, UNSOLVED, Predictions
+from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions
 
 SHARPNESS = 3.0  # combined sigmas of meter and model by which two readings must differ
 
@@ -26,7 +26,7 @@ def apart(tables: Sequence[Predictions], nets: Sequence[str], a: int, b: int) ->
     """Whether any reading of `nets` in any of the conditions separates two hypotheses."""
     meter = Meter()
     for table in tables:
-        if UNSOLVED in (table.status[a], table.status[b]):
+        if {int(table.status[a]), int(table.status[b])} & set(UNCLAIMED):
             return True  # no claim of sameness about a case that was not solved
         for net in nets:
             i = table.column(net)

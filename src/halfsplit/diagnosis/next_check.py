@@ -16,7 +16,8 @@ from halfsplit.diagnosis.posterior import SLIP, Belief
 from halfsplit.faults.dictionary import Predictions
 
 # Minutes a check takes. Common practice, no published source.
-AT_POINT, AT_LEAD, AT_RIPPLE, CHANGE_LOAD, CHANGE_FEED = 0.7, 1.0, 2.5, 2.0, 5.0
+AT_POINT, AT_LEAD, CHANGE_LOAD, CHANGE_FEED = 0.7, 1.0, 2.0, 5.0
+AT_RIPPLE = 1.5  # on top of reaching the net: fetch and set the scope
 # Voltage to common above which a probe needs care: 60 V direct (IEC 61010-1 limit of the stricter
 # edition). A check above it counts as this many times longer, so a harmless one wins if it serves.
 TOUCH_VOLTS, LIVE_FACTOR = 60.0, 4.0

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.diagnosis.evidence import Evidence
-from halfsplit.faults.dictionary import ADRIFT, UNSOLVED, Predictions
+from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -81,7 +81,7 @@ class Belief:
         var = np.einsum("hk,hk->h", np.einsum("hk,hkl->hl", slope, self.cover[only]), slope)
         own = np.array([item.meter.sigma(m, item.resolution) for m in mean])
         model = MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS
-        known = (table.status[only] != UNSOLVED) & (source < ADRIFT)
+        known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
         sigma = np.sqrt(np.maximum(var, 0.0) + own**2 + model**2)
         return Expected(mean + learnt, sigma, slope, known)
 
@@ -91,7 +91,7 @@ class Belief:
             0.25 * mean + 0.004
         )  # a scope's trace, an old capacitor's value: no better than that
         zero = np.zeros_like(self.shift[only])
-        return Expected(mean, sigma, zero, table.status[only] != UNSOLVED)
+        return Expected(mean, sigma, zero, ~np.isin(table.status[only], UNCLAIMED))
 
     def likelihood(self, expected: Expected, value: float, span: float) -> tuple[Floats, Floats]:
         """Density of the reading under each hypothesis, and the share owed to a true reading.

@@ -218,3 +218,5 @@ def _store(path: Path, found: Predictions) -> None:
 
 
 UNSOLVED = int(Status.UNSOLVED)
+# Rows whose readings are no prediction: nothing may be weighed by them.
+UNCLAIMED = (UNSOLVED, int(Status.NOT_SETTLED))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -109,11 +109,14 @@ class Wander:
     changes: Overrides
 
 
+Quantity = Literal["volts", "amps", "watts", "degC", "amps_squared_seconds"]
+
+
 @dataclass(frozen=True)
 class Rating:
     """A limit the part must not pass: `quantity` volts, amps, watts or degC of `element`."""
 
-    quantity: Literal["volts", "amps", "watts", "degC", "amps_squared_seconds"]
+    quantity: Quantity
     limit: float
     element: str
     source: str
@@ -178,6 +181,15 @@ class Part(BaseModel):
         """The ways it fails, shares summing to 1; empty for what cannot fail (a meter)."""
         return []
 
+    def lift(self, lead: str) -> Overrides | None:
+        """What changes with one lead off the board; None where that is not modelled.
+
+        A part of two leads is simply out of the circuit. Kinds with more say which element goes.
+        """
+        if len(self.terminals()) != 2:
+            return None
+        return gone(self.elements())
+
     def wanders(self) -> list[Wander]:
         """Independent uncertainties of a good part at one sigma."""
         return []
@@ -200,6 +212,17 @@ class Part(BaseModel):
 
 
 RESERVED = frozenset({"in", "from", "is"})  # words Python keeps; the field gets a trailing _
+
+
+def gone(elements: Iterable[Element]) -> Overrides:
+    """Changes that take every one of these elements out of the circuit."""
+    return {key: value for e in elements for key, value in e.gone().items()}
+
+
+def limits(element: str, given: Mapping[Quantity, float | None]) -> list[Rating]:
+    """Ratings of one element from what the entry or its catalogue row gives; None is left out."""
+    said = "the part's entry or catalogue row"
+    return [Rating(q, value, element, said) for q, value in given.items() if value]
 
 
 def shares(source: str, modes: Mapping[str, tuple[float, Overrides, str]]) -> list[Mode]:

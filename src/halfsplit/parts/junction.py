@@ -22,6 +22,7 @@ from halfsplit.parts.base import (
     Seconds,
     Volts,
     Wander,
+    limits,
     shares,
 )
 
@@ -88,9 +89,7 @@ class DiodePart(Part):
         ]
 
     def ratings(self) -> list[Rating]:
-        from_entry = "the part's entry or catalogue row"
-        limits = [("volts", self.volts), ("amps", self.amps)]
-        return [Rating(q, v, self.ref, from_entry) for q, v in limits if v]  # type: ignore[arg-type]
+        return limits(self.ref, {"volts": self.volts, "amps": self.amps})
 
     def dead(self) -> list[DeadLook]:
         nvt = self.EMISSION * el.THERMAL_VOLTAGE

@@ -8,6 +8,7 @@ from typing import ClassVar
 from pydantic import Field
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.parts.base import (
     MODES_338,
     PRACTICE,
@@ -27,6 +28,7 @@ from halfsplit.parts.base import (
     Volts,
     Wander,
     Watts,
+    limits,
     shares,
 )
 from halfsplit.parts.junction import saturation
@@ -146,9 +148,11 @@ class Transistor(Part):
         ]
 
     def ratings(self) -> list[Rating]:
-        said = "the part's entry or catalogue row"
-        limits = [("volts", self.volts), ("amps", self.amps), ("watts", self.power)]
-        return [Rating(q, v, self.ref, said) for q, v in limits if v]  # type: ignore[arg-type]
+        return limits(self.ref, {"volts": self.volts, "amps": self.amps, "watts": self.power})
+
+    def lift(self, lead: str) -> Overrides | None:
+        opened = {m.name: m.changes for m in self.modes()}
+        return opened[{"c": "open collector", "b": "open base", "e": "open emitter"}[lead]]
 
     def dead(self) -> list[DeadLook]:
         drop = self.base_emitter + el.THERMAL_VOLTAGE * math.log(1e-3 / self.base_emitter_at)

@@ -8,6 +8,7 @@ from typing import ClassVar, Literal
 from pydantic import Field
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.parts.base import (
     MEMORY,
     PRACTICE,
@@ -18,10 +19,13 @@ from halfsplit.parts.base import (
     Mode,
     Net,
     Part,
+    Quantity,
     Rate,
     Rating,
     Volts,
     Wander,
+    gone,
+    limits,
     shares,
 )
 from halfsplit.parts.junction import saturation
@@ -80,14 +84,11 @@ class Bridge(Part):
         return [Wander(f"{self.ref} drop", {(f"{self.ref}:{n}", "is"): sat for n in self._arms()})]
 
     def ratings(self) -> list[Rating]:
-        said = "the part's entry or catalogue row"
-        limits = [("volts", self.volts), ("amps", self.amps)]
-        return [
-            Rating(q, v, f"{self.ref}:{n}", said)  # type: ignore[arg-type]
-            for n in self._arms()
-            for q, v in limits
-            if v
-        ]
+        given: dict[Quantity, float | None] = {"volts": self.volts, "amps": self.amps}
+        return [r for n in self._arms() for r in limits(f"{self.ref}:{n}", given)]
+
+    def lift(self, lead: str) -> Overrides | None:
+        return gone(e for e in self.elements() if lead in e.name.partition(":")[2].split("-"))
 
     def dead(self) -> list[DeadLook]:
         nvt = self.EMISSION * el.THERMAL_VOLTAGE

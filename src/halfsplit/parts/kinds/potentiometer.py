@@ -7,6 +7,7 @@ from typing import ClassVar, Literal
 from pydantic import Field, model_validator
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.parts.base import (
     MODES_338,
     PRACTICE,
@@ -22,6 +23,7 @@ from halfsplit.parts.base import (
     Rating,
     Wander,
     Watts,
+    gone,
     shares,
 )
 from halfsplit.quantity import show
@@ -86,6 +88,10 @@ class Potentiometer(Part):
                 "short": (0.07, {(self.ref, "g"): el.SHORT}, "reads near 0 ohm"),
             },
         )
+
+    def lift(self, lead: str) -> Overrides | None:
+        track = {"a": [self.ref], "b": [f"{self.ref}:b"], "wiper": [self.ref, f"{self.ref}:b"]}
+        return gone(e for e in self.elements() if e.name in track[lead])
 
     def wanders(self) -> list[Wander]:
         # Nobody knows a trimmer's setting to better than a few degrees of its turn.

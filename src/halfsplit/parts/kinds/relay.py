@@ -7,6 +7,7 @@ from typing import ClassVar, Literal
 from pydantic import Field
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.parts.base import (
     MODES_338,
     PRACTICE,
@@ -20,6 +21,7 @@ from halfsplit.parts.base import (
     Rate,
     Volts,
     Wander,
+    gone,
     shares,
 )
 
@@ -57,15 +59,21 @@ class Relay(Part):
 
     def modes(self) -> list[Mode]:
         force = (f"{self.ref}:contact", "force")
+        still = {(self.ref, "g"): el.OPEN, (f"{self.ref}:contact", "pull"): 1e9}
         return shares(
             f"{MODES_338} (no trip .55, spurious .26, short .19); coil and contact split ours",
             {
-                "coil open": (0.30, {(self.ref, "g"): el.OPEN}, "coil reads OL"),
+                "coil open": (0.30, still, "coil reads OL"),
                 "contact open": (0.25, {force: -1.0}, "coil pulls, contact stays OL"),
                 "contact welded": (0.26, {force: 1.0}, "contact closed at rest"),
                 "coil short": (0.19, {(self.ref, "g"): 0.1}, "coil reads a few ohms"),
             },
         )
+
+    def lift(self, lead: str) -> Overrides | None:
+        if lead in ("a", "b"):
+            return gone([self.elements()[1]])
+        return {(self.ref, "g"): 1e-12, (f"{self.ref}:contact", "pull"): 1e9}
 
     def wanders(self) -> list[Wander]:
         return [Wander(f"{self.ref} coil", {(self.ref, "g"): 1.0 / (1.06 * self.coil)})]

@@ -7,6 +7,7 @@ from typing import ClassVar, Literal
 from pydantic import Field
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.parts.base import (
     MEMORY,
     PRACTICE,
@@ -23,6 +24,8 @@ from halfsplit.parts.base import (
     Rating,
     Volts,
     Wander,
+    gone,
+    limits,
     shares,
 )
 from halfsplit.parts.junction import saturation
@@ -102,9 +105,14 @@ class Thyristor(Part):
         ]
 
     def ratings(self) -> list[Rating]:
-        said = "the part's entry or catalogue row"
-        limits = [("volts", self.volts), ("amps", self.amps)]
-        return [Rating(q, v, self.ref, said) for q, v in limits if v]  # type: ignore[arg-type]
+        return limits(self.ref, {"volts": self.volts, "amps": self.amps})
+
+    def lift(self, lead: str) -> Overrides | None:
+        if lead == "g":
+            return {(self.ref, "able"): 0.0, (self.ref, "isg"): 0.0, (self.ref, "ggk"): 0.0}
+        if lead == "a":  # gate and cathode stay a junction
+            return {(self.ref, "able"): 0.0, (self.ref, "gak"): 0.0}
+        return gone(self.elements())
 
     def dead(self) -> list[DeadLook]:
         return [

@@ -7,6 +7,7 @@ from typing import ClassVar, Literal
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.parts.base import (
     MODES_338,
     PRACTICE,
@@ -24,6 +25,7 @@ from halfsplit.parts.base import (
     Volts,
     Wander,
     Watts,
+    gone,
     shares,
 )
 
@@ -102,6 +104,10 @@ class Transformer(Part):
         hot = {(f"{self.ref}:iron", "g"): 50.0 * self.core_loss}
         found["shorted turns"] = (0.42, hot, "hot with nothing connected; primary fuse blows")
         return shares(MODES_338, found)
+
+    def lift(self, lead: str) -> Overrides | None:
+        name = lead.partition(".")[0]
+        return gone(e for e in self.elements() if e.name == f"{self.ref}:{name}")
 
     def wanders(self) -> list[Wander]:
         found = []
