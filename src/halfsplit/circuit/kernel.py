@@ -13,6 +13,7 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.jit import jit
@@ -32,15 +33,17 @@ LEAK = 1e-12  # S from every net to common, so that no net is wholly adrift
 STRAY = 30e-12  # F from every net to common in the time domain: wiring, as measured on such boards
 LIMITED = 1e8  # A, a source that may give less than this has a curved law
 
+Room = npt.NDArray[np.float64]
+
 
 class Work(NamedTuple):
-    """Room one row is solved in: matrix, its straight part, currents, what the junctions were at."""
+    """Room one row is solved in: matrix, straight part, currents, what the junctions were at."""
 
-    a: np.ndarray  # type: ignore[type-arg]
-    straight: np.ndarray  # type: ignore[type-arg]
-    given: np.ndarray  # type: ignore[type-arg]
-    f: np.ndarray  # type: ignore[type-arg]
-    vj: np.ndarray  # type: ignore[type-arg]
+    a: Room
+    straight: Room
+    given: Room
+    f: Room
+    vj: Room
 
 
 @jit
@@ -72,7 +75,7 @@ def assemble_straight(ar, p, xh, hq, latch, t, h, stray, a, given):  # type: ign
         if c == el.RESISTOR:
             stamp_two(given, a, jac, e, 0, 1, n0, n1, 0.0, p[o])
         elif c == el.CAPACITOR:
-            g, i = p[o + 2], 0.0
+            g, i = float(p[o + 2]), 0.0
             if h > 0.0 and p[o] > 0.0:
                 k = 1.0 / (p[o + 1] + h / p[o])
                 g, i = g + k, -k * hq[e, 0]

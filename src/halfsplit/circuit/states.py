@@ -1,4 +1,4 @@
-"""Compiled: what changes between solves. Latched devices switch, stores take on their new content."""
+"""Compiled: what changes between solves. Latched devices switch, stores take new content."""
 
 from __future__ import annotations
 
