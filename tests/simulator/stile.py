@@ -25,7 +25,7 @@ FITTED = {
     "C5 low esr": Change("C5", "fitted", "", (("esr", "5mohm"),)),
     "C5 dried": Change("C5", "fitted", "", (("esr", "300mohm"), ("value", "600u"))),
 }
-NO_CROWBAR = (Change("SCR1", "removed"),)
+NO_CROWBAR = (Change("SCR1", "removed"),)  # the notes list the volts that would exist
 
 
 @cache
