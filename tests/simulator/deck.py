@@ -84,7 +84,7 @@ def write(
         if isinstance(element, el.Inductor):
             at = (amps or {}).get(element.name, 0.0) if start is not None else None
             parts.inductor(deck.lines.append, index, v, nets, at)
-            if 0 < v["l"] and v["r"] < 1e9:
+            if v["l"] > 0 and v["r"] < 1e9:
                 deck.through[element.name] = (f"x{index}", nets[1], 1.0 / v["r"])
     if start is not None:
         known = {deck.net(n): v for n, v in start.items() if n in topology.net_index}

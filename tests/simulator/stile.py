@@ -52,12 +52,18 @@ class Specimen:
 
 
 def specimen(
-    fault: str, load: str, *, warm: bool = True, start: dict[str, float] | None = None,
+    fault: str,
+    load: str,
+    *,
+    warm: bool = True,
+    start: dict[str, float] | None = None,
     crowbar: bool = True,
+    changes: Overrides | None = None,
 ) -> Specimen:
     """A fault ("" healthy, "CR5 slow", "Q1 c-e short"; "+" joins) at a load of the file.
 
     `warm` starts from the healthy steady state, save nets given in `start` [V]; else all is at 0.
+    `changes` (of a fault script) are laid over the rest.
     """
     built = machine()
     fitted = [FITTED[f] for f in fault.split(" + ") if f in FITTED]
@@ -65,7 +71,7 @@ def specimen(
     removed = () if crowbar else NO_CROWBAR
     condition = Condition("raw", load, tuple(sorted((*fitted, *removed), key=lambda c: c.part)))
     # The condition first: a fault of a part wins over the values of its socket.
-    changes = {**built.values(condition), **tray.modes(built, modes)}
+    laid = {**built.values(condition), **tray.modes(built, modes), **(changes or {})}
     ohms = built.assembly.loads[load]["out"].ohms
     assert ohms is not None
     amps = 4.96 / ohms
@@ -78,13 +84,13 @@ def specimen(
     flowing = {"L1": amps if warm and amps < 11.5 else 0.0}
     written = deck.write(
         built.topology,
-        changes,
+        laid,
         open_lead=tray.open_lead(fault),
         transient=True,
         start=state,
         amps=flowing,
     )
-    return Specimen(built.topology, changes, written)
+    return Specimen(built.topology, laid, written)
 
 
 def run(one: Specimen, stop: float, step: float, keep: float = 0.0) -> Waves | None:
@@ -108,4 +114,3 @@ def figures(waves: Waves) -> dict[str, float | None]:
     found["raw_amps"] = waves.mean(waves.amps["feed:rawc"])
     found["raw_peak"] = float(waves.amps["feed:rawc"].max())
     return found
-

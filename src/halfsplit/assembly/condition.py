@@ -202,7 +202,7 @@ def refit(part: Part, change: Change) -> Part:
     """The part with the fitted values. Raises ProblemsError when they do not make a part."""
     if not change.values:
         return part
-    fields = {
+    fields: dict[str, Any] = {
         k: Read(v) if isinstance(v, float) else v
         for k, v in part.__dict__.items()
         if k != "in_" and v is not None

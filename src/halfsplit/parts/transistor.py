@@ -64,7 +64,9 @@ class Transistor(Part):
     early: Volts | None = Field(default=None, gt=0)
     transition: Hertz | None = Field(default=None, gt=0, description="where gain has fallen to 1")
     storage: Seconds | None = Field(
-        default=None, gt=0, description="storage time, base driven by a tenth of storage_at each way"
+        default=None,
+        gt=0,
+        description="storage time, base driven by a tenth of storage_at each way",
     )
     storage_at: Amps | None = Field(default=None, gt=0, description="collector current of storage")
     theta_ja: KelvinPerWatt | None = None
