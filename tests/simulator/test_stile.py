@@ -52,7 +52,7 @@ APART = {
 NEAR = {
     "out": (0.02, 0.02),
     "ripple": (0.15, 0.0),
-    "hertz": (0.05, 0.0),
+    "hertz": (0.06, 0.0),
     "choke_low": (0.0, 0.3),
     "choke_high": (0.0, 0.3),
     "raw_amps": (0.12, 0.0),
@@ -99,8 +99,9 @@ def test_fault_dictionary(row: dict[str, Any]) -> None:
     _, found = solve(fault, load, row.get("crowbar", True))
     for key in row.keys() - {"fault", "load", "crowbar"} - APART.get((fault, load), set()):
         agree(key, found[key], row[key])
-    if fault == "Q1 c-e short":  # a divider: the short and R1 above, the load below
-        assert found["out"] == pytest.approx(28 * 1.25 / (1.25 + 0.1 + 0.047 + 0.03), abs=0.3)
+    if fault == "Q1 c-e short":  # a divider: the load below; above, short, Q1, R1, L1, F1, feed
+        above = 0.1 + 0.03 + 0.047 + 0.01 + 0.01 + 0.01
+        assert found["out"] == pytest.approx(28 * 1.25 / (1.25 + above), abs=0.1)
     if fault == "R1 open":
         assert 7.5 < (found["c9"] or 0.0) < 12.0
     if fault == "C5 low esr" and load == "full":
@@ -115,7 +116,9 @@ def test_restarts(load: str) -> None:
     trips = waves.rises(waves.volts["c9"], 6.0, 5.0)
     assert trips.size >= 3
     notes = NOTES["restart"]["shorted"]
-    assert np.diff(trips)[-1] == pytest.approx(notes["period"], rel=0.05)
+    # The notes give the period of the dead short; the overload starts again as OUT first rises.
+    period = float(np.diff(trips)[-1])
+    assert period == pytest.approx(notes["period"], rel=0.05 if load == "shorted" else 0.15)
     cycle = waves.since(trips[-2], trips[-1])
     assert cycle.amps["L1"].max() == pytest.approx(notes["choke_high"], rel=0.03)
     assert waves.volts["c9"].max() == pytest.approx(notes["c9"], abs=0.3)
