@@ -65,20 +65,23 @@ def assemble_straight(ar, p, xh, hq, latch, t, h, stray, a, given):  # type: ign
     a[:] = 0.0
     given[:] = 0.0
     jac, n = ar.jac, ar.nodes
-    hold = stray / h if h > 0.0 else 0.0
-    for i in range(ar.n):
-        given[i] = -hold * xh[i]
-        a[ar.self_pos[i]] = LEAK + hold
+    hold, i, g = 0.0, 0.0, 0.0
+    if h > 0.0:
+        hold = stray / h
+    for k in range(ar.n):
+        given[k] = -hold * xh[k]
+        a[ar.self_pos[k]] = LEAK + hold
     for e in ar.straight:
         o, c = ar.offset[e], ar.code[e]
         n0, n1 = n[e, 0], n[e, 1]
         if c == el.RESISTOR:
             stamp_two(given, a, jac, e, 0, 1, n0, n1, 0.0, p[o])
         elif c == el.CAPACITOR:
-            g, i = float(p[o + 2]), 0.0
+            i = 0.0
+            g = p[o + 2]
             if h > 0.0 and p[o] > 0.0:
-                k = 1.0 / (p[o + 1] + h / p[o])
-                g, i = g + k, -k * hq[e, 0]
+                pull = 1.0 / (p[o + 1] + h / p[o])
+                g, i = g + pull, -pull * hq[e, 0]
             elif h <= 0.0:
                 g, i = g + p[o + 3], -p[o + 3] * p[o + 4]
             stamp_two(given, a, jac, e, 0, 1, n0, n1, i, g)
