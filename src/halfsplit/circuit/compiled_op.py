@@ -7,6 +7,7 @@ import numpy as np
 
 from halfsplit.circuit.kernel import STRAY, newton, remember, residual, switch
 from halfsplit.circuit.solution import Status
+from halfsplit.circuit.valve_stamps import holds_gas
 
 # A row counts as solved when no net is unbalanced by more than this [A]: far below what any
 # meter sees, far above rounding in ampere-sized branches.
@@ -59,8 +60,13 @@ def power_up(ar, p, x, vj, latch, hist, a, f):  # type: ignore[no-untyped-def]
 
 @nb.njit(cache=True, nogil=True)
 def solve_rows(ar, rows, start, out, status, res, latched):  # type: ignore[no-untyped-def]
-    """Solve every row: from the start given, then from zero, then by following a power-up."""
+    """Solve every row: from the start given, then from zero, then by following a power-up.
+
+    With gas tubes in it a circuit can rest in several states, and which of them lit depends on the
+    way up: those are always followed from switch-on, and on failing that claimed as nothing.
+    """
     elements = ar.code.size
+    first = 2 if holds_gas(ar) else 0
     for r in range(rows.shape[0]):
         p = rows[r]
         a = np.zeros(ar.lu.nnz + 1)
@@ -71,7 +77,7 @@ def solve_rows(ar, rows, start, out, status, res, latched):  # type: ignore[no-u
         latch = np.zeros(elements, dtype=np.int8)
         x[: ar.n] = start[r]
         how = _WARM
-        for attempt in range(3):
+        for attempt in range(first, 3):
             if attempt == 0:
                 ok = settle(ar, p, x, vj, latch, hist, 60, a, f)
             elif attempt == 1:

@@ -21,6 +21,13 @@ from halfsplit.circuit.stamps import (
     stamp_scr,
     stamp_two,
 )
+from halfsplit.circuit.valve_stamps import (
+    gas_moves,
+    stamp_gas,
+    stamp_pentode,
+    stamp_triode,
+    stamp_vacuum,
+)
 
 LEAK = 1e-12  # S from every net to common, so that no net is wholly adrift
 STRAY = 30e-12  # F from every net to common in the time domain: wiring, as measured on such boards
@@ -139,6 +146,14 @@ def assemble(ar, p, x, xprev, vj, latch, hist, t, h, stray, limiting, a, f):  # 
         elif c == el.CONTACT:
             g = p[o] if latch[e] == 1 else p[o + 1]
             stamp_two(f, a, jac, e, 0, 1, n0, n1, g * v, g)
+        elif c == el.TRIODE:
+            limited |= stamp_triode(f, a, jac, e, p, o, x, n, vj, limiting)
+        elif c == el.PENTODE:
+            limited |= stamp_pentode(f, a, jac, e, p, o, x, n, vj, limiting)
+        elif c == el.VACUUM:
+            stamp_vacuum(f, a, jac, e, p, o, x, n)
+        elif c == el.GAS:
+            stamp_gas(f, a, jac, e, p, o, x, n, latch)
     return limited
 
 
@@ -202,10 +217,10 @@ def newton(ar, p, x, xprev, vj, latch, hist, t, h, stray, most, a, f):  # type: 
 
 @nb.njit(cache=True)
 def switch(ar, p, x, latch):  # type: ignore[no-untyped-def]
-    """Let thyristors, then relays, change state at `x`. Returns how many did.
+    """Let thyristors and gas tubes, then relays, change state at `x`. Returns how many did.
 
-    A thyristor fires in microseconds, a relay moves in milliseconds: relays wait until no
-    thyristor wants to change, or a relay would pull on volts that never last that long.
+    A thyristor or a gas tube fires in microseconds, a relay moves in milliseconds: relays wait
+    until neither wants to change, or a relay would pull on volts that never last that long.
     """
     changed = 0
     for e in range(ar.code.size):
@@ -223,6 +238,9 @@ def switch(ar, p, x, latch):  # type: ignore[no-untyped-def]
                 if 0.03 * up / p[o + 5] < p[o + 3]:
                     latch[e] = 0
                     changed += 1
+        elif ar.code[e] == el.GAS and gas_moves(p, o, x, ar.nodes, e, latch):
+            latch[e] = 1 - latch[e]
+            changed += 1
     if changed > 0:
         return changed
     for e in range(ar.code.size):
