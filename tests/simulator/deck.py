@@ -17,6 +17,7 @@ from pathlib import Path
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.topology import Topology
+from tests.simulator import deck_valves
 
 NGSPICE = shutil.which("ngspice")
 TEMPERATURE = 27.0  # degC, ngspice's own default
@@ -123,7 +124,7 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
     elif isinstance(element, el.Contact):
         g = v["closed"] if element.name in closed else v["open"]
         add(f"R{i} {two} {1 / g:.9g}")
-    else:
+    elif not deck_valves.element(deck, i, element, v, nets, fired, transient):
         raise NotImplementedError(f"no deck form for {type(element).__name__}")
 
 

@@ -33,7 +33,7 @@ from halfsplit.parts.base import (
 SHARES_SOURCE = f"MIL-HDBK-338B, electron tube row (split of unstable and short ours); {MEMORY}"
 TUBE_RATE = f"MIL-HDBK-217F Notice 2, receiving tube base rates; {MEMORY}"
 WORN = 0.4  # emission left in a valve called worn out; common practice, no published source
-LEAK = 1e-9  # S, heater to cathode of a good valve
+LEAK = 1e-9  # S, anode or heater to cathode over base and socket of a good valve; practice
 HEATER_LEAK = 1.0 / 50e3  # S, of a bad one; common practice, no published source
 COLD_HEATER = 6.0  # a tungsten heater's hot resistance over its cold; common practice, unpublished
 

@@ -10,7 +10,7 @@ from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.parts.base import REGISTRY, Mode, Net, gone
 from halfsplit.parts.kinds.triode import GRID
-from halfsplit.parts.valve import Valve
+from halfsplit.parts.valve import LEAK, Valve
 
 
 @REGISTRY.add
@@ -51,7 +51,7 @@ class PentodePart(Valve):
 
     def elements(self) -> list[el.Element]:
         values = {"mu": self.mu, "ex": self.ex, "kg1": self.kg1, "kp": self.kp, "kvb": self.kvb}
-        values |= {"kgrid": GRID / self.kg1, "emission": self.emission}
+        values |= {"kgrid": GRID / self.kg1, "emission": self.emission, "gak": LEAK}
         if self.strapped or self.s is None:
             valve: el.Element = el.Triode(self.ref, (self.a, self.g, self.k), values)
         else:

@@ -28,6 +28,8 @@ from halfsplit.parts.base import (
 # A plate begins to pass about a milliampere at 0.55 V and is rated at about 1 V; between, and at
 # the peaks above, its drop grows with the logarithm of current. From memory, unconfirmed.
 ONSET_VOLTS, ONSET_AMPS = 0.55, 1e-3
+# Reverse peak a plate stands over its rated alternating input: a reservoir doubles the peak.
+PEAK = 2.0 * math.sqrt(2.0)
 AGED = 2.0  # forward drop of an old stack over a new one's; common practice, no published source
 
 
@@ -43,7 +45,7 @@ class Selenium(Part):
     plates: int = Field(gt=0, le=200)
     amps: Amps = Field(gt=0, description="rated direct current")
     drop: Volts = Field(default=1.0, gt=0.56, description="forward, one plate at rated current")
-    plate_volts: Volts = Field(default=25.0, gt=0, description="reverse, one plate")
+    plate_volts: Volts = Field(default=25.0, gt=0, description="rated input of one plate, rms")
     volts: Volts | None = Field(default=None, gt=0, description="rated alternating input, rms")
     package: str | None = None
     a: Net
@@ -53,15 +55,18 @@ class Selenium(Part):
         """Diode parameters of the stack; `aged` multiplies its forward drop."""
         ratio = self.amps / ONSET_AMPS
         slope = (self.drop - ONSET_VOLTS) / math.log(max(ratio, math.e))
-        knee = self.plates * self.plate_volts
         return {
             "is": ONSET_AMPS / math.expm1(ONSET_VOLTS / slope),
             "nvt": aged * self.plates * slope,
-            # Reverse current is soft: a milliampere at the rated volts, e-fold for each 5 % more.
-            "bv": knee,
+            # Reverse current is soft: a milliampere at the rated peak, e-fold for each 5 % more.
+            "bv": self.reverse(),
             "ibv": ONSET_AMPS,
-            "nbv": 0.05 * knee,
+            "nbv": 0.05 * self.reverse(),
         }
+
+    def reverse(self) -> float:
+        """Reverse peak the stack stands [V]."""
+        return self.plates * self.plate_volts * PEAK
 
     def elements(self) -> list[el.Element]:
         return [el.Diode(self.ref, (self.a, self.k), self.junction())]
@@ -87,9 +92,7 @@ class Selenium(Part):
         return [Wander(f"{self.ref} drop", {(self.ref, "nvt"): self.junction(1.1)["nvt"]})]
 
     def ratings(self) -> list[Rating]:
-        return limits(
-            self.ref, {"amps": self.amps, "volts": self.plates * self.plate_volts}
-        )
+        return limits(self.ref, {"amps": self.amps, "volts": self.reverse()})
 
     def dead(self) -> list[DeadLook]:
         words = f"kilohms, higher backwards; a diode test cannot turn it on; {PRACTICE}"

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from halfsplit.circuit import elements as el
 from halfsplit.parts.base import REGISTRY, Mode, Net
-from halfsplit.parts.valve import Valve
+from halfsplit.parts.valve import LEAK, Valve
 
 # Grid current at +1 V for each unit of 1/kg1. Common practice, no published source: it puts about
 # 0.3 mA at +1 V on a valve of mu 100 and a few milliamperes on a power valve.
@@ -37,7 +37,7 @@ class TriodePart(Valve):
 
     def elements(self) -> list[el.Element]:
         values = {"mu": self.mu, "ex": self.ex, "kg1": self.kg1, "kp": self.kp, "kvb": self.kvb}
-        values |= {"kgrid": GRID / self.kg1, "emission": self.emission}
+        values |= {"kgrid": GRID / self.kg1, "emission": self.emission, "gak": LEAK}
         return [el.Triode(self.ref, (self.a, self.g, self.k), values), *self.heater()]
 
     def modes(self) -> list[Mode]:
