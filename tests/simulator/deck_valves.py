@@ -2,7 +2,7 @@
 
 Source of the valve laws: N. Koren, "Improved vacuum tube models for SPICE simulations", Glass Audio
 8(5), 1996, written out with behavioural sources; where the solver departs from the printed form
-(screen current, rounded onset) its documented form is used.
+(screen current) its documented form is used.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ def soft(u: str) -> str:
 
 
 def three_halves(v: str) -> str:
-    """v^1.5 with the onset rounded over 0.1 V."""
-    return f"pow(max(0.1*{soft(f'({v})/0.1')},1e-12),1.5)"
+    """v^1.5 above 0 V."""
+    return f"pow(max({v},1e-9),1.5)"
 
 
 def drive(v: str, vg: str, p: dict[str, float], kvb: float) -> str:

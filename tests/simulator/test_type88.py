@@ -172,7 +172,7 @@ def test_mains_cycle_against_ngspice(load: str) -> None:
     assert table.status[0] == Status.SOLVED
     written = deck.write(machine.topology, machine.values(condition), transient=True)
     nets = [*type88.RAILS, "raw0"]
-    reference = deck.mains_cycle(written, nets, 50.0, settle=8.0, step=1e-4)
+    reference = deck.mains_cycle(written, nets, 50.0, settle=4.0, step=2e-4)
     assert reference is not None, "ngspice gave no cycle"
     for net, (mean, peak) in reference.items():
         column = table.column(net)

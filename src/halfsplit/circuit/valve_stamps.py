@@ -16,8 +16,6 @@ from halfsplit.circuit import elements as el
 from halfsplit.circuit.devices import land, soft
 from halfsplit.circuit.stamps import stamp_two
 
-# V, rounding of the onset of conduction: about the spread of emission velocities at 1000 K.
-ONSET = 0.1
 # V, rounding of the knee of a lit gas tube; small beside any maintaining voltage.
 KNEE = 0.05
 
@@ -34,10 +32,15 @@ def drive(v, vg, mu, kp, kvb):  # type: ignore[no-untyped-def]
 
 @nb.njit(cache=True, inline="always")
 def three_halves(v):  # type: ignore[no-untyped-def]
-    """v^1.5 above 0 V, nothing below, with a rounded onset; and its slope."""
-    up, slope = soft(v / ONSET)
-    root = math.sqrt(ONSET * up)
-    return root**3, 1.5 * root * slope
+    """v^1.5 above 0 V, nothing below; and its slope.
+
+    A hot cathode really drives some microamperes at 0 V; leaving that out keeps a machine that is
+    switched off at nothing.
+    """
+    if v <= 0.0:
+        return 0.0, 0.0
+    root = math.sqrt(v)
+    return root**3, 1.5 * root
 
 
 @nb.njit(cache=True, inline="always")
