@@ -62,6 +62,7 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, status, res, latch
         first = np.zeros(elements)
         probe = np.zeros(2)
         previous = np.zeros(elements)
+        rate = np.zeros(elements)
         status[r] = _MOVING
         calm = 0
         since = 0
@@ -95,13 +96,18 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, status, res, latch
                 status[r] = _OK
                 break
             since += 1
-            if since >= 5 and c >= 8 and worst >= 1.0 and c < most - 8:
-                for e in range(elements):
-                    d0 = first[e] - previous[e]
-                    d1 = hist[e] - first[e]
-                    if abs(d1) > REPEAT_FLOOR and d0 * d1 > 0.0 and abs(d1) < 0.995 * abs(d0):
-                        ratio = d1 / d0
-                        hist[e] += d1 * ratio / (1.0 - ratio)
+            help_on = since >= 5 and c >= 8 and worst >= 1.0 and c < most - 8
+            for e in range(elements):
+                d0 = first[e] - previous[e]
+                d1 = hist[e] - first[e]
+                ratio = d1 / d0 if d0 != 0.0 else 0.0
+                # Only what creeps by a steady ratio may be helped along: what rings between a choke
+                # and its capacitors would be thrown far off, and take minutes to bleed down.
+                even = abs(ratio - rate[e]) < 0.1 * (1.0 - ratio)
+                rate[e] = ratio
+                if help_on and even and abs(d1) > REPEAT_FLOOR and 0.0 < ratio < 0.995:
+                    hist[e] += d1 * ratio / (1.0 - ratio)
+            if help_on:
                 since = 0
                 calm = 0
             previous[:] = first
