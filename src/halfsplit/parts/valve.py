@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import ClassVar
+from typing import ClassVar, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Overrides
@@ -70,6 +70,12 @@ class Valve(Part):
     pinout: str | None = None
     h1: Net | None = None
     h2: Net | None = None
+
+    @model_validator(mode="after")
+    def _whole_heater(self) -> Self:
+        if (self.h1 is None) != (self.h2 is None):
+            raise ValueError("give both ends of the heater, h1 and h2, or neither")
+        return self
 
     def terminals(self) -> dict[str, str]:
         found = {t: self.__dict__[t] for t in self.TERMINALS}
