@@ -7,7 +7,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
 
-from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
+from halfsplit.assembly.condition import (
+    Change,
+    Condition,
+    find_part,
+    parse_change,
+    parse_warm,
+)
 from halfsplit.assembly.file import near
 from halfsplit.assembly.model import Assembly, load_value
 from halfsplit.bench.hazards import highest_volts
@@ -97,9 +103,16 @@ class Recorder:
             raise NotFoundError(f"there is no net, rail or point {name}{hint}")
         return found
 
-    def condition_from(self, feed: str | None, load: str | None) -> Condition:
-        """The present condition with another feed or load. Raises NotFoundError."""
+    def condition_from(
+        self, feed: str | None, load: str | None, warm: str | None = None
+    ) -> Condition:
+        """The present condition with another feed, load or time since switch-on.
+
+        Raises NotFoundError or ProblemsError.
+        """
         now = self.condition
+        if warm is not None:
+            now = replace(now, warm=parse_warm(warm))
         if feed is not None:
             if feed not in self.assembly.feeds:
                 raise NotFoundError(

@@ -28,6 +28,12 @@ from halfsplit.circuit.stamps import (
     stamp_source,
     stamp_two,
 )
+from halfsplit.circuit.valve_stamps import (
+    stamp_gas,
+    stamp_pentode,
+    stamp_triode,
+    stamp_vacuum,
+)
 
 LEAK = 1e-12  # S from every net to common, so that no net is wholly adrift
 STRAY = 30e-12  # F from every net to common in the time domain: wiring, as measured on such boards
@@ -137,6 +143,14 @@ def assemble(ar, p, x, hq, latch, t, h, limiting, w):  # type: ignore[no-untyped
             limited |= stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting)
         elif c == el.REGULATOR:
             limited |= stamp_regulator(f, a, jac, e, p, o, x, n, vj, limiting)
+        elif c == el.TRIODE:
+            limited |= stamp_triode(f, a, jac, e, p, o, x, n, vj, limiting)
+        elif c == el.PENTODE:
+            limited |= stamp_pentode(f, a, jac, e, p, o, x, n, vj, limiting)
+        elif c == el.VACUUM:
+            stamp_vacuum(f, a, jac, e, p, o, x, n)
+        elif c == el.GAS:
+            stamp_gas(f, a, jac, e, p, o, x, n, latch)
     return limited
 
 

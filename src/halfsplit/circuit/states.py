@@ -6,19 +6,23 @@ from halfsplit.circuit import elements as el
 from halfsplit.circuit.devices import grow, soft
 from halfsplit.circuit.elements import THERMAL_VOLTAGE as VT
 from halfsplit.circuit.jit import jit
+from halfsplit.circuit.valve_stamps import gas_moves
 
 
 @jit
 def switch(ar, p, x, latch):  # type: ignore[no-untyped-def]
-    """Let thyristors, then relays, change state at `x`. Returns how many did.
+    """Let thyristors and gas tubes, then relays, change state at `x`. Returns how many did.
 
-    A thyristor fires in microseconds, a relay moves in milliseconds: relays wait until no
-    thyristor wants to change, or a relay would pull on volts that never last that long.
+    A thyristor or a gas tube fires in microseconds, a relay moves in milliseconds: relays wait
+    until neither wants to change, or a relay would pull on volts that never last that long.
     """
     changed = 0
     for e in ar.curved:
         if ar.code[e] == el.SCR:
             changed += _thyristor(ar, p, x, latch, e)
+        elif ar.code[e] == el.GAS and gas_moves(p, ar.offset[e], x, ar.nodes, e, latch):
+            latch[e] = 1 - latch[e]
+            changed += 1
     if changed > 0:
         return changed
     for e in ar.straight:

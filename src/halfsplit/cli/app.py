@@ -27,6 +27,10 @@ Json = Annotated[bool, Parameter(name="--json", negative="", help="print JSON in
 Feed = Annotated[str | None, Parameter(help="feed the machine is powered by, as named in the file")]
 Load = Annotated[str | None, Parameter(help="load named in the file, or p5=2R,p12=24R")]
 
+Warm = Annotated[
+    str | None, Parameter(help="time since switch-on while valves warm up: 10s, cold, or hot")
+]
+
 
 def emit(data: Any, as_json: bool, text: Any) -> int:
     """Print `data` as JSON or call `text` to print it for people."""
@@ -105,6 +109,7 @@ def expect(
     *names: str,
     load: Annotated[list[str] | None, Parameter(help="load; may be given more than once")] = None,
     feed: Feed = None,
+    warm: Warm = None,
     all_loads: Annotated[bool, Parameter(negative="", help="every load of the file")] = False,
     faults: Annotated[Path | None, Parameter(help="fault script laid over the machine")] = None,
     json: Json = False,
@@ -115,7 +120,7 @@ def expect(
 
     with session(file) as bench:
         loads: list[str | None] = [*bench.assembly.loads] if all_loads else [*(load or [])]
-        conditions = [bench.condition_from(feed, name) for name in loads or [None]]
+        conditions = [bench.condition_from(feed, name, warm) for name in loads or [None]]
         laid = load_faults(bench.assembly, faults) if faults else None
         lines = ask(bench, names, conditions, laid)
         title = f"With {faults}" if faults else "If all is well"
@@ -130,6 +135,7 @@ def read(
     *readings: str,
     load: Load = None,
     feed: Feed = None,
+    warm: Warm = None,
     ripple: Annotated[
         bool, Parameter(negative="", help="peak-to-peak ripple from a scope")
     ] = False,
@@ -146,7 +152,7 @@ def read(
     with session(file) as bench:
         if not readings:
             raise ProblemsError([Problem("", 0, 0, "", "no reading was given", "n12=-12.04")])
-        at = bench.condition_from(feed, load)
+        at = bench.condition_from(feed, load, warm)
         for item in readings:
             name, sign, value = item.partition("=")
             first, _, second = name.partition(":")
@@ -215,21 +221,22 @@ def change(
     *what: str,
     load: Load = None,
     feed: Feed = None,
+    warm: Warm = None,
     json: Json = False,
 ) -> int:
     """Store what was done: "R3 removed", "R12 lift a", "C4 fitted value=33u", "R3 put-back".
 
-    Also "SW1 open"; and --load, --feed when those were changed.
+    Also "SW1 open"; and --load, --feed, --warm when those were changed.
     """
     from halfsplit.bench.hazards import before_touching
 
     with session(file) as bench:
         entries = []
-        bench.condition_from(feed, load)  # a wrong name stops here, before anything is stored
+        bench.condition_from(feed, load, warm)  # a wrong name stops here, before anything is stored
         if what:
             entries.append(bench.change(" ".join(what)))
-        if load is not None or feed is not None:
-            entries.append(bench.set_condition(bench.condition_from(feed, load)))
+        if (load, feed, warm) != (None, None, None):
+            entries.append(bench.set_condition(bench.condition_from(feed, load, warm)))
         if not entries:
             raise ProblemsError([Problem("", 0, 0, "", "no change was named", '"R3 removed"')])
         now = bench.condition
