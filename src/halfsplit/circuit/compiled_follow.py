@@ -27,9 +27,12 @@ from halfsplit.circuit.solution import Status
 
 # Errors of a step as shares of a store's largest value; halving them moved the frequencies of the
 # examples by under 1 %.
-VOLTS_SHARE, AMPS_SHARE = 1e-3, 4e-4
+VOLTS_SHARE, AMPS_SHARE = 2e-3, 1e-3
 PAUSE = 12.0  # times the beat: a longer silence is a restart, not a beat
 KICK = 0.02  # share of its scale every store is moved by to see whether a standstill is stable
+TICK = (
+    0.02  # s, a slower beat is heard as single ticks: attempts to start, not a switching frequency
+)
 PATIENCE = 40  # beats without another silence after which one is taken for part of starting up
 SPELL = 64  # beats averaged over when they never come even
 _STILL, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
@@ -84,6 +87,7 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
     old = np.zeros(ar.n)
     hq = np.zeros((ar.code.size, 2))
     latch = np.zeros(ar.code.size, dtype=np.int8)
+    begun = np.zeros(ar.code.size)
     clear(y)
     clear(spell)
     kicked = not kick
@@ -125,11 +129,16 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
             now = m.ctl[TIME]
             pause = now - burst_at
             bursts += 1
-            if bursts >= 3 and abs(pause - last_burst) < 0.03 * pause:
+            same = True  # every store stands where it stood when the last attempt began
+            for e in ar.store:
+                same &= abs(m.q0[e, 0] - begun[e]) < 0.02 * m.scale[e] + 1e-3
+                begun[e] = m.q0[e, 0]
+            if bursts >= 3 and same and abs(pause - last_burst) < 0.03 * pause:
                 period[0] = pause
                 copy(spell, y)
                 return _AGAIN
             last_burst, burst_at = pause, now
+            beat = min(3.0 * beat, gap)  # or a first quick ringing would make every beat a pause
             clear(spell)
             clear(y)
             c.marks[SINCE] = 0
@@ -146,7 +155,7 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
                 for k in range(OVER):
                     total += interval(c, k)
                 period[0] = total / OVER
-                return _EVEN
+                return _AGAIN if period[0] > TICK else _EVEN
             if done == 1:
                 restart(m, 1e-3 * gap)
                 clear(y)

@@ -19,8 +19,9 @@ RING = 16  # beats remembered
 TURN = 0.2  # share of the last swing that makes a turning point
 QUIET = 1e-3  # share of a store's scale below which it is not turning
 TRUSTED = 4  # turns before an inductor is trusted to keep time; capacitors need three times that
-AFTER_LEAP, OVER = 3, 6  # beats left to settle after a leap, beats the drift is measured over
+AFTER_LEAP, OVER = 3, 4  # beats left to settle after a leap, beats the drift is measured over
 STRIDE = 0.1  # share of its scale a store may be carried in one leap
+LITTLE = 1.0  # V or A, what counts as its scale at least, where leaps are concerned
 CLOCK, BEATS, SINCE, LEAPS, GONE = range(5)
 
 Room = npt.NDArray[np.float64]
@@ -138,28 +139,28 @@ def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
     last = (c.marks[BEATS] - 1) % RING
     past = (c.marks[BEATS] - 1 - OVER) % RING
     middle = (c.marks[BEATS] - 1 - OVER // 2) % RING
-    reach = 400.0
+    reach = 3000.0
     still = True
     for e in ar.store:
+        c.rate[1, e] = 0.0
         if ar.code[e] != el.CAPACITOR and ar.code[e] != el.INDUCTOR:
             continue
         whole = c.held[last, e] - c.held[past, e]
         late = c.held[last, e] - c.held[middle, e]
-        scale = m.scale[e] + 1e-3
+        scale = max(m.scale[e], LITTLE)
+        if abs(2.0 * late - whole) > 0.4 * abs(whole):  # its two halves disagree: no drift
+            if abs(whole) > 0.02 * scale:
+                return 0  # still ringing
+            continue
         rate = whole / OVER
-        if abs(whole) > 0.02 * scale and abs(2.0 * late - whole) > 0.5 * abs(whole):
-            return 0  # still ringing
         c.rate[1, e] = rate
         before = c.rate[0, e]
         # Beats in which the drift fades e-fold, where two leaps allow to tell.
-        fade = 300.0
-        if c.marks[LEAPS] > 0 and before * rate > 0.0 and abs(rate) < 0.98 * abs(before):
-            fade = c.marks[GONE] / np.log(before / rate)
-        elif c.marks[LEAPS] > 0 and before * rate <= 0.0:
-            fade = 30.0
-        if abs(rate) * fade > 2e-3 * scale and abs(rate) > 1e-6 * scale:
+        fade = 500.0
+        if c.marks[LEAPS] > 0 and before * rate > 0.0 and abs(rate) < 0.99 * abs(before):
+            fade = min(c.marks[GONE] / np.log(before / rate), 5000.0)
+        if abs(rate) * fade > 2e-3 * scale:
             still = False
-        if abs(rate) > 2e-6 * scale:
             reach = min(reach, max(STRIDE * scale / abs(rate), 1.0), 0.9 * fade)
     if still and c.marks[LEAPS] >= 2:
         return 2
