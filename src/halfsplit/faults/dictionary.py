@@ -182,8 +182,12 @@ class DictionaryCache:
         digest.update(repr(self.machine.alternating(condition)).encode())
         digest.update(repr([sorted(f.items()) for f in self.faults]).encode())
         digest.update(repr([(m.name, sorted(m.changes.items())) for m in self.moves]).encode())
-        folder = os.environ.get("HALFSPLIT_CACHE") or platformdirs.user_cache_dir("halfsplit")
-        return Path(folder) / "dictionary" / f"{digest.hexdigest()[:32]}.npz"
+        return cache_folder() / "dictionary" / f"{digest.hexdigest()[:32]}.npz"
+
+
+def cache_folder() -> Path:
+    """Where predictions are kept between runs."""
+    return Path(os.environ.get("HALFSPLIT_CACHE") or platformdirs.user_cache_dir("halfsplit"))
 
 
 def _load(path: Path) -> Predictions | None:
