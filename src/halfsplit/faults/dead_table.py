@@ -80,9 +80,7 @@ def dead_tables(
     tables = {}
     for k, pair in enumerate(pairs):
         at = slice(k * len(faults), (k + 1) * len(faults))
-        own = replace(
-            found, value=found.value[at], range=found.range[at], over=found.over[at]
-        )
+        own = replace(found, value=found.value[at], range=found.range[at], over=found.over[at])
         model = circuit.model_sigma(pair, own, meter, current[at])
         model = np.where(lost[at], np.hypot(model, UNKNOWN_SPREAD), model)
         tables[pair] = DeadTable(
@@ -126,9 +124,7 @@ class DeadDictionary:
                 else:
                     self._known[key] = stored
         if missing:
-            made = dead_tables(
-                self.circuit, missing, condition, meter, self.faults, self.moves
-            )
+            made = dead_tables(self.circuit, missing, condition, meter, self.faults, self.moves)
             for pair, table in made.items():
                 self._known[pair, condition, meter] = table
                 _store(self._path(pair, condition, meter), table)
