@@ -50,9 +50,8 @@ def _on_range(
         red, black = (made.net(n) for n in pair)
         if one.amps is not None:
             ohms = 0.1 * one.volts / one.amps
-            made.lines.append(
-                f"Bohm {black} {red} I=min({one.amps:.9g},({one.volts:.9g}-v({red},{black}))/{ohms:.9g})"
-            )
+            rest = f"({one.volts:.9g}-v({red},{black}))/{ohms:.9g}"
+            made.lines.append(f"Bohm {black} {red} I=min({one.amps:.9g},{rest})")
         else:
             made.lines += [f"Vohm ohm {black} dc {one.volts:.9g}"]
             made.lines += [f"Rohm ohm {red} {one.inside:.9g}"]

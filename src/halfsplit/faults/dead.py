@@ -7,8 +7,9 @@ pair of nets in either polarity, under any fault, is then only a row of values o
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -144,10 +145,12 @@ class DeadCircuit:
         kept: list[DeadReadings] = []
         todo = np.arange(len(asks))
         place = np.zeros((len(asks), 2), dtype=np.int64)
-        for which, one in enumerate(meter.ranges):
+        for which in range(len(meter.ranges)):
             if not todo.size:
                 break
-            found = self._on_range([base[i] for i in todo], [asks[i] for i in todo], meter, which)
+            found = self._on_range(
+                [base[int(i)] for i in todo], [asks[int(i)] for i in todo], meter, which
+            )
             last = np.full(todo.size, which == len(meter.ranges) - 1)
             stays = ~found.over | last
             place[todo[stays]] = np.column_stack(
@@ -244,17 +247,18 @@ def meter_sigma(meter: Ohmmeter, value: Floats, which: Ints, resolution: float =
 def _pick(kept: Sequence[DeadReadings], place: Ints) -> DeadReadings:
     """Row i of the result is row place[i, 1] of the range solved as number place[i, 0]."""
 
-    def take(get):  # type: ignore[no-untyped-def]
-        return np.array([get(kept[k])[r] for k, r in place])
+    def take(arrays: Sequence[npt.NDArray[Any]]) -> npt.NDArray[Any]:
+        return np.array([arrays[k][r] for k, r in place])
 
-    solutions = Solution(
-        take(lambda f: f.solution.mean),
-        take(lambda f: f.solution.low),
-        take(lambda f: f.solution.high),
-        take(lambda f: f.solution.status),
-        take(lambda f: f.solution.residual),
-        take(lambda f: f.solution.latched),
-        take(lambda f: f.solution.cycles),
+    solved = [f.solution for f in kept]
+    solution = Solution(*(take([getattr(s, f.name) for s in solved]) for f in fields(Solution)))
+    return DeadReadings(
+        take([f.value for f in kept]),
+        take([f.over for f in kept]),
+        take([f.volts for f in kept]),
+        take([f.amps for f in kept]),
+        take([f.range for f in kept]),
+        take([f.ok for f in kept]),
+        take([f.rows for f in kept]),
+        solution,
     )
-    names = ("value", "over", "volts", "amps", "range", "ok", "rows")
-    return DeadReadings(*(take(lambda f, n=n: getattr(f, n)) for n in names), solutions)

@@ -55,11 +55,11 @@ class DeadTable:
     def sigma(self, meter: Ohmmeter, resolution: float = 0.0) -> Floats:
         """One sigma of a reading apart from what is learnt about tolerances (H)."""
         value = np.array([meter.unscale(v) for v in self.x])
-        return np.hypot(self.model, meter_sigma(meter, value, self.range, resolution))
+        return np.asarray(np.hypot(self.model, meter_sigma(meter, value, self.range, resolution)))
 
     def spread(self, meter: Ohmmeter) -> Floats:
         """One sigma of a reading with tolerances as marked (H)."""
-        return np.hypot(self.sigma(meter), np.sqrt((self.slope**2).sum(axis=1)))
+        return np.asarray(np.hypot(self.sigma(meter), np.sqrt((self.slope**2).sum(axis=1))))
 
 
 def dead_tables(
@@ -75,7 +75,7 @@ def dead_tables(
     asks = [Ask(red, black, fault, laid or {}) for red, black in pairs for fault in faults]
     found = circuit.read(asks, condition, meter)
     slope, current = circuit.slopes(asks, found, meter, moves)
-    lost = np.isnan(slope).any(axis=1)
+    lost = np.asarray(np.isnan(slope).any(axis=1))
     slope = np.clip(np.nan_to_num(slope), -5.0, 5.0)
     tables = {}
     for k, pair in enumerate(pairs):

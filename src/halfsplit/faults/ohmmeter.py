@@ -89,7 +89,7 @@ class Ohmmeter:
         top = np.array([r.top for r in self.ranges])[which]
         if self.arc:  # deflection d = inside/(R + inside): an error of d grows as the square
             inside = np.array([r.inside or 1.0 for r in self.ranges])[which]
-            return self.arc * (value + inside) ** 2 / inside
+            return np.asarray(self.arc * (value + inside) ** 2 / inside)
         digit = resolution or top / self.digits
         return np.asarray(self.accuracy * np.abs(value) + self.counts * digit)
 
