@@ -22,6 +22,7 @@ from halfsplit.diagnosis.next_check import (
     rank,
 )
 from halfsplit.diagnosis.posterior import Belief, weigh
+from halfsplit.faults.dead_table import DeadDictionary
 from halfsplit.faults.dictionary import DictionaryCache, Predictions
 from halfsplit.faults.hypotheses import Hypothesis, single_faults
 
@@ -59,6 +60,12 @@ class Session(Recorder):
     def dictionary(self) -> DictionaryCache:
         """Predictions of every hypothesis."""
         return DictionaryCache(self.machine, [h.changes for h in self.hypotheses])
+
+    @cached_property
+    def dead(self) -> DeadDictionary:
+        """Predictions of every hypothesis for a meter on the dead machine."""
+        faults = [h.changes for h in self.hypotheses]
+        return DeadDictionary(self.machine, faults, self.dictionary.moves)
 
     def table(self, condition: Condition) -> Predictions:
         """Predictions in a condition."""

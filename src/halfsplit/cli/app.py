@@ -12,6 +12,7 @@ from cyclopts.validators import Number
 
 from halfsplit import __version__
 from halfsplit.cli import show
+from halfsplit.cli.dead import ohms
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
 
 app = App(
@@ -341,3 +342,6 @@ def demo(*, keep: Path | None = None, json: Json = False) -> int:
     from halfsplit.cli.demo import run_demo
 
     return run_demo(run, keep, as_json=json)
+
+
+app.command(ohms)

@@ -275,3 +275,10 @@ def resumed(bench: Session, data: dict[str, Any]) -> None:
         say(f"  suspect {percent(g['weight'])}: {listed}")
     advice(bench, data["next"])
     sys.stdout.flush()
+
+
+def amps(value: float) -> str:
+    """A current as the trade writes it."""
+    from halfsplit.quantity import show
+
+    return show(value, "A", 2)

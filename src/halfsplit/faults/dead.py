@@ -74,6 +74,16 @@ class DeadReadings:
     solution: Solution
 
 
+@dataclass(frozen=True)
+class Charging:
+    """A capacitor while the meter is on: final volts, ohms it charges through, R times C [s]."""
+
+    name: str
+    volts: float
+    ohms: float
+    seconds: float
+
+
 class DeadCircuit:
     """A machine's dead circuit, compiled once."""
 
@@ -224,17 +234,42 @@ class DeadCircuit:
         dx = dr / (np.maximum(found.value, 0.0)[:, None] + FLOOR)
         return dx[:, :-1], dx[:, -1]
 
+    def charging(self, ask: Ask, condition: Condition, meter: Ohmmeter) -> list[Charging]:
+        """Every capacitor as the meter charges it, in the order of the netlist."""
+        found = self.read([ask], condition, meter)
+        parts = [
+            e
+            for e in self.machine.netlist
+            if isinstance(e, el.Capacitor) and found.rows[0, self.topology.slot[e.name, "c"]] > 0.0
+        ]
+        if not found.ok[0] or not parts:
+            return []
+        # Each capacitor in turn drives a nanoampere into its own terminals; a thousandth of these
+        # values is what the slopes are taken with.
+        drives = [Move(e.name, {(e.name, "hold_g"): 1e-9, (e.name, "hold"): 1e6}) for e in parts]
+        slope, _ = sensitivities(
+            self.topology, found.rows, found.solution.mean, found.solution.latched, drives
+        )
+        listed = []
+        for k, e in enumerate(parts):
+            at = [Ask(e.nets[0], e.nets[1])]
+            ohms = abs(float(self.between(slope[:, k], at)[0])) * 1e-3 / 1e-9
+            volts = float(self.between(found.solution.mean, at)[0])
+            farads = float(found.rows[0, self.topology.slot[e.name, "c"]])
+            listed.append(Charging(e.name, volts, ohms, ohms * farads))
+        return listed
+
     def model_sigma(
-        self, pair: tuple[str, str], found: DeadReadings, meter: Ohmmeter, current: Floats
+        self, pair: tuple[str, str], shown: Floats, meter: Ohmmeter, current: Floats
     ) -> Floats:
         """One sigma on the meter's scale (B) of all but tolerances and the meter's claimed error:
         leads, board dirt, the models, the true test current, parts of unknown insides."""
-        value = np.maximum(np.nan_to_num(found.value), 0.0)
-        found_at = np.nan_to_num(current) ** 2 + (UNKNOWN if self.unknown(*pair) else 0.0) ** 2
+        value = np.maximum(np.nan_to_num(shown), 0.0)
+        more = np.nan_to_num(current) ** 2 + (UNKNOWN if self.unknown(*pair) else 0.0) ** 2
         if meter.test == "diode":
-            return np.asarray(np.sqrt((MODEL * value) ** 2 + 1e-6 + found_at))
+            return np.asarray(np.sqrt((MODEL * value) ** 2 + 1e-6 + more))
         leads, dirt = LEADS / (value + FLOOR), np.minimum(value / BOARD, 1.0)
-        return np.asarray(np.sqrt(leads**2 + dirt**2 + MODEL**2 + found_at))
+        return np.asarray(np.sqrt(leads**2 + dirt**2 + MODEL**2 + more))
 
 
 def meter_sigma(meter: Ohmmeter, value: Floats, which: Ints, resolution: float = 0.0) -> Floats:

@@ -57,6 +57,15 @@ class DeadTable:
         value = np.array([meter.unscale(v) for v in self.x])
         return np.asarray(np.hypot(self.model, meter_sigma(meter, value, self.range, resolution)))
 
+    def apart(self, i: int, j: int, sigma: Floats) -> bool:
+        """Whether the meter tells variant i from j: their two-sigma bands do not meet."""
+        if not (self.ok[i] and self.ok[j]) or (self.over[i] and self.over[j]):
+            return False
+        if self.over[i] or self.over[j]:
+            shown = j if self.over[i] else i
+            return bool(self.top - self.x[shown] > 2.0 * sigma[shown])
+        return bool(abs(self.x[i] - self.x[j]) > 2.0 * (sigma[i] + sigma[j]))
+
     def spread(self, meter: Ohmmeter) -> Floats:
         """One sigma of a reading with tolerances as marked (H)."""
         return np.asarray(np.hypot(self.sigma(meter), np.sqrt((self.slope**2).sum(axis=1))))
@@ -67,21 +76,22 @@ def dead_tables(
     pairs: Sequence[Pair],
     condition: Condition,
     meter: Ohmmeter,
-    faults: Sequence[Overrides],
+    variants: Sequence[tuple[Overrides, Overrides]],
     moves: Sequence[Move],
-    laid: Overrides | None = None,
 ) -> dict[Pair, DeadTable]:
-    """Tables of several pairs, solved as one batch. `laid` goes over faults and condition."""
-    asks = [Ask(red, black, fault, laid or {}) for red, black in pairs for fault in faults]
+    """Tables of several pairs over the same variants, solved as one batch.
+
+    A variant is a fault, which the condition may undo, and changes laid over fault and condition.
+    """
+    asks = [Ask(red, black, fault, laid) for red, black in pairs for fault, laid in variants]
     found = circuit.read(asks, condition, meter)
     slope, current = circuit.slopes(asks, found, meter, moves)
     lost = np.asarray(np.isnan(slope).any(axis=1))
     slope = np.clip(np.nan_to_num(slope), -5.0, 5.0)
     tables = {}
     for k, pair in enumerate(pairs):
-        at = slice(k * len(faults), (k + 1) * len(faults))
-        own = replace(found, value=found.value[at], range=found.range[at], over=found.over[at])
-        model = circuit.model_sigma(pair, own, meter, current[at])
+        at = slice(k * len(variants), (k + 1) * len(variants))
+        model = circuit.model_sigma(pair, found.value[at], meter, current[at])
         model = np.where(lost[at], np.hypot(model, UNKNOWN_SPREAD), model)
         tables[pair] = DeadTable(
             meter.scale(np.nan_to_num(found.value[at])),
@@ -124,7 +134,8 @@ class DeadDictionary:
                 else:
                     self._known[key] = stored
         if missing:
-            made = dead_tables(self.circuit, missing, condition, meter, self.faults, self.moves)
+            variants: list[tuple[Overrides, Overrides]] = [(f, {}) for f in self.faults]
+            made = dead_tables(self.circuit, missing, condition, meter, variants, self.moves)
             for pair, table in made.items():
                 self._known[pair, condition, meter] = table
                 _store(self._path(pair, condition, meter), table)
