@@ -106,7 +106,11 @@ class Judge:
         for change in self.condition.changes:
             if change.part == ref and change.what == "fitted":
                 part = refit(part, change)
-        return [(m.name, m.changes) for m in part.modes()]
+        if len(part.terminals()) <= 3:
+            return [(m.name, m.changes) for m in part.modes()]
+        # Of a bridge or a transformer only what stands between these two points is in question.
+        here = {e.name for e in part.elements() if set(self.pair) <= set(e.nets)}
+        return [(m.name, m.changes) for m in part.modes() if here & {e for e, _ in m.changes}]
 
     def _told(
         self,

@@ -10,7 +10,7 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.bench.record import Recorder
 from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.explain import Reason, reasons
-from halfsplit.diagnosis.groups import Group, group
+from halfsplit.diagnosis.groups import Dead, Group, group
 from halfsplit.diagnosis.next_check import (
     AT_LEAD,
     AT_POINT,
@@ -21,7 +21,7 @@ from halfsplit.diagnosis.next_check import (
     Check,
     rank,
 )
-from halfsplit.diagnosis.posterior import Belief, weigh
+from halfsplit.diagnosis.posterior import Belief, Table, weigh
 from halfsplit.faults.dead_table import DeadDictionary
 from halfsplit.faults.dictionary import DictionaryCache, Predictions
 from halfsplit.faults.hypotheses import Hypothesis, single_faults
@@ -89,17 +89,40 @@ class Session(Recorder):
             belief.prove([h.part == ref for h in self.hypotheses], good)
         return belief
 
-    def _lookup(self, item: Evidence) -> Predictions:
+    def _lookup(self, item: Evidence) -> Table:
+        if item.ohmmeter is not None:
+            return self.dead.get(self._leads(item), item.condition, item.ohmmeter)
         return self.table(item.condition)
+
+    def _leads(self, item: Evidence) -> tuple[str, str]:
+        return item.pos, item.neg or self.assembly.common
 
     def tables_used(self) -> list[Predictions]:
         """Predictions of every condition a reading was taken in, and of the present one."""
-        conditions = dict.fromkeys([*(e.condition for e in self.evidence()), self.condition])
-        return [self.table(c) for c in conditions]
+        read = [e.condition for e in self.evidence() if e.ohmmeter is None]
+        now = [self.condition] if self.condition.energised() or not self._dead_used() else []
+        return [self.table(c) for c in dict.fromkeys([*read, *now])]
+
+    def _dead_used(self) -> list[Dead]:
+        """Tables of every dead reading taken and, while the machine is off, of the rails."""
+        asked = [(self._leads(e), e.condition, e.ohmmeter) for e in self.evidence() if e.ohmmeter]
+        if not self.condition.energised() and asked:
+            meter, common = asked[-1][2], self.assembly.common
+            rails = [(r.net, common) for r in self.assembly.rails.values() if r.net != common]
+            both = [p for pair in rails for p in (pair, pair[::-1])]
+            self.dead.many(both, self.condition, meter)
+            asked += [(p, replace(self.condition, feed="off"), meter) for p in both]
+        found = []
+        for leads, condition, meter in dict.fromkeys(asked):
+            table = self.dead.get(leads, condition, meter)
+            found.append((table, table.sigma(meter)))
+        return found
 
     def groups(self) -> list[Group]:
         """Suspects grouped by what nothing here can separate."""
-        return group(self.belief.weights(), self.tables_used(), self.probe_nets())
+        return group(
+            self.belief.weights(), self.tables_used(), self.probe_nets(), dead=self._dead_used()
+        )
 
     def suspects(self, most: int = 6) -> list[SuspectGroup]:
         """Leading groups with reasons."""

@@ -11,8 +11,7 @@ from cyclopts import App, CycloptsError, Parameter
 from cyclopts.validators import Number
 
 from halfsplit import __version__
-from halfsplit.cli import show
-from halfsplit.cli.dead import ohms
+from halfsplit.cli import dead, show
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
 
 app = App(
@@ -137,12 +136,24 @@ def read(
     sure: Annotated[
         bool, Parameter(negative="", help="store even a reading far too large")
     ] = False,
+    ohms: Annotated[bool, Parameter(negative="", help="resistance, machine off")] = False,
+    diode: Annotated[bool, Parameter(negative="", help="diode test, machine off")] = False,
+    meter: Annotated[str | None, Parameter(help="ohmmeter profile, such as ohms-1mA")] = None,
     json: Json = False,
 ) -> int:
     """Store what the meter showed: net=value, as many as you like, such as n12=-1.81 p5=6.93.
 
     Between two nets write p1:p12=0.41. Naming a load or feed also records that it was changed.
+    With --ohms or --diode the first net has the red lead: n12:com=1.5, com:n12=OL.
     """
+    driven = None
+    if ohms or diode or meter:
+        from halfsplit.bench.dead import find_ohmmeter
+
+        driven = find_ohmmeter(meter, diode)
+        if ripple or (ohms and driven.test == "diode"):
+            either = "a reading is one of volts, --ripple, --ohms, --diode"
+            raise ProblemsError([Problem("", 0, 0, "", either, "--ohms")])
     problems, stored, absent = [], [], 0
     with session(file) as bench:
         if not readings:
@@ -156,7 +167,13 @@ def read(
                     wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
                     raise ProblemsError([wrong])
                 entry = bench.read(
-                    first, value, against=second or None, ripple=ripple, condition=at, sure=sure
+                    first,
+                    value,
+                    against=second or None,
+                    ripple=ripple,
+                    ohmmeter=driven,
+                    condition=at,
+                    sure=sure,
                 )
                 stored.append(entry)
                 if not json:
@@ -344,4 +361,4 @@ def demo(*, keep: Path | None = None, json: Json = False) -> int:
     return run_demo(run, keep, as_json=json)
 
 
-app.command(ohms)
+app.command(dead.ohms)

@@ -85,7 +85,7 @@ def _told(data: dict[str, Any], words: str) -> None:
     for item in data["advice"]:
         show.out.print(f"[bold]{escape(item['part'])}: {escape(item['text'])}[/]")
         if item["never"]:
-            show.say(f"  not by this meter even on its own: {', '.join(item['never'])}")
+            show.say(f"  not between these two leads even on its own: {', '.join(item['never'])}")
     for rule in data["rules"]:
         show.say(f"  {rule}")
 

@@ -126,8 +126,14 @@ def stored(entry: Entry, assembly: Assembly) -> None:
     b = entry.body
     if entry.kind == "read":
         where = assembly.net_label(b["net"]) + (f" to {b['against']}" if b["against"] else "")
-        shown = volts(b["value"]) if b["value"] is not None else f"{b['text']} (kept, not weighed)"
-        kind = " ripple" if b["quantity"] == "ripple" else ""
+        kind = {"volts": "", "diode": " diode test"}.get(b["quantity"], f" {b['quantity']}")
+        shown = f"{b['text']} (kept, not weighed)"
+        if b["value"] is not None:
+            from halfsplit.quantity import show
+
+            shown = show(b["value"], "ohm", 4) if b["quantity"] == "ohms" else volts(b["value"])
+        elif b.get("ohmmeter") and b["state"] == "over":
+            shown = "OL"
         say(f"stored #{entry.seq}: {where}{kind} {shown}")
     else:
         verdict = {True: " good", False: " bad", None: ""}[b.get("good")]
@@ -265,9 +271,9 @@ def resumed(bench: Session, data: dict[str, Any]) -> None:
     )
     for entry in data["last_readings"]:
         b = entry["body"]
-        say(
-            f"  #{entry['seq']} {entry['at'][:16]} {bench.assembly.net_label(b['net'])} {b['text']}"
-        )
+        where = bench.assembly.net_label(b["net"]) + (f" to {b['against']}" if b["against"] else "")
+        kind = "" if b["quantity"] == "volts" else f"{b['quantity']} "
+        say(f"  #{entry['seq']} {entry['at'][:16]} {where} {kind}{b['text']}")
     for entry in data["observations"]:
         say(f"  #{entry['seq']} noted: {entry['body']['text']}")
     for g in data["suspects"]:

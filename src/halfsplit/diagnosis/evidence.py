@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from halfsplit.assembly.condition import Condition
+from halfsplit.faults.ohmmeter import Ohmmeter
 
 
 @dataclass(frozen=True)
@@ -33,21 +37,36 @@ class Meter:
 
 @dataclass(frozen=True)
 class Evidence:
-    """One reading taken in one condition: voltage (or ripple) from `pos` to `neg`.
+    """One reading taken in one condition, from `pos` to `neg` ("" is common).
 
     Attributes
     ----------
-    value: what the meter showed [V].
-    resolution: last digit shown [V].
+    quantity: volts or ripple of a powered machine; ohms or a diode test of a dead one.
+    value: what the meter showed [V, or ohm]; infinite for an over-range dead reading.
+    resolution: last digit shown [V, or ohm].
     number: journal entry it came from.
+    ohmmeter: what drove the current of a dead reading; None for the others.
     """
 
     pos: str
     neg: str
-    quantity: Literal["volts", "ripple"]
+    quantity: Literal["volts", "ripple", "ohms", "diode"]
     value: float
     resolution: float
     condition: Condition
     meter: Meter
     number: int = 0
     text: str = ""
+    ohmmeter: Ohmmeter | None = None
+
+    @property
+    def over(self) -> bool:
+        """Whether the meter showed over-range."""
+        return math.isinf(self.value)
+
+    @property
+    def scaled(self) -> float:
+        """The reading on the scale it is weighed on: volts, or the logarithm of ohms."""
+        if self.ohmmeter is None or self.over:
+            return self.value
+        return float(self.ohmmeter.scale(np.array(self.value)))

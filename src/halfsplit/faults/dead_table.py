@@ -52,9 +52,14 @@ class DeadTable:
     range: npt.NDArray[np.int64]
     ok: npt.NDArray[np.bool_]
 
-    def sigma(self, meter: Ohmmeter, resolution: float = 0.0) -> Floats:
-        """One sigma of a reading apart from what is learnt about tolerances (H)."""
+    def sigma(self, meter: Ohmmeter, read: float | None = None, resolution: float = 0.0) -> Floats:
+        """One sigma of a reading apart from what is learnt about tolerances (H).
+
+        The meter's own error goes by what was `read`, when something was, else by the prediction.
+        """
         value = np.array([meter.unscale(v) for v in self.x])
+        if read is not None:
+            value = np.full_like(value, read)
         return np.asarray(np.hypot(self.model, meter_sigma(meter, value, self.range, resolution)))
 
     def apart(self, i: int, j: int, sigma: Floats) -> bool:
