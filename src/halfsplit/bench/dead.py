@@ -10,7 +10,7 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.file import near
 from halfsplit.bench.dead_advice import Judge, across
-from halfsplit.bench.hazards import DISCHARGED, before_touching
+from halfsplit.bench.hazards import DISCHARGED, before_dead_reading
 from halfsplit.bench.session import Session
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.faults.dead import Ask, meter_sigma
@@ -115,7 +115,7 @@ def ohms_dict(
         "unknown": circuit.unknown(*pair),
     }
     data |= _charge(bench, pair, meter, condition)
-    data["before"] = before_touching(bench.machine, bench.condition)
+    data["before"] = before_dead_reading(bench.machine, bench.condition, *pair)
     return data
 
 

@@ -6,12 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+import numpy as np
+
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.record import Recorder
-from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.explain import Reason, reasons
 from halfsplit.diagnosis.groups import Dead, Group, group
 from halfsplit.diagnosis.next_check import (
+    AT_DEAD,
     AT_LEAD,
     AT_POINT,
     AT_RIPPLE,
@@ -25,9 +28,11 @@ from halfsplit.diagnosis.posterior import Belief, Table, weigh
 from halfsplit.faults.dead_table import DeadDictionary
 from halfsplit.faults.dictionary import DictionaryCache, Predictions
 from halfsplit.faults.hypotheses import Hypothesis, single_faults
+from halfsplit.faults.ohmmeter import ohmmeters
 
 ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring
 STILL_WORTH = 0.2  # bits a reading must promise to be proposed instead of acting
+DEAD_PARTS = 10  # leading suspects across which a resistance is considered
 LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
 
 
@@ -147,7 +152,7 @@ class Session(Recorder):
         here = self.condition
         checks = self._rank([here])
         if not here.energised():
-            return checks
+            return self._dead_checks()[:most]
         loads = [replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load]
         feeds = [replace(here, feed=n) for n in self.assembly.feeds if n not in (here.feed, "off")]
         for others in (loads, feeds):  # the nearer change first; each costs a fault dictionary
@@ -168,11 +173,51 @@ class Session(Recorder):
             moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
             for net in self.probe_nets():
                 at_hand = reach.get(net, AT_LEAD)
-                for quantity, minutes in (("volts", at_hand), ("ripple", at_hand + AT_RIPPLE)):
+                kinds: list[tuple[Quantity, float]] = [
+                    ("volts", at_hand),
+                    ("ripple", at_hand + AT_RIPPLE),
+                ]
+                for quantity, minutes in kinds:
                     if quantity == "ripple" and self.machine.alternating(condition) is None:
                         continue
                     if (net, quantity, condition) not in taken:
                         candidates.append(Candidate(net, quantity, condition, minutes + moving))
+        return rank(self.belief, tables, candidates, self.meter)
+
+    def _dead_checks(self) -> list[Check]:
+        """Resistances worth taking: rails and points to common, and across the leading suspects.
+
+        With the ohmmeter last used, else the usual one.
+        """
+        common = self.assembly.common
+        used = [e.ohmmeter for e in self.evidence() if e.ohmmeter]
+        meter = used[-1] if used else ohmmeters()["auto"]
+        nets = [r.net for r in self.assembly.rails.values()]
+        nets += [p.net for p in self.assembly.points.values()]
+        pairs = dict.fromkeys((n, common) for n in nets if n != common)
+        order = np.argsort(-self.belief.weights())
+        parts = dict.fromkeys(self.hypotheses[int(i)].part for i in order if i > 1)
+        for ref in list(parts)[:DEAD_PARTS]:
+            ends = list(self.assembly.parts[ref].terminals().values())
+            if len(ends) == 2 and ends[0] != ends[1]:
+                pair = (ends[1], ends[0]) if ends[0] == common else (ends[0], ends[1])
+                pairs[pair] = None
+        done = {(self._leads(e), e.condition) for e in self.evidence() if e.ohmmeter}
+        asked = [p for p in pairs if (p, self.condition) not in done]
+        reach = {p.net: p.minutes or AT_POINT for p in self.assembly.points.values()}
+        reach[common] = 0.0
+        candidates = [
+            Candidate(
+                red,
+                meter.test,
+                self.condition,
+                max(reach.get(red, AT_LEAD), reach.get(black, AT_LEAD)) + AT_DEAD,
+                black,
+                meter,
+            )
+            for red, black in asked
+        ]
+        tables = self.dead.many(asked, self.condition, meter)
         return rank(self.belief, tables, candidates, self.meter)
 
     def decided(self, best: Check | None = None) -> Group | None:

@@ -228,32 +228,52 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
         say(data["blocked"])
     for check in data["checks"][:1]:
         head = "Or confirm with" if act else "To confirm" if mended else "Next check"
-        what = "ripple, peak to peak" if check["quantity"] == "ripple" else "direct volts"
+        what = {
+            "volts": "direct volts",
+            "ripple": "ripple, peak to peak",
+            "ohms": f"ohms ({check['ohmmeter']})",
+            "diode": f"diode test ({check['ohmmeter']})",
+        }[check["quantity"]]
+        probes = ("red lead", "black lead") if check["ohmmeter"] else ("probe", "other probe")
+        other = check.get("other_at", bench.assembly.common)
         out.print(
-            f"[bold]{head}: {what} at {escape(check['label'])}[/], probe on {escape(check['at'])}, "
-            f"other probe on {escape(bench.assembly.common)}"
+            f"[bold]{head}: {what} at {escape(check['label'])}[/], "
+            f"{probes[0]} on {escape(check['at'])}, {probes[1]} on {escape(other)}"
         )
         from halfsplit.assembly.condition import Condition
 
         say(f"  with the machine {Condition.from_dict(check['condition']).words()}")
         good = "healthy: adrift, any reading"
         if check["healthy"]:
-            good = f"healthy reads {volts(check['healthy'][0])} to {volts(check['healthy'][1])}"
+            ends = [reads(v, check["unit"]) for v in check["healthy"]]
+            good = f"healthy reads {ends[0]} to {ends[1]}"
         say(f"  {good}; about {check['minutes']:.1f} min")
         if check["caution"]:
             out.print(f"  [yellow]caution: {escape(check['caution'])}[/]")
         told = [o for o in check["outcomes"] if not o["adrift"]]
         for o in told[:6]:
-            _outcome(o)
+            _outcome(o, check["unit"])
         left = 1.0 - sum(o["chance"] for o in told[:6])
         say(f"    anything else ({percent(left)}): a rarer fault, a slip, or not in this model")
 
 
-def _outcome(o: dict[str, Any]) -> None:
+def reads(value: float | None, unit: str) -> str:
+    """A reading in volts or ohms; None is over-range."""
+    if value is None:
+        return "OL"
+    if unit == "V":
+        return volts(value)
+    from halfsplit.quantity import show
+
+    return show(value, "ohm", 3)
+
+
+def _outcome(o: dict[str, Any], unit: str) -> None:
     left = ", ".join(o["leaves"][:4]) + (
         f" and {len(o['leaves']) - 4} more" if len(o["leaves"]) > 4 else ""
     )
-    say(f"    {volts(o['low'])} to {volts(o['high'])} ({percent(o['chance'])}): {left}")
+    ends = dict.fromkeys((reads(o["low"], unit), reads(o["high"], unit)))
+    say(f"    {' to '.join(ends)} ({percent(o['chance'])}): {left}")
 
 
 def resumed(bench: Session, data: dict[str, Any]) -> None:

@@ -11,6 +11,8 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.faults.ohmmeter import Ohmmeter
 
+Quantity = Literal["volts", "ripple", "ohms", "diode"]
+
 
 @dataclass(frozen=True)
 class Meter:
@@ -50,7 +52,7 @@ class Evidence:
 
     pos: str
     neg: str
-    quantity: Literal["volts", "ripple", "ohms", "diode"]
+    quantity: Quantity
     value: float
     resolution: float
     condition: Condition
