@@ -15,6 +15,7 @@ from halfsplit.bench.opening import open_machine
 from halfsplit.bench.recall import condition_of, evidence_of, meter_of
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.meters import meters
 from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.journal import Entry, Journal, journal_path
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
@@ -277,13 +278,20 @@ class Recorder:
         counts: float | None = None,
         of_range: str | None = None,
         scale: str | None = None,
+        kind: str | None = None,
     ) -> Entry:
-        """Store which meter is in use. Raises ProblemsError on a value that cannot be read."""
-        now = self.meter
+        """Store which meter is in use, a shipped `kind` or the present one, with what differs.
+
+        Raises ProblemsError on a value that cannot be read, NotFoundError for an unknown kind.
+        """
+        if kind is not None and kind not in meters():
+            raise NotFoundError(f"there is no meter {kind}; there are {', '.join(meters())}")
+        now = meters()[kind] if kind is not None else self.meter
         try:
             now = replace(
                 now,
                 ohms=parse(ohms, "ohm") if ohms else now.ohms,
+                sensitivity=0.0 if ohms else now.sensitivity,
                 fraction=parse(accuracy, "%") if accuracy else now.fraction,
                 counts=now.counts if counts is None else counts,
                 full_scale=parse(of_range, "%") if of_range else now.full_scale,

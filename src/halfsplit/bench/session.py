@@ -10,7 +10,7 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.record import Recorder
-from halfsplit.diagnosis.evidence import Evidence, Quantity
+from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.explain import Reason, reasons
 from halfsplit.diagnosis.groups import Dead, Group, group
 from halfsplit.diagnosis.next_check import (
@@ -28,6 +28,7 @@ from halfsplit.diagnosis.posterior import Belief, Table, weigh
 from halfsplit.faults.dead_table import DeadDictionary
 from halfsplit.faults.dictionary import DictionaryCache, Predictions
 from halfsplit.faults.hypotheses import Hypothesis, single_faults
+from halfsplit.faults.loaded import load
 from halfsplit.faults.ohmmeter import ohmmeters
 
 ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring
@@ -97,7 +98,26 @@ class Session(Recorder):
     def _lookup(self, item: Evidence) -> Table:
         if item.ohmmeter is not None:
             return self.dead.get(self._leads(item), item.condition, item.ohmmeter)
-        return self.table(item.condition)
+        value = item.value if item.quantity == "volts" else 0.0
+        return self.loaded(item.condition, item.pos, item.neg, item.meter, value)
+
+    def loaded(
+        self, condition: Condition, pos: str, neg: str, meter: Meter, value: float
+    ) -> Predictions:
+        """Predictions for a meter that shows `value` [V] between two nets, its loading included."""
+        table = self.table(condition)
+        ohms = meter.input_ohms(value)
+        key = (condition, pos, neg, ohms)
+        if key not in self._loaded:
+            faults, moves = self.dictionary.faults, self.dictionary.moves
+            each = np.full(len(faults), ohms)
+            made = load(self.machine, condition, faults, moves, table, pos, neg, each)
+            self._loaded[key] = table if made is table else made.only([pos, neg])
+        return self._loaded[key]
+
+    @cached_property
+    def _loaded(self) -> dict[tuple[Condition, str, str, float], Predictions]:
+        return {}
 
     def _leads(self, item: Evidence) -> tuple[str, str]:
         return item.pos, item.neg or self.assembly.common

@@ -261,6 +261,9 @@ def change(
 def meter(
     file: Path,
     *,
+    kind: Annotated[
+        str | None, Parameter(help="shipped meter, such as digital, pointer-20k, scope-x10")
+    ] = None,
     ohms: Annotated[str | None, Parameter(help="input resistance, such as 10M")] = None,
     accuracy: Annotated[str | None, Parameter(help="of reading, such as 0.5%%")] = None,
     counts: Annotated[float | None, Parameter(help="last digits of error")] = None,
@@ -270,7 +273,7 @@ def meter(
 ) -> int:
     """Say which meter is in use from now on."""
     with session(file) as bench:
-        entry = bench.set_meter(ohms, accuracy, counts, of_range, scale)
+        entry = bench.set_meter(ohms, accuracy, counts, of_range, scale, kind)
         return emit(entry.as_dict(), json, lambda: show.meter(bench.meter))
 
 

@@ -116,6 +116,9 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
             cells = (volts(line.mean), volts(line.low), volts(line.high), ripple)
             table.add_row(escape(line.name), *cells)
         out.print(table)
+        for line in here:
+            for rail, change in line.disturbs:
+                say(f"  the meter on {line.name} itself moves {rail} by {change:+.2f} V")
         for status in dict.fromkeys(line.status for line in here):
             if status != "steady":
                 say(f"  {status}")
@@ -150,8 +153,12 @@ def changed(entries: Sequence[Entry], now: Condition, mind: Sequence[str]) -> No
 
 def meter(now: Meter) -> None:
     """The meter in use."""
-    pointer = f" + {now.full_scale * 100:g}% of {now.range_volts:g} V" if now.full_scale else ""
-    say(f"meter: {now.ohms / 1e6:g} Mohm, {now.fraction * 100:g}% + {now.counts:g} counts{pointer}")
+    scale = f"{now.range_volts:g} V" if now.range_volts else "its range"
+    pointer = f" + {now.full_scale * 100:g}% of {scale}" if now.full_scale else ""
+    load = f"{now.ohms / 1e6:g} Mohm"
+    if now.sensitivity:
+        load = f"{now.sensitivity / 1e3:g} kohm for each volt of range"
+    say(f"meter: {load}, {now.fraction * 100:g}% + {now.counts:g} counts{pointer}")
 
 
 def undone(entry: Entry) -> None:

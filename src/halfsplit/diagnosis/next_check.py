@@ -104,7 +104,7 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
         candidate.net,
         candidate.black,
         candidate.quantity,
-        0.0 if dead is None else np.inf,
+        np.nan if dead is None else np.inf,  # not taken yet
         0.01,
         candidate.condition,
         meter,

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.diagnosis.meters import scope_error
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions
 from halfsplit.faults.ohmmeter import FLOOR
@@ -87,7 +88,12 @@ class Belief:
             return self._ripple(table, a, only)
         mean = table.mean[only, a] - table.mean[only, b]
         source = table.ohms[only, a] + table.ohms[only, b]
-        loading = item.meter.ohms / (item.meter.ohms + source)
+        taken = np.full(mean.shape, item.value)
+        shown = np.where(np.isfinite(taken), taken, np.nan_to_num(mean))
+        ohms = np.array([item.meter.input_ohms(v) for v in shown])
+        loading = ohms / (ohms + source)
+        if table.loaded is not None:
+            loading = np.where(table.loaded[only], 1.0, loading)
         slope = (table.spread[only, :, a] - table.spread[only, :, b]) * loading[:, None]
         mean = np.nan_to_num(mean * loading)
         learnt = np.einsum("hk,hk->h", slope, self.shift[only])
@@ -115,9 +121,9 @@ class Belief:
 
     def _ripple(self, table: Predictions, a: int, only: Rows) -> Expected:
         mean = np.nan_to_num(table.ripple[only, a])
-        sigma = (
-            0.25 * mean + 0.004
-        )  # a scope's trace, an old capacitor's value: no better than that
+        # An old capacitor's value is known no better than that; the scope's own error comes on top.
+        trace = np.array([scope_error(m) for m in mean]) / 2.0
+        sigma = np.hypot(0.25 * mean + 0.004, trace)
         zero = np.zeros_like(self.shift[only])
         return Expected(mean, sigma, zero, ~np.isin(table.status[only], UNCLAIMED))
 
@@ -179,8 +185,7 @@ def span_of(table: Table) -> float:
     reading all that the meter can show, on its scale."""
     if isinstance(table, DeadTable):
         return max(table.top - float(np.log(FLOOR)), 2.0)
-    top = np.nanmax(np.abs(table.mean)) if np.isfinite(table.mean).any() else 10.0
-    return float(max(2.0 * top, 10.0))
+    return max(2.0 * table.highest(), 10.0)
 
 
 Lookup = Callable[[Evidence], Table]
