@@ -201,4 +201,4 @@ def test_a_heavy_meters_reading_is_weighed_as_that_meter_reads(tmp_path: Path) -
             session.set_meter(kind=kind, scale="10V" if kind == "pointer-20k" else None)
             session.read("mid", "1.43")
             chances.append(session.belief.weights()[0] / session.hypotheses[0].prior)
-    assert chances[0] > 10 * chances[1]
+    assert chances[0] > 1.0 > chances[1]  # for "no fault", against the digital one

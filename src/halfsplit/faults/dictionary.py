@@ -72,8 +72,17 @@ class Predictions:
         """The table of a few nets, a small part of the whole."""
         kept = [n for n in dict.fromkeys(nets) if n in self.nets]
         at = [*(self.nets.index(n) for n in kept), len(self.nets)]
-        fields = (getattr(self, k)[..., at] for k in ("mean", "ripple", "low", "spread", "ohms"))
-        return Predictions(tuple(kept), *fields, self.status, self.loaded, self.highest())
+        return Predictions(
+            tuple(kept),
+            self.mean[:, at],
+            self.ripple[:, at],
+            self.low[:, at],
+            self.spread[..., at],
+            self.ohms[:, at],
+            self.status,
+            self.loaded,
+            self.highest(),
+        )
 
     def column(self, net: str) -> int:
         """Column of a net; common is the last."""
