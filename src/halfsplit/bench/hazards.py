@@ -96,6 +96,16 @@ def before_touching(machine: Machine, condition: Condition) -> list[str]:
     return found + materials(machine)
 
 
+def before_dead_reading(machine: Machine, condition: Condition, *nets: str) -> list[str]:
+    """What to do before an ohmmeter goes on: as before hands go in, and the plug out by the wall
+    side, where a switch alone leaves a live end."""
+    found = before_touching(machine, condition)
+    volts = mains_volts(machine)
+    if volts is not None and set(nets) & machine.mains_nets() and condition.feed == "off":
+        found.insert(0, f"{volts:.0f} V side: the plug out and in sight, a switch is not isolation")
+    return found
+
+
 def at_reading(machine: Machine, condition: Condition, top_volts: float) -> str:
     """The usual caution at a powered reading, with its number; empty when there is none."""
     words = []

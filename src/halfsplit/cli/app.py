@@ -11,7 +11,7 @@ from cyclopts import App, CycloptsError, Parameter
 from cyclopts.validators import Number
 
 from halfsplit import __version__
-from halfsplit.cli import show
+from halfsplit.cli import dead, show
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
 
 app = App(
@@ -142,12 +142,24 @@ def read(
     sure: Annotated[
         bool, Parameter(negative="", help="store even a reading far too large")
     ] = False,
+    ohms: Annotated[bool, Parameter(negative="", help="resistance, machine off")] = False,
+    diode: Annotated[bool, Parameter(negative="", help="diode test, machine off")] = False,
+    meter: Annotated[str | None, Parameter(help="ohmmeter profile, such as ohms-1mA")] = None,
     json: Json = False,
 ) -> int:
     """Store what the meter showed: net=value, as many as you like, such as n12=-1.81 p5=6.93.
 
     Between two nets write p1:p12=0.41. Naming a load or feed also records that it was changed.
+    With --ohms or --diode the first net has the red lead: n12:com=1.5, com:n12=OL.
     """
+    driven = None
+    if ohms or diode or meter:
+        from halfsplit.bench.dead import find_ohmmeter
+
+        driven = find_ohmmeter(meter, diode)
+        if ripple or (ohms and driven.test == "diode"):
+            either = "a reading is one of volts, --ripple, --ohms, --diode"
+            raise ProblemsError([Problem("", 0, 0, "", either, "--ohms")])
     problems, stored, absent = [], [], 0
     with session(file) as bench:
         if not readings:
@@ -161,7 +173,13 @@ def read(
                     wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
                     raise ProblemsError([wrong])
                 entry = bench.read(
-                    first, value, against=second or None, ripple=ripple, condition=at, sure=sure
+                    first,
+                    value,
+                    against=second or None,
+                    ripple=ripple,
+                    ohmmeter=driven,
+                    condition=at,
+                    sure=sure,
                 )
                 stored.append(entry)
                 if not json:
@@ -250,6 +268,9 @@ def change(
 def meter(
     file: Path,
     *,
+    kind: Annotated[
+        str | None, Parameter(help="shipped meter, such as digital, pointer-20k, scope-x10")
+    ] = None,
     ohms: Annotated[str | None, Parameter(help="input resistance, such as 10M")] = None,
     accuracy: Annotated[str | None, Parameter(help="of reading, such as 0.5%%")] = None,
     counts: Annotated[float | None, Parameter(help="last digits of error")] = None,
@@ -259,7 +280,7 @@ def meter(
 ) -> int:
     """Say which meter is in use from now on."""
     with session(file) as bench:
-        entry = bench.set_meter(ohms, accuracy, counts, of_range, scale)
+        entry = bench.set_meter(ohms, accuracy, counts, of_range, scale, kind)
         return emit(entry.as_dict(), json, lambda: show.meter(bench.meter))
 
 
@@ -348,3 +369,6 @@ def demo(*, keep: Path | None = None, json: Json = False) -> int:
     from halfsplit.cli.demo import run_demo
 
     return run_demo(run, keep, as_json=json)
+
+
+app.command(dead.ohms)

@@ -48,6 +48,8 @@ class Predictions:
     spread: change at one sigma of each of K uncertainties [V] (H, K, N+1).
     ohms: resistance seen into the net [ohm] (H, N+1).
     status: one solver status a row (H).
+    loaded: rows solved with the meter in place (H), for one reading's table; None for none.
+    top: largest voltage of the circuit [V], kept by a table of a few nets; None when all are here.
     """
 
     nets: tuple[str, ...]
@@ -57,6 +59,30 @@ class Predictions:
     spread: Floats
     ohms: Floats
     status: npt.NDArray[np.int8]
+    loaded: npt.NDArray[np.bool_] | None = None
+    top: float | None = None
+
+    def highest(self) -> float:
+        """Largest voltage anywhere under any hypothesis [V]; 10 V when nothing was solved."""
+        if self.top is not None:
+            return self.top
+        return float(np.nanmax(np.abs(self.mean))) if np.isfinite(self.mean).any() else 10.0
+
+    def only(self, nets: Sequence[str]) -> Predictions:
+        """The table of a few nets, a small part of the whole."""
+        kept = [n for n in dict.fromkeys(nets) if n in self.nets]
+        at = [*(self.nets.index(n) for n in kept), len(self.nets)]
+        return Predictions(
+            tuple(kept),
+            self.mean[:, at],
+            self.ripple[:, at],
+            self.low[:, at],
+            self.spread[..., at],
+            self.ohms[:, at],
+            self.status,
+            self.loaded,
+            self.highest(),
+        )
 
     def column(self, net: str) -> int:
         """Column of a net; common is the last."""
@@ -182,8 +208,12 @@ class DictionaryCache:
         digest.update(repr(self.machine.alternating(condition)).encode())
         digest.update(repr([sorted(f.items()) for f in self.faults]).encode())
         digest.update(repr([(m.name, sorted(m.changes.items())) for m in self.moves]).encode())
-        folder = os.environ.get("HALFSPLIT_CACHE") or platformdirs.user_cache_dir("halfsplit")
-        return Path(folder) / "dictionary" / f"{digest.hexdigest()[:32]}.npz"
+        return cache_folder() / "dictionary" / f"{digest.hexdigest()[:32]}.npz"
+
+
+def cache_folder() -> Path:
+    """Where predictions are kept between runs."""
+    return Path(os.environ.get("HALFSPLIT_CACHE") or platformdirs.user_cache_dir("halfsplit"))
 
 
 def _load(path: Path) -> Predictions | None:
