@@ -174,7 +174,4 @@ def gas_moves(p, o, x, nodes, e, latch):  # type: ignore[no-untyped-def]
 @nb.njit(cache=True)
 def holds_gas(ar):  # type: ignore[no-untyped-def]
     """Whether any element is a gas tube."""
-    for e in range(ar.code.size):
-        if ar.code[e] == el.GAS:
-            return True
-    return False
+    return (ar.code == el.GAS).any()

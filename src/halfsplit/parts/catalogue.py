@@ -60,7 +60,17 @@ FIELD_UNITS: Mapping[str, Unit] = {
 }
 # Fields that hold words or a yes or no.
 WORD_FIELDS = frozenset(
-    {"package", "pinout", "made_of", "standard", "speed", "adjustable", "rest", "output", "strapped"}
+    {
+        "package",
+        "pinout",
+        "made_of",
+        "standard",
+        "speed",
+        "adjustable",
+        "rest",
+        "output",
+        "strapped",
+    }
 )
 # What a row of each kind must say to be worth having.
 REQUIRED: Mapping[str, tuple[str, ...]] = {

@@ -66,7 +66,7 @@ class Selenium(Part):
 
     def reverse(self) -> float:
         """Reverse peak the stack stands [V]."""
-        return self.plates * self.plate_volts * PEAK
+        return float(self.plates * self.plate_volts * PEAK)
 
     def elements(self) -> list[el.Element]:
         return [el.Diode(self.ref, (self.a, self.k), self.junction())]

@@ -43,9 +43,7 @@ class TubeRectifier(Valve):
 
     def modes(self) -> list[Mode]:
         # 100 kohm backwards: cathode material on the anode; common practice, no published source.
-        return self.wear(
-            {(self.ref, "g"): 1 / 100e3}, {(self.ref, "g"): el.SHORT}, "a1 to cathode"
-        )
+        return self.wear({(self.ref, "g"): 1 / 100e3}, {(self.ref, "g"): el.SHORT}, "a1 to cathode")
 
     def lift(self, lead: str) -> Overrides | None:
         if lead in ("a1", "a2"):
