@@ -198,6 +198,17 @@ def test_warming_up() -> None:
     assert len(heats) == 5  # V1 twice, V2, V3A, V3B
 
 
+def test_a_twenty_kilohm_per_volt_meter_on_the_feedback_point_lifts_the_rail() -> None:
+    """Notes, by hand: 2 Mohm on gb takes 2.6 % from a source of 54 kohm; P250 goes up by 6.7 V."""
+    machine = type88.supply()
+    r6 = {("R6", "g"): 1 / 82e3 + 1 / 2e6}
+    found = type88.solve([{}, r6], Condition("raws", "half"))
+    plain, metered = (type88.volts(found, i)["p250"] for i in (0, 1))
+    assert metered - plain == pytest.approx(6.7, rel=0.05)
+    table = predict(machine, Condition("raws", "half"), [{("V3B", "emission"): 0.0}], moves=[])
+    assert float(table.ohms[0, table.column("gb")]) == pytest.approx(54e3, rel=0.02)
+
+
 def test_mains_ripple_of_the_rails_is_within_the_machines_limits() -> None:
     """Notes: 20 mV peak to peak on P250, worked out by hand."""
     machine = type88.supply()

@@ -84,10 +84,13 @@ class Recorder:
 
     @property
     def condition(self) -> Condition:
-        """The machine's state now: the last one journalled, else first feed and first load."""
+        """The machine's state now: the last one journalled, else first feed and first load.
+
+        Always hot: a minute on, it is, so the time since switch-on belongs to a reading alone.
+        """
         for entry in reversed(self.entries):
             if entry.kind == "condition":
-                return condition_of(self.assembly, entry)
+                return replace(condition_of(self.assembly, entry), warm=None)
         return Condition(self.assembly.default_feed(), self.assembly.default_load())
 
     @property
@@ -122,7 +125,7 @@ class Recorder:
     def condition_from(
         self, feed: str | None, load: str | None, warm: str | None = None
     ) -> Condition:
-        """The present condition with another feed, load or time since switch-on.
+        """The present condition with another feed or load; hot unless `warm` gives its time on.
 
         Raises NotFoundError or ProblemsError.
         """
@@ -202,8 +205,9 @@ class Recorder:
             raise ProblemsError(
                 [Problem("", 0, 0, name, wrong, "the value again, or add --sure if it is so")]
             )
-        if condition is not None and condition != self.condition:
-            self._append("condition", {"condition": condition.as_dict()})
+        if condition is not None and replace(condition, warm=None) != self.condition:
+            self._append("condition", {"condition": replace(condition, warm=None).as_dict()})
+        at = condition or self.condition
         numeric = reading.state == "number"
         driven = {} if ohmmeter is None else {"ohmmeter": ohmmeter.as_dict()}
         kind = "ripple" if ripple else "volts" if ohmmeter is None else ohmmeter.test

@@ -28,7 +28,7 @@ Feed = Annotated[str | None, Parameter(help="feed the machine is powered by, as 
 Load = Annotated[str | None, Parameter(help="load named in the file, or p5=2R,p12=24R")]
 
 Warm = Annotated[
-    str | None, Parameter(help="time since switch-on while valves warm up: 10s, cold, or hot")
+    str | None, Parameter(help="time since switch-on: 10s, cold, or hot (as when not given)")
 ]
 
 
@@ -239,22 +239,21 @@ def change(
     *what: str,
     load: Load = None,
     feed: Feed = None,
-    warm: Warm = None,
     json: Json = False,
 ) -> int:
     """Store what was done: "R3 removed", "R12 lift a", "C4 fitted value=33u", "R3 put-back".
 
-    Also "SW1 open"; and --load, --feed, --warm when those were changed.
+    Also "SW1 open"; and --load, --feed when those were changed.
     """
     from halfsplit.bench.hazards import before_touching
 
     with session(file) as bench:
         entries = []
-        bench.condition_from(feed, load, warm)  # a wrong name stops here, before anything is stored
+        bench.condition_from(feed, load)  # a wrong name stops here, before anything is stored
         if what:
             entries.append(bench.change(" ".join(what)))
-        if (load, feed, warm) != (None, None, None):
-            entries.append(bench.set_condition(bench.condition_from(feed, load, warm)))
+        if load is not None or feed is not None:
+            entries.append(bench.set_condition(bench.condition_from(feed, load)))
         if not entries:
             raise ProblemsError([Problem("", 0, 0, "", "no change was named", '"R3 removed"')])
         now = bench.condition

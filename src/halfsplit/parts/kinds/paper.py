@@ -32,4 +32,4 @@ class PaperCapacitor(Capacitance):
     b: Net
 
     def leak(self) -> float:
-        return LEAKING / float(self.value)
+        return float(LEAKING / self.value)

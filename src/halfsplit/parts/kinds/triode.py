@@ -41,7 +41,7 @@ class TriodePart(Valve):
         return [el.Triode(self.ref, (self.a, self.g, self.k), values), *self.heater()]
 
     def modes(self) -> list[Mode]:
-        # 20 Mohm anode to grid: microamperes into the grid of a gassy valve; common practice.
+        # 20 Mohm anode to grid: the grid current of a gassy or dirty valve; common practice.
         return self.wear(
             {(self.ref, "gag"): 1 / 20e6}, {(self.ref, "ggk"): el.SHORT}, "grid to cathode"
         )
