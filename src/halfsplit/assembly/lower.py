@@ -17,6 +17,9 @@ from halfsplit.parts.valve import Valve, warmth
 # winding is only tied to its level (100 kohm to a rail), and leaks to a cathode.
 FOLLOWS = 1e-4
 
+# Kinds that can drive a choke on and off.
+ACTIVE = frozenset({"comparator", "opamp", "regulator", "npn", "pnp", "scr"})
+
 
 @dataclass(frozen=True)
 class Machine:
@@ -71,6 +74,15 @@ class Machine:
                         swinging |= ends
                         grown = True
         return swinging
+
+    @cached_property
+    def self_oscillating(self) -> bool:
+        """Whether it may keep time by itself: a choke with something active around it.
+
+        Such a circuit has no meaningful direct-current point and is followed from switch-on.
+        """
+        kinds = {part.KIND for part in self.assembly.parts.values()}
+        return "inductor" in kinds and bool(kinds & ACTIVE)
 
     def mains_nets(self) -> set[str]:
         """Nets in metallic contact with the wall: never proposed for a probe if another serves."""

@@ -11,7 +11,6 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.session import Session
 from halfsplit.circuit.netlist import Overrides
-from halfsplit.circuit.solution import Status
 from halfsplit.faults.dictionary import ADRIFT, Predictions, predict
 from halfsplit.faults.loaded import WORTH_ASKING, load
 
@@ -110,7 +109,7 @@ def _line(
         mean + error,
         float(table.ripple[0, i]),
         float(table.low[0, i]),
-        Status(int(table.status[0])).sentence,
+        table.told(0),
         source > ADRIFT,
         tuple(disturbs),
     )

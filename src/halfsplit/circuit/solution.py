@@ -91,11 +91,11 @@ class Rhythm:
     elapsed: Floats
     steps: Ints
 
-    def sentence(self, row: int, status: Status) -> str:
-        """The status with its frequency or period, for people."""
-        period = float(self.period[row])
-        if status is Status.OSCILLATING and period > 0.0:
-            return f"oscillating at {1.0 / period:.3g} Hz"
-        if status is Status.RESTARTING and period > 0.0:
-            return f"restarting every {period:.3g} s"
-        return status.sentence
+
+def told(status: Status, period: float) -> str:
+    """The status with its frequency or its period [s], for people; 0 when there is none."""
+    if status is Status.OSCILLATING and period > 0.0:
+        return f"oscillating at {1.0 / period:.3g} Hz"
+    if status is Status.RESTARTING and period > 0.0:
+        return f"restarting every {period:.3g} s"
+    return status.sentence

@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -18,10 +18,11 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.cycle import mains_cycle
+from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move, sensitivities
-from halfsplit.circuit.solution import Status
+from halfsplit.circuit.solution import Status, told
 from halfsplit.circuit.threads import Progress
 
 Floats = npt.NDArray[np.float64]
@@ -49,6 +50,7 @@ class Predictions:
     ohms: resistance seen into the net [ohm] (H, N+1).
     status: one solver status a row (H).
     loaded: rows solved with the meter in place (H), for one reading's table; None for none.
+    period: seconds a beat of what oscillates or restarts by itself, else 0 (H).
     top: largest voltage of the circuit [V], kept by a table of a few nets; None when all are here.
     """
 
@@ -61,6 +63,12 @@ class Predictions:
     status: npt.NDArray[np.int8]
     loaded: npt.NDArray[np.bool_] | None = None
     top: float | None = None
+    period: Floats | None = None
+
+    def told(self, row: int) -> str:
+        """How a row ended, for people."""
+        period = 0.0 if self.period is None else float(self.period[row])
+        return told(Status(int(self.status[row])), period)
 
     def highest(self) -> float:
         """Largest voltage anywhere under any hypothesis [V]; 10 V when nothing was solved."""
@@ -82,6 +90,7 @@ class Predictions:
             self.status,
             self.loaded,
             self.highest(),
+            self.period,
         )
 
     def column(self, net: str) -> int:
@@ -117,6 +126,7 @@ def predict(
     rows = topology.rows([{**fault, **state} for fault in faults])
     hertz = machine.alternating(condition)
     moves = uncertainties(machine) if moves is None else list(moves)
+    period = np.zeros(len(rows))
     if hertz:
         solved = mains_cycle(topology, rows, hertz, progress=progress)
         mean, status, low = solved.mean, solved.status, solved.low
@@ -132,6 +142,12 @@ def predict(
         strays = np.abs(at - start)[:, steady]
         usable = np.isfinite(at).all(axis=1) & (strays.max(axis=1, initial=0.0) < 3.0)
         at[~usable] = np.nan
+    elif machine.self_oscillating:
+        solved, rhythm = follow(topology, rows, progress=progress)
+        mean, status, low, latched = solved.mean, solved.status, solved.low, solved.latched
+        ripple, period = solved.high - solved.low, rhythm.period
+        # Slopes are known only of what stands still; for the rest a plain share stands in.
+        at = np.where(np.isin(status, STANDING)[:, None], mean, np.nan)
     else:
         healthy = operating_point(topology, topology.rows([state]))
         start = np.nan_to_num(healthy.mean[0])
@@ -155,6 +171,7 @@ def predict(
         np.pad(spread[:, :, keep], [(0, 0), (0, 0), (0, 1)]),
         np.pad(ohms[:, keep], pad),
         status,
+        period=period,
     )
 
 
@@ -221,7 +238,8 @@ def _load(path: Path) -> Predictions | None:
         with np.load(path) as data:
             nets = tuple(json.loads(str(data["nets"])))
             fields = (data[k] for k in ("mean", "ripple", "low", "spread", "ohms", "status"))
-            return Predictions(nets, *fields)
+            found = Predictions(nets, *fields)
+            return replace(found, period=data["period"])
     except (OSError, ValueError, KeyError, EOFError):
         return None  # absent or damaged: it is only a cache, compute it again
 
@@ -241,12 +259,14 @@ def _store(path: Path, found: Predictions) -> None:
                 spread=found.spread.astype(np.float32),
                 ohms=found.ohms,
                 status=found.status,
+                period=np.zeros(0) if found.period is None else found.period,
             )
         trial.replace(path)
     except OSError:
         return
 
 
+STANDING = (int(Status.SOLVED), int(Status.POWERED_UP), int(Status.LATCHED))
 UNSOLVED = int(Status.UNSOLVED)
 # Rows whose readings are no prediction: nothing may be weighed by them.
 UNCLAIMED = (UNSOLVED, int(Status.NOT_SETTLED))
