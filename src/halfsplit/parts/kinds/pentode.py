@@ -9,8 +9,7 @@ from pydantic import Field, model_validator
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.parts.base import REGISTRY, Mode, Net, gone
-from halfsplit.parts.kinds.triode import GRID
-from halfsplit.parts.valve import LEAK, Valve
+from halfsplit.parts.valve import GRID, LEAK, Valve
 
 
 @REGISTRY.add

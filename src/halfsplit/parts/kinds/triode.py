@@ -8,11 +8,7 @@ from pydantic import Field
 
 from halfsplit.circuit import elements as el
 from halfsplit.parts.base import REGISTRY, Mode, Net
-from halfsplit.parts.valve import LEAK, Valve
-
-# Grid current at +1 V for each unit of 1/kg1. Common practice, no published source: it puts about
-# 0.3 mA at +1 V on a valve of mu 100 and a few milliamperes on a power valve.
-GRID = 0.32
+from halfsplit.parts.valve import GRID, LEAK, Valve
 
 
 @REGISTRY.add
