@@ -34,6 +34,9 @@ TICK = (
     0.02  # s, a slower beat is heard as single ticks: attempts to start, not a switching frequency
 )
 PATIENCE = 40  # beats without another silence after which one is taken for part of starting up
+# Leaps after which the march goes on plainly, and its averages over spells decide.
+ENOUGH = 150
+HORIZON = 0.01  # s
 SPELL = 64  # beats averaged over when they never come even
 _STILL, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
 _EVEN, _AGAIN, _LATCHED = int(Status.OSCILLATING), int(Status.RESTARTING), int(Status.LATCHED)
@@ -84,7 +87,7 @@ def fired(ar, latch):  # type: ignore[no-untyped-def]
 def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ignore[no-untyped-def]
     """March one row to its end. `y` is left with the tally to report; returns the status."""
     x = np.zeros(ar.n + 1)
-    old = np.zeros(ar.n)
+    old = np.zeros(ar.code.size)
     hq = np.zeros((ar.code.size, 2))
     latch = np.zeros(ar.code.size, dtype=np.int8)
     begun = np.zeros(ar.code.size)
@@ -148,7 +151,10 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
             bursts = 0  # the silence was part of starting up
         if bursts > 0:
             continue
-        if regular(c):
+        if regular(c) and gap > TICK:
+            period[0] = gap
+            return _AGAIN
+        if regular(c) and c.marks[LEAPS] < ENOUGH:
             done = leap(ar, p, m, c)
             if done == 2:
                 total = 0.0
@@ -164,17 +170,20 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
                 continue
         if c.marks[SINCE] == 4:
             clear(y)
-        if c.marks[LEAPS] == 0 or c.marks[SINCE] > 4 * OVER:
-            in_spell += 1
+        in_spell += 1
         if in_spell >= SPELL:
             spells += 1
             in_spell = 0
             worst = 0.0
-            for i in range(ar.n):
-                mean = spell.total[i] / spell.span[0]
-                swing = spell.high[i] - spell.low[i]
-                worst = max(worst, abs(mean - old[i]) / (0.01 + 0.01 * abs(mean) + 0.02 * swing))
-                old[i] = mean
+            # What creeps on must not be taken for an end: its way over the next hundredth of a
+            # second counts, not that over the spell alone.
+            ahead = max(1.0, HORIZON / spell.span[0])
+            for e in ar.store:
+                if ar.code[e] == el.CAPACITOR or ar.code[e] == el.INDUCTOR:
+                    mean = spell.held[e] / spell.span[0]
+                    way = abs(mean - old[e]) * ahead
+                    worst = max(worst, way / (0.02 + 0.02 * abs(mean)))
+                    old[e] = mean
             if worst < 1.0 and spells >= 3:
                 period[0] = spell.span[0] / SPELL
                 copy(spell, y)

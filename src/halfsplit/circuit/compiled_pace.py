@@ -19,7 +19,7 @@ RING = 16  # beats remembered
 TURN = 0.2  # share of the last swing that makes a turning point
 QUIET = 1e-3  # share of a store's scale below which it is not turning
 TRUSTED = 4  # turns before an inductor is trusted to keep time; capacitors need three times that
-AFTER_LEAP, OVER = 3, 4  # beats left to settle after a leap, beats the drift is measured over
+AFTER_LEAP, OVER = 3, 6  # beats left to settle after a leap, beats the drift is measured over
 STRIDE = 0.1  # share of its scale a store may be carried in one leap
 LITTLE = 1.0  # V or A, what counts as its scale at least, where leaps are concerned
 CLOCK, BEATS, SINCE, LEAPS, GONE = range(5)
@@ -104,6 +104,8 @@ def _beat(ar, m, h, c, e, level):  # type: ignore[no-untyped-def]
     c.at[k] = m.ctl[4] - h * (1.0 - part)
     for s in ar.store:
         c.held[k, s] = m.q1[s, 0] + part * (m.q0[s, 0] - m.q1[s, 0])
+        # An inrush long past must not set what error is small: the scale is that of late beats.
+        m.scale[s] *= 0.9
     c.marks[BEATS] += 1
     c.marks[SINCE] += 1
 
@@ -138,7 +140,6 @@ def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
     """
     last = (c.marks[BEATS] - 1) % RING
     past = (c.marks[BEATS] - 1 - OVER) % RING
-    middle = (c.marks[BEATS] - 1 - OVER // 2) % RING
     reach = 3000.0
     still = True
     for e in ar.store:
@@ -146,13 +147,17 @@ def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
         if ar.code[e] != el.CAPACITOR and ar.code[e] != el.INDUCTOR:
             continue
         whole = c.held[last, e] - c.held[past, e]
-        late = c.held[last, e] - c.held[middle, e]
         scale = max(m.scale[e], LITTLE)
-        if abs(2.0 * late - whole) > 0.4 * abs(whole):  # its two halves disagree: no drift
-            if abs(whole) > 0.02 * scale:
+        rate = whole / OVER
+        scatter = 0.0
+        for k in range(OVER):
+            at = (c.marks[BEATS] - 1 - k) % RING
+            step = c.held[at, e] - c.held[(at - 1) % RING, e]
+            scatter += (step - rate) ** 2
+        if rate * rate * OVER < 9.0 * scatter / OVER:  # within three sigma of standing still
+            if abs(whole) > 0.05 * scale:
                 return 0  # still ringing
             continue
-        rate = whole / OVER
         c.rate[1, e] = rate
         before = c.rate[0, e]
         # Beats in which the drift fades e-fold, where two leaps allow to tell.
@@ -171,6 +176,8 @@ def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
             m.q0[e, 0] += beats * c.rate[1, e]
         c.rate[0, e] = c.rate[1, e]
     m.ctl[4] += beats * period
+    for k in range(RING):
+        c.at[k] += beats * period  # beats known move along, or the leap would look like a silence
     c.marks[LEAPS] += 1
     c.marks[SINCE] = 0
     c.marks[GONE] = beats + AFTER_LEAP + OVER + 1

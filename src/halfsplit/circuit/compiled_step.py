@@ -21,6 +21,7 @@ from halfsplit.circuit.states import content, switch
 # Error a step may make: a share of the largest value its store has held (set by the caller), and a
 # floor: capacitor [V], inductor [A].
 FLOOR_VOLTS, FLOOR_AMPS = 3e-5, 1e-5
+CHARGE = 20.0  # times the error of an inductor that the current of a stored charge may have
 STEP_TOL = 1e-6  # last Newton step allowed within a time step
 LEAST = 1e-12  # s, below which a step is taken as it is
 # Places in `ctl`: step to try next, last step, the one before, points known, time, steps taken,
@@ -90,6 +91,8 @@ def _error(ar, p, m, h, h1, h2, known):  # type: ignore[no-untyped-def]
             share, floor = m.ctl[VOLTS], FLOOR_VOLTS
         elif c == el.INDUCTOR:
             share, floor = m.ctl[AMPS], FLOOR_AMPS
+        elif ar.code[e] == el.DIODE and p[ar.offset[e] + 6] > 0.0:
+            share, floor = CHARGE * m.ctl[AMPS], FLOOR_AMPS
         else:
             continue
         new, now = m.qn[e, 0], m.q0[e, 0]
