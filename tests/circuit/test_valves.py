@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.kernel import assemble
+from halfsplit.circuit.kernel import assemble, assemble_straight, make_work
 from halfsplit.circuit.netlist import Netlist
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Status
@@ -24,12 +24,14 @@ def filled(topology: Topology, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Currents leaving the nets at `x`, and the dense matrix of their slopes."""
     ar = topology.arrays
     count = ar.code.size
-    a, f = np.zeros(ar.lu.nnz + 1), np.zeros(ar.n + 1)
     full = np.append(x, 0.0)
     latch = np.ones(count, dtype=np.int8)
-    zero = np.zeros((count, 2)), np.zeros(count)
+    hq = np.zeros((count, 2))
+    w = make_work(ar)
     row = topology.base
-    assemble(ar, row, full, full, zero[0], latch, zero[1], 0.0, 0.0, 0.0, False, a, f)
+    assemble_straight(ar, row, full, hq, latch, 0.0, 0.0, 0.0, w)
+    assemble(ar, row, full, hq, latch, 0.0, 0.0, False, w)
+    a, f = w.a, w.f
     dense = np.zeros((ar.n, ar.n))
     for e in range(count):
         for i, ni in enumerate(ar.nodes[e]):
