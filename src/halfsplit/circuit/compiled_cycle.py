@@ -15,9 +15,6 @@ REPEAT = 2e-4  # relative change of any stored voltage or current over a cycle t
 SHARE = (
     1e-4  # error of a step as a share of a store's largest value; ripple is a few per cent of it
 )
-FINE = (
-    1e-6  # s, steps this short are taken as they are: a flickering gas tube asks for no end of them
-)
 REPEAT_FLOOR = 5e-4  # V or A added to the above
 _OK, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
 
@@ -40,7 +37,7 @@ def one_period(ar, p, m, w, y, end, coarsest):  # type: ignore[no-untyped-def]
     m.ctl[NEXT] = min(m.ctl[NEXT], 0.5 * coarsest)
     if m.ctl[KNOWN] >= 2.0:
         m.ctl[NEXT] = 0.5 * coarsest
-    for _ in range(40000):
+    for _ in range(20000):
         left = end - m.ctl[TIME]
         if left <= 1e-12:
             return True
@@ -64,7 +61,7 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, status, res, latch
     y = make_tally(ar)
     for r in range(rows.shape[0]):
         p = rows[r]
-        w, m = make_room(ar, SHARE, SHARE, FINE)
+        w, m = make_room(ar, SHARE, SHARE)
         status[r] = _MOVING
         calm = 0
         since = 0

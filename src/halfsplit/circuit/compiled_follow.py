@@ -200,7 +200,7 @@ def follow_rows(ar, rows, stop, most, kick, out, rhythm, status, res, latched): 
     period = np.zeros(1)
     for r in range(rows.shape[0]):
         p = rows[r]
-        w, m = make_room(ar, VOLTS_SHARE, AMPS_SHARE, 1e-12)
+        w, m = make_room(ar, VOLTS_SHARE, AMPS_SHARE)
         c = make_pace(ar)
         period[0] = 0.0
         how = follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period)

@@ -23,9 +23,10 @@ from halfsplit.circuit.states import content, switch
 FLOOR_VOLTS, FLOOR_AMPS = 3e-5, 1e-5
 CHARGE = 20.0  # times the error of an inductor that the current of a stored charge may have
 STEP_TOL = 1e-6  # last Newton step allowed within a time step
+LEAST = 1e-12  # s, below which a step is taken as it is
 # Places in `ctl`: step to try next, last step, the one before, points known, time, steps taken,
-# error shares of capacitors and of inductors, step [s] that is taken as it is.
-NEXT, LAST, BEFORE, KNOWN, TIME, COUNT, VOLTS, AMPS, LEAST = range(9)
+# error shares of capacitors and of inductors.
+NEXT, LAST, BEFORE, KNOWN, TIME, COUNT, VOLTS, AMPS = range(8)
 
 Room = npt.NDArray[np.float64]
 
@@ -49,11 +50,11 @@ class March(NamedTuple):
 
 
 @jit
-def make_march(ar, volts, amps, least):  # type: ignore[no-untyped-def]
+def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
     """Everything discharged at time 0, first step a nanosecond; error shares as given."""
     n, e = ar.n + 1, ar.code.size
-    ctl = np.zeros(9)
-    ctl[VOLTS], ctl[AMPS], ctl[LEAST] = volts, amps, least
+    ctl = np.zeros(8)
+    ctl[VOLTS], ctl[AMPS] = volts, amps
     ctl[NEXT] = 1e-9
     ctl[KNOWN] = 1.0
     return March(
@@ -144,7 +145,7 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
             continue
         content(ar, p, m.x, m.hq, heff, m.qn)
         err = _error(ar, p, m, h, h1, h2, known)
-        if err > 1.0 and h > ctl[LEAST]:
+        if err > 1.0 and h > LEAST:
             w.vj[:] = m.vj
             root = err ** (-1.0 / 3.0) if known >= 3 else err**-0.5
             h *= max(0.08, 0.8 * root)
@@ -165,11 +166,11 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
     ctl[KNOWN] = min(known + 1.0, 3.0)
     ctl[NEXT] = h * max(root, 0.3)
     if switch(ar, p, m.x, m.latch) > 0:
-        restart(m, max(1e-3 * h, ctl[LEAST], 1e-9))
+        restart(m, max(1e-3 * h, 1e-9))
     return h
 
 
 @jit
-def make_room(ar, volts, amps, least):  # type: ignore[no-untyped-def]
+def make_room(ar, volts, amps):  # type: ignore[no-untyped-def]
     """Solver room and march of one row."""
-    return make_work(ar), make_march(ar, volts, amps, least)
+    return make_work(ar), make_march(ar, volts, amps)
