@@ -97,9 +97,6 @@ def disagreements(machine, count: int, seed: int) -> tuple[list[str], int, int]:
     return wrong, unsolved, compared
 
 
-@pytest.mark.xfail(
-    strict=False, reason="one pair across the floating mains side differs from ngspice: open"
-)
 @pytest.mark.parametrize("seed", [1, 2])
 def test_random_pairs_of_the_tray(seed: int) -> None:
     wrong, unsolved, compared = disagreements(tray.tray(), 60, seed)
@@ -107,9 +104,6 @@ def test_random_pairs_of_the_tray(seed: int) -> None:
     assert unsolved <= 2 and compared >= 100
 
 
-@pytest.mark.xfail(
-    strict=False, reason="one pair across the floating mains side differs from ngspice: open"
-)
 def test_random_pairs_of_another_circuit(tmp_path: Path) -> None:
     wrong, unsolved, compared = disagreements(follower(tmp_path), 40, 5)
     assert not wrong, "\n".join(wrong)

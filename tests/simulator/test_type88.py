@@ -136,7 +136,7 @@ def compare_single_faults(load: str, take: list[int] | None = None) -> tuple[lis
 
 @pytest.mark.parametrize("load", LOADS)
 def test_seeded_slice_of_all_single_faults(load: str) -> None:
-    """The whole list is proofs/valve_single_faults.py; here 25 for each load."""
+    """The whole list is proofs/all_single_faults.py; here 25 for each load."""
     count = len(single_faults(type88.supply().assembly)) - 2
     seed = 31 + LOADS.index(load)
     take = sorted(np.random.default_rng(seed).choice(count, 25, replace=False).tolist())
@@ -164,9 +164,6 @@ def test_power_up_followed_by_ngspice(fault: str, load: str) -> None:
         assert mine == pytest.approx(mean, abs=allowed(net, mean)), net
 
 
-@pytest.mark.xfail(
-    strict=False, reason="gas tubes flickering on the way up stop the mains cycle's new steps: open"
-)
 @pytest.mark.parametrize("load", LOADS)
 def test_mains_cycle_against_ngspice(load: str) -> None:
     """Mean within 1 % + 10 mV on the rails, ripple of the two reservoirs within 10 %."""
@@ -212,9 +209,6 @@ def test_a_twenty_kilohm_per_volt_meter_on_the_feedback_point_lifts_the_rail() -
     assert float(table.ohms[0, table.column("gb")]) == pytest.approx(54e3, rel=0.02)
 
 
-@pytest.mark.xfail(
-    strict=False, reason="gas tubes flickering on the way up stop the mains cycle's new steps: open"
-)
 def test_no_single_fault_on_the_mains_is_unsolved_or_thrown_off() -> None:
     """Twenty of them, seeded, and those that leave a choke ringing into an unloaded reservoir.
 
@@ -230,9 +224,6 @@ def test_no_single_fault_on_the_mains_is_unsolved_or_thrown_off() -> None:
     assert np.abs(table.mean[:, table.column("raw")]).max() < 325.0 * 2**0.5
 
 
-@pytest.mark.xfail(
-    strict=False, reason="gas tubes flickering on the way up stop the mains cycle's new steps: open"
-)
 def test_mains_ripple_of_the_rails_is_within_the_machines_limits() -> None:
     """Notes: 20 mV peak to peak on P250, worked out by hand."""
     machine = type88.supply()

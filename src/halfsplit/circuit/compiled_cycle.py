@@ -5,28 +5,25 @@ from __future__ import annotations
 import numpy as np
 
 from halfsplit.circuit.compiled_op import BALANCE
-from halfsplit.circuit.compiled_step import KNOWN, LAST, NEXT, TIME, advance, make_room, restart
+from halfsplit.circuit.compiled_step import (
+    KNOWN,
+    LAST,
+    NEXT,
+    TIME,
+    advance,
+    make_room,
+    restart,
+    unbalanced,
+)
 from halfsplit.circuit.compiled_tally import clear, make_tally, note
 from halfsplit.circuit.jit import jit
-from halfsplit.circuit.kernel import STRAY, newton, residual
 from halfsplit.circuit.solution import Status
 
 REPEAT = 2e-4  # relative change of any stored voltage or current over a cycle that counts as none
-SHARE = (
-    1e-4  # error of a step as a share of a store's largest value; ripple is a few per cent of it
-)
+# Error of a step as a share of a store's largest value; ripple is a few per cent of that.
+SHARE = 1e-4
 REPEAT_FLOOR = 5e-4  # V or A added to the above
 _OK, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
-
-
-@jit
-def unbalanced(ar, p, m, w):  # type: ignore[no-untyped-def]
-    """Largest current [A] left over at the end of a step of its own, a tenth of the last."""
-    h = 0.1 * m.ctl[LAST]
-    x = m.x.copy()
-    if newton(ar, p, x, m.x, m.q0, m.latch, m.ctl[TIME] + h, h, STRAY, 30, 1e-7, w) < 0:
-        return np.inf
-    return residual(ar, p, x, m.x, m.q0, m.latch, m.ctl[TIME] + h, h, STRAY, w)
 
 
 @jit

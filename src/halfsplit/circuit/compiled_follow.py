@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.compiled_cycle import unbalanced
 from halfsplit.circuit.compiled_op import BALANCE, settle
 from halfsplit.circuit.compiled_pace import (
     BEATS,
@@ -19,7 +18,15 @@ from halfsplit.circuit.compiled_pace import (
     regular,
     watch,
 )
-from halfsplit.circuit.compiled_step import COUNT, KNOWN, TIME, advance, make_room, restart
+from halfsplit.circuit.compiled_step import (
+    COUNT,
+    KNOWN,
+    TIME,
+    advance,
+    make_room,
+    restart,
+    unbalanced,
+)
 from halfsplit.circuit.compiled_tally import clear, copy, make_tally, note
 from halfsplit.circuit.jit import jit
 from halfsplit.circuit.kernel import residual
@@ -30,9 +37,8 @@ from halfsplit.circuit.solution import Status
 VOLTS_SHARE, AMPS_SHARE = 2e-3, 1e-3
 PAUSE = 12.0  # times the beat: a longer silence is a restart, not a beat
 KICK = 0.02  # share of its scale every store is moved by to see whether a standstill is stable
-TICK = (
-    0.02  # s, a slower beat is heard as single ticks: attempts to start, not a switching frequency
-)
+# A slower beat [s] is heard as single ticks: attempts to start, not a switching frequency.
+TICK = 0.02
 PATIENCE = 40  # beats without another silence after which one is taken for part of starting up
 # Leaps after which the march goes on plainly, and its averages over spells decide.
 ENOUGH = 150
@@ -169,7 +175,7 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
                 in_spell = 0
                 continue
         if c.marks[SINCE] == 4:
-            clear(y)
+            clear(y)  # what is shown leaves out the beats just after a leap
         in_spell += 1
         if in_spell >= SPELL:
             spells += 1
@@ -193,10 +199,9 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
 
 
 @jit
-def follow_rows(ar, rows, stop, most, kick, out, rhythm, status, res, latched):  # type: ignore[no-untyped-def]
-    """Follow every row. `out` (4, B, N): mean, low, high, square; `rhythm` (B, 5, E) and more."""
+def follow_rows(ar, rows, stop, most, kick, out, times, stores, status, res, latched):  # type: ignore[no-untyped-def]
+    """Follow every row into `out` (3, B, N), `times` (B, 4), `stores` (B, 3, E)."""
     y, spell = make_tally(ar), make_tally(ar)
-    times, stores = rhythm
     period = np.zeros(1)
     for r in range(rows.shape[0]):
         p = rows[r]
@@ -207,23 +212,14 @@ def follow_rows(ar, rows, stop, most, kick, out, rhythm, status, res, latched): 
         steady = how in (_STILL, _LATCHED)
         span = max(y.span[0], 1e-300)
         for i in range(ar.n):
-            if steady:
-                out[0, r, i] = out[1, r, i] = out[2, r, i] = m.x[i]
-                out[3, r, i] = m.x[i] * m.x[i]
-            else:
-                out[0, r, i] = y.total[i] / span
-                out[1, r, i], out[2, r, i] = y.low[i], y.high[i]
-                out[3, r, i] = y.square[i] / span
-        for e in range(ar.code.size):
-            v = m.x[ar.nodes[e, 0]] - m.x[ar.nodes[e, 1]]
+            out[0, r, i] = m.x[i] if steady else y.total[i] / span
+            out[1, r, i] = m.x[i] if steady else y.low[i]
+            out[2, r, i] = m.x[i] if steady else y.high[i]
+        for e in ar.store:
             held = m.q0[e, 0]
-            if steady:
-                stores[r, 0, e] = stores[r, 1, e] = v
-                stores[r, 2, e] = stores[r, 3, e] = stores[r, 4, e] = held
-            else:
-                stores[r, 0, e], stores[r, 1, e] = y.least[e], y.most[e]
-                stores[r, 2, e] = y.held[e] / span
-                stores[r, 3, e], stores[r, 4, e] = y.bottom[e], y.top[e]
+            stores[r, 0, e] = held if steady else y.held[e] / span
+            stores[r, 1, e] = held if steady else y.bottom[e]
+            stores[r, 2, e] = held if steady else y.top[e]
         times[r, 0] = period[0]
         times[r, 1] = y.span[1] / span
         times[r, 2] = m.ctl[TIME]
@@ -232,6 +228,7 @@ def follow_rows(ar, rows, stop, most, kick, out, rhythm, status, res, latched): 
         if how == _FAILED:
             res[r] = np.inf
         elif steady:
+            m.hq[:] = 0.0
             res[r] = residual(ar, p, m.x, m.x, m.hq, m.latch, 0.0, 0.0, 0.0, w)
         else:
             res[r] = unbalanced(ar, p, m, w)

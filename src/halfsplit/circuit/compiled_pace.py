@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.compiled_step import TIME
 from halfsplit.circuit.jit import jit
 
 RING = 16  # beats remembered
@@ -37,7 +38,7 @@ class Pace(NamedTuple):
     turns: Room
     at: Room  # (RING) times of beats
     held: Room  # (RING, E) stores at them
-    rate: Room  # (2, E) drift a beat after the last leaps
+    rate: Room  # (2, E) drift a beat before the last leap and now
     marks: npt.NDArray[np.int64]  # (5) clock store, beats, since leap, leaps, gone
 
 
@@ -101,7 +102,7 @@ def _beat(ar, m, h, c, e, level):  # type: ignore[no-untyped-def]
     if rise > 0.0:
         part = min(max((level - m.q1[e, 0]) / rise, 0.0), 1.0)
     k = c.marks[BEATS] % RING
-    c.at[k] = m.ctl[4] - h * (1.0 - part)
+    c.at[k] = m.ctl[TIME] - h * (1.0 - part)
     for s in ar.store:
         c.held[k, s] = m.q1[s, 0] + part * (m.q0[s, 0] - m.q1[s, 0])
         # An inrush long past must not set what error is small: the scale is that of late beats.
@@ -175,7 +176,7 @@ def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
         if ar.code[e] == el.CAPACITOR or ar.code[e] == el.INDUCTOR:
             m.q0[e, 0] += beats * c.rate[1, e]
         c.rate[0, e] = c.rate[1, e]
-    m.ctl[4] += beats * period
+    m.ctl[TIME] += beats * period
     for k in range(RING):
         c.at[k] += beats * period  # beats known move along, or the leap would look like a silence
     c.marks[LEAPS] += 1

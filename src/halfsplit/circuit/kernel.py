@@ -37,6 +37,9 @@ from halfsplit.circuit.valve_stamps import (
 
 LEAK = 1e-12  # S from every net to common, so that no net is wholly adrift
 STRAY = 30e-12  # F from every net to common in the time domain: wiring, as measured on such boards
+# A, what rounding leaves in ampere-sized branches. A group of nets that only a leak holds is moved
+# by volts by it, so steps alone cannot tell whether such a group has converged.
+ROUNDING = 1e-12
 LIMITED = 1e8  # A, a source that may give less than this has a curved law
 
 Room = npt.NDArray[np.float64]
@@ -186,9 +189,10 @@ def factor(lu, a):  # type: ignore[no-untyped-def]
         pivot = a[lu.diag[k]]
         if pivot == 0.0 or not math.isfinite(pivot):
             return False
-        over = 1.0 / pivot
         for i in range(lu.lptr[k], lu.lptr[k + 1]):
-            m = a[lu.lpos[i]] * over
+            # Divided, not multiplied by an inverse: where both are equal and opposite the answer
+            # must be -1 exactly, or a floating group is tied to common by rounding.
+            m = a[lu.lpos[i]] / pivot
             a[lu.lpos[i]] = m
             for j in range(lu.uptr[k], lu.uptr[k + 1]):
                 a[lu.target[at]] -= m * a[lu.upos[j]]
@@ -229,6 +233,7 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
         if not factor(ar.lu, w.a):
             return -1
         f[ar.n] = 0.0
+        left = np.abs(f).max()
         backsolve(ar.lu, w.a, f)
         worst = 0.0
         for i in range(ar.n):
@@ -237,7 +242,7 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
                 return -1
             x[i] -= reach * step
             worst = max(worst, abs(step) / (tol + tol * abs(x[i])))
-        if worst < 1.0 and not limited and reach == 1.0:
+        if (worst < 1.0 or left < ROUNDING) and not limited and reach == 1.0:
             return it + 1
     return -1
 

@@ -73,8 +73,6 @@ class Rhythm:
     ----------
     period: seconds from one switching (or, restarting, one attempt) to the next; 0 steady (B).
     duty: share of the period in which the store that keeps time was filling (B).
-    rms: root mean square of each net against common [V] (B, N).
-    across_low, across_high: extremes of the voltage over each element's first two nets [V] (B, E).
     held_mean, held_low, held_high: inductor current [A] or inner capacitor voltage [V] (B, E).
     elapsed: simulated seconds from switch-on (B).
     steps: time steps taken (B).
@@ -82,9 +80,6 @@ class Rhythm:
 
     period: Floats
     duty: Floats
-    rms: Floats
-    across_low: Floats
-    across_high: Floats
     held_mean: Floats
     held_low: Floats
     held_high: Floats

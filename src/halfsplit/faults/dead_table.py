@@ -7,12 +7,11 @@ on the pair, the polarity and the meter, and because over-range is a reading too
 from __future__ import annotations
 
 import hashlib
-import json
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -24,8 +23,9 @@ from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.sensitivity import Move
 from halfsplit.faults.dead import Ask, DeadCircuit, meter_sigma
-from halfsplit.faults.dictionary import UNKNOWN_SPREAD, cache_folder
+from halfsplit.faults.dictionary import UNKNOWN_SPREAD
 from halfsplit.faults.ohmmeter import Ohmmeter
+from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 
 Floats = npt.NDArray[np.float64]
 Pair = tuple[str, str]  # red lead's net, black lead's net
@@ -133,7 +133,7 @@ class DeadDictionary:
         for pair in pairs:
             key = (pair, condition, meter)
             if key not in self._known:
-                stored = _load(self._path(*key))
+                stored = _restored(load_arrays(self._path(*key)))
                 if stored is None:
                     missing.append(pair)
                 else:
@@ -143,7 +143,8 @@ class DeadDictionary:
             made = dead_tables(self.circuit, missing, condition, meter, variants, self.moves)
             for pair, table in made.items():
                 self._known[pair, condition, meter] = table
-                _store(self._path(pair, condition, meter), table)
+                arrays = {name: getattr(table, name) for name in _FIELDS}
+                store_arrays(self._path(pair, condition, meter), arrays)
         return {pair: self._known[pair, condition, meter] for pair in pairs}
 
     @cached_property
@@ -167,23 +168,8 @@ class DeadDictionary:
 _FIELDS = [f.name for f in fields(DeadTable)]
 
 
-def _load(path: Path) -> DeadTable | None:
-    try:
-        with np.load(path) as data:
-            found = {k: data[k] for k in _FIELDS if k != "top"}
-            return DeadTable(top=float(json.loads(str(data["top"]))), **found)
-    except (OSError, ValueError, KeyError, EOFError):
-        return None  # absent or damaged: it is only a cache, compute it again
-
-
-def _store(path: Path, table: DeadTable) -> None:
-    """Write beside and rename, so that a killed run leaves no half file; failing is no loss."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        trial = path.with_name(f"{path.stem}.{os.getpid()}.part")
-        with trial.open("wb") as stream:
-            arrays = {k: getattr(table, k) for k in _FIELDS if k != "top"}
-            np.savez(stream, top=json.dumps(table.top), **arrays)
-        trial.replace(path)
-    except OSError:
-        return
+def _restored(found: dict[str, npt.NDArray[Any]] | None) -> DeadTable | None:
+    """A table from what was kept; None when that was nothing or not all."""
+    if found is None or not set(_FIELDS) <= set(found):
+        return None
+    return DeadTable(**{**found, "top": float(found["top"])})

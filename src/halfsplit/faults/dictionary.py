@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import platformdirs
 
 from halfsplit import __version__
 from halfsplit.assembly.condition import Condition
@@ -24,6 +23,7 @@ from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move, sensitivities
 from halfsplit.circuit.solution import Status, told
 from halfsplit.circuit.threads import Progress
+from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 
 Floats = npt.NDArray[np.float64]
 
@@ -49,8 +49,8 @@ class Predictions:
     spread: change at one sigma of each of K uncertainties [V] (H, K, N+1).
     ohms: resistance seen into the net [ohm] (H, N+1).
     status: one solver status a row (H).
-    loaded: rows solved with the meter in place (H), for one reading's table; None for none.
     period: seconds a beat of what oscillates or restarts by itself, else 0 (H).
+    loaded: rows solved with the meter in place (H), for one reading's table; None for none.
     top: largest voltage of the circuit [V], kept by a table of a few nets; None when all are here.
     """
 
@@ -61,14 +61,13 @@ class Predictions:
     spread: Floats
     ohms: Floats
     status: npt.NDArray[np.int8]
+    period: Floats
     loaded: npt.NDArray[np.bool_] | None = None
     top: float | None = None
-    period: Floats | None = None
 
     def told(self, row: int) -> str:
         """How a row ended, for people."""
-        period = 0.0 if self.period is None else float(self.period[row])
-        return told(Status(int(self.status[row])), period)
+        return told(Status(int(self.status[row])), float(self.period[row]))
 
     def highest(self) -> float:
         """Largest voltage anywhere under any hypothesis [V]; 10 V when nothing was solved."""
@@ -88,9 +87,9 @@ class Predictions:
             self.spread[..., at],
             self.ohms[:, at],
             self.status,
+            self.period,
             self.loaded,
             self.highest(),
-            self.period,
         )
 
     def column(self, net: str) -> int:
@@ -171,7 +170,7 @@ def predict(
         np.pad(spread[:, :, keep], [(0, 0), (0, 0), (0, 1)]),
         np.pad(ohms[:, keep], pad),
         status,
-        period=period,
+        period,
     )
 
 
@@ -202,12 +201,12 @@ class DictionaryCache:
         """Predictions of every hypothesis in a condition, computed at most once."""
         if condition not in self._known:
             path = self._path(condition)
-            stored = _load(path)
+            stored = _restored(load_arrays(path))
             if stored is None:
                 stored = predict(
                     self.machine, condition, self.faults, moves=self.moves, progress=progress
                 )
-                _store(path, stored)
+                store_arrays(path, _kept(stored))
             self._known[condition] = stored
         return self._known[condition]
 
@@ -228,42 +227,22 @@ class DictionaryCache:
         return cache_folder() / "dictionary" / f"{digest.hexdigest()[:32]}.npz"
 
 
-def cache_folder() -> Path:
-    """Where predictions are kept between runs."""
-    return Path(os.environ.get("HALFSPLIT_CACHE") or platformdirs.user_cache_dir("halfsplit"))
+# What is kept on disk of a table of predictions.
+KEPT = ("mean", "ripple", "low", "spread", "ohms", "status", "period")
 
 
-def _load(path: Path) -> Predictions | None:
-    try:
-        with np.load(path) as data:
-            nets = tuple(json.loads(str(data["nets"])))
-            fields = (data[k] for k in ("mean", "ripple", "low", "spread", "ohms", "status"))
-            found = Predictions(nets, *fields)
-            return replace(found, period=data["period"])
-    except (OSError, ValueError, KeyError, EOFError):
-        return None  # absent or damaged: it is only a cache, compute it again
+def _restored(found: dict[str, npt.NDArray[Any]] | None) -> Predictions | None:
+    """A table from what was kept; None when that was nothing or not all."""
+    if found is None or not {"nets", *KEPT} <= set(found):
+        return None
+    nets = tuple(json.loads(str(found["nets"])))
+    return Predictions(nets, **{name: found[name] for name in KEPT})
 
 
-def _store(path: Path, found: Predictions) -> None:
-    """Write beside and rename, so that a killed run leaves no half file; failing is no loss."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        trial = path.with_name(f"{path.stem}.{os.getpid()}.part")
-        with trial.open("wb") as stream:
-            np.savez(
-                stream,
-                nets=json.dumps(found.nets),
-                mean=found.mean,
-                ripple=found.ripple,
-                low=found.low,
-                spread=found.spread.astype(np.float32),
-                ohms=found.ohms,
-                status=found.status,
-                period=np.zeros(0) if found.period is None else found.period,
-            )
-        trial.replace(path)
-    except OSError:
-        return
+def _kept(table: Predictions) -> dict[str, npt.ArrayLike]:
+    """What to keep; spreads need no more than single precision."""
+    arrays: dict[str, npt.ArrayLike] = {name: getattr(table, name) for name in KEPT}
+    return arrays | {"nets": json.dumps(table.nets), "spread": table.spread.astype(np.float32)}
 
 
 STANDING = (int(Status.SOLVED), int(Status.POWERED_UP), int(Status.LATCHED))
