@@ -172,4 +172,5 @@ def _restored(found: dict[str, npt.NDArray[Any]] | None) -> DeadTable | None:
     """A table from what was kept; None when that was nothing or not all."""
     if found is None or not set(_FIELDS) <= set(found):
         return None
-    return DeadTable(**{**found, "top": float(found["top"])})
+    named: dict[str, Any] = {**found, "top": float(found["top"])}
+    return DeadTable(**named)

@@ -1,10 +1,11 @@
-"""Arrays kept on disk between runs, as a cache: nothing is lost when one cannot be read or written."""
+"""Arrays kept on disk between runs: only a cache, so failing to read or write loses nothing."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +17,7 @@ def cache_folder() -> Path:
     return Path(os.environ.get("HALFSPLIT_CACHE") or platformdirs.user_cache_dir("halfsplit"))
 
 
-def load_arrays(path: Path) -> dict[str, npt.NDArray[np.generic]] | None:
+def load_arrays(path: Path) -> dict[str, npt.NDArray[Any]] | None:
     """Everything in the file by name; None when it is absent or damaged."""
     try:
         with np.load(path) as data:
@@ -31,7 +32,8 @@ def store_arrays(path: Path, arrays: Mapping[str, npt.ArrayLike]) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         trial = path.with_name(f"{path.stem}.{os.getpid()}.part")
         with trial.open("wb") as stream:
-            np.savez(stream, **{k: np.asarray(v) for k, v in arrays.items()})  # type: ignore[arg-type]
+            named: dict[str, Any] = {k: np.asarray(v) for k, v in arrays.items()}
+            np.savez(stream, **named)
         trial.replace(path)
     except OSError:
         return
