@@ -22,7 +22,7 @@ def follow(
     rows: Floats,
     *,
     stop: float = 100.0,
-    most: int = 400_000,
+    most: int = 1_000_000,
     kick: bool = True,
     progress: Progress | None = None,
 ) -> tuple[Solution, Rhythm]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.devices import grow, soft
 from halfsplit.circuit.elements import THERMAL_VOLTAGE as VT
@@ -92,6 +94,7 @@ def content(ar, p, x, hq, h, q):  # type: ignore[no-untyped-def]
         elif p[o + 9] > 0.0 or p[o + 10] > 0.0:
             pol = p[o]
             up, _ = grow(pol * (x[ar.nodes[e, 1]] - x[ar.nodes[e, 2]]) / VT)
-            q[e, 0] = p[o + 1] * up
+            flow = p[o + 1] * up
+            q[e, 0] = flow / (0.5 * (1.0 + math.sqrt(1.0 + 4.0 * flow * p[o + 8])))
             up, _ = grow(pol * (x[ar.nodes[e, 1]] - x[ar.nodes[e, 0]]) / VT)
             q[e, 1] = p[o + 1] * up

@@ -236,7 +236,8 @@ def _restored(found: dict[str, npt.NDArray[Any]] | None) -> Predictions | None:
     if found is None or not {"nets", *KEPT} <= set(found):
         return None
     nets = tuple(json.loads(str(found["nets"])))
-    return Predictions(nets, **{name: found[name] for name in KEPT})
+    named: dict[str, Any] = {name: found[name] for name in KEPT}
+    return Predictions(nets, **named)
 
 
 def _kept(table: Predictions) -> dict[str, npt.ArrayLike]:
