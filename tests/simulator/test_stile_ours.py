@@ -1,7 +1,4 @@
-"""The switching demo supply in our own time domain: against its design notes and live ngspice.
-
-Only what settles is compared; what does not yet is asserted to say so, so that a reader sees it.
-"""
+"""The switching demo supply in our own time domain: against its design notes and live ngspice."""
 
 from __future__ import annotations
 
@@ -59,6 +56,32 @@ def test_overload_restarts(load: str) -> None:
     assert found["period"] == pytest.approx(noted["period"], rel=0.10)
     assert found["choke_high"] == pytest.approx(noted["choke_high"], rel=0.05)
     assert found["c9"] == pytest.approx(noted["c9"], rel=0.05)
+
+
+@pytest.mark.parametrize("load", ["half", "full"])
+def test_a_capacitor_of_too_low_resistance(load: str) -> None:
+    """4.2 to 4.4 kHz in the notes, a fifth of what it should be; the choke swings as far as 7 A."""
+    found = ours("C5 low esr", load)
+    noted = next(f for f in NOTES["faults"] if f["fault"] == "C5 low esr" and f["load"] == load)
+    assert found["status"] == Status.OSCILLATING
+    assert 1.0 / found["period"] == pytest.approx(noted["hertz"], rel=0.10)
+    assert found["choke_low"] == pytest.approx(noted["choke_low"], abs=0.3)
+    assert found["choke_high"] == pytest.approx(noted["choke_high"], abs=0.3)
+
+
+def test_at_11_amperes_it_trips_in_the_end() -> None:
+    """The notes looked for milliseconds. ngspice: with c9 at 7 V, nearly there, it still fills.
+
+    At half load it empties from there, so there it is the trip that ngspice rules out.
+    """
+    assert ours("", "over")["status"] == Status.RESTARTING
+    rise = {}
+    for load in ("half", "over"):
+        waves = stile.run(stile.specimen("", load, start={"c9": 7.0, "oc": 7.0}), 2e-3, 2e-7)
+        assert waves is not None
+        early = float(waves.since(5e-4).volts["c9"][0])
+        rise[load] = float(waves.volts["c9"][-1]) - early
+    assert rise["over"] > 0.0 > rise["half"]
 
 
 def test_half_load_agrees_with_ngspice() -> None:

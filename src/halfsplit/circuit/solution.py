@@ -8,6 +8,8 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
+from halfsplit.quantity import show
+
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
@@ -90,7 +92,7 @@ class Rhythm:
 def told(status: Status, period: float) -> str:
     """The status with its frequency or its period [s], for people; 0 when there is none."""
     if status is Status.OSCILLATING and period > 0.0:
-        return f"oscillating at {1.0 / period:.3g} Hz"
+        return f"oscillating at {show(1.0 / period, 'Hz', 3)}"
     if status is Status.RESTARTING and period > 0.0:
-        return f"restarting every {period:.3g} s"
+        return f"restarting every {show(period, 's', 3)}"
     return status.sentence
