@@ -74,7 +74,7 @@ def first_run_note() -> None:
 
     folder = Path(os.environ.get("NUMBA_CACHE_DIR", ""))
     if halfsplit.circuit and not any(folder.rglob("*.nbi")):
-        err.print("First run on this computer: compiling the solver, about half a minute, once.")
+        err.print("First run on this computer: compiling the solver, up to a minute, once.")
 
 
 def problems(found: Sequence[Problem]) -> None:
