@@ -55,7 +55,7 @@ def find_ohmmeter(name: str | None, diode: bool) -> Ohmmeter:
 
 def find_faults(bench: Session, names: Sequence[str]) -> Overrides:
     """Changes of faults such as "C4 short", together. Raises NotFoundError naming the nearest."""
-    known = {h.name.lower(): h for h in bench.hypotheses if h.part}
+    known = {h.name.lower(): h for h in bench.standard if h.faults}
     changes: Overrides = {}
     for name in names:
         found = known.get(" ".join(name.lower().split()))

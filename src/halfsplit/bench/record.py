@@ -79,7 +79,7 @@ class Recorder:
     def _forget(self) -> None:
         """Drop what was derived from the journal; the dictionary does not depend on it."""
         self._entries = None
-        for name in ("belief", "hypotheses"):
+        for name in ("found", "_grouped", "_live"):
             self.__dict__.pop(name, None)
 
     @property

@@ -9,7 +9,7 @@ from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touc
 from halfsplit.bench.session import Session, Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.repair import repair_order
-from halfsplit.faults.hypotheses import Hypothesis
+from halfsplit.faults.hypotheses import Fault
 
 
 def suspects_dict(bench: Session, groups: Sequence[SuspectGroup]) -> dict[str, Any]:
@@ -29,8 +29,10 @@ def _suspect(suspect: Suspect) -> dict[str, Any]:
     h = suspect.hypothesis
     return {
         "name": h.name,
-        "part": h.part,
-        "mode": h.mode,
+        "parts": list(h.parts),
+        "faults": [
+            {"part": f.part, "mode": f.mode, "cause": f.cause, "look": f.look} for f in h.faults
+        ],
         "weight": round(suspect.weight, 5),
         "prior": round(h.prior, 6),
         "prior_why": h.why,
@@ -57,14 +59,14 @@ def names(bench: Session) -> list[str]:
     return [h.name for h in bench.hypotheses]
 
 
-def proof(bench: Session, hypothesis: Hypothesis) -> list[str]:
+def proof(bench: Session, fault: Fault) -> list[str]:
     """What the suspected part should show out of circuit if good, and what if this is true."""
-    part = bench.assembly.parts[hypothesis.part]
+    part = bench.assembly.parts[fault.part]
     found = [
         f"{d.pos} to {d.neg}, {d.test}: {_band(d.low, d.high, d.test)} ({d.words.split(';')[0]})"
         for d in part.dead()
     ]
-    return [*found[:2], f"if {hypothesis.name}: {hypothesis.look}"]
+    return [*found[:2], f"if {fault.name}: {fault.look}"]
 
 
 def _band(low: float, high: float, test: str) -> str:
@@ -95,7 +97,7 @@ def next_dict(bench: Session) -> dict[str, Any]:
     }
     quiet = bench.quiet()
     if quiet is not None:
-        hidden = [bench.hypotheses[i].name for i in quiet.members if bench.hypotheses[i].part]
+        hidden = [bench.hypotheses[i].name for i in quiet.members if bench.hypotheses[i].faults]
         data["quiet"] = {"weight": round(quiet.weight, 4), "would_not_show": hidden}
     checks = bench.next_checks()
     data["again"] = [r.as_dict() for r in bench.unexplained()] if bench.evidence() else []
@@ -134,16 +136,21 @@ def _act(bench: Session, decided: Group) -> dict[str, Any]:
     members = [bench.hypotheses[i] for i in decided.members]
     weights = bench.belief.weights()
     chance = [float(weights[i]) for i in decided.members]
-    kinds = [bench.assembly.parts[h.part].KIND for h in members]
-    minutes = [CHANGE_MINUTES.get(kind, OTHER_MINUTES) for kind in kinds]
+    minutes = [sum(_minutes(bench, ref) for ref in h.parts) for h in members]
     order = repair_order(chance, minutes)
+    faults = {f.name: f for i in order[:4] for f in members[i].faults}
+    accused = {p for h in members for p in h.parts}
     return {
         "weight": round(decided.weight, 4),
         "group": [members[i].name for i in order],
-        "prove": {members[i].name: proof(bench, members[i]) for i in order[:4]},
-        "proved": sorted({p for p, good in bench.proofs() if not good} & {h.part for h in members}),
+        "prove": {name: proof(bench, fault) for name, fault in faults.items()},
+        "proved": sorted({p for p, good in bench.proofs() if not good} & accused),
         "before": before_touching(bench.machine, bench.condition),
     }
+
+
+def _minutes(bench: Session, ref: str) -> float:
+    return CHANGE_MINUTES.get(bench.assembly.parts[ref].KIND, OTHER_MINUTES)
 
 
 def rail_or_net(bench: Session, net: str) -> str:

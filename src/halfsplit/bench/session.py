@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
-from halfsplit.bench.record import Recorder
-from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
+from halfsplit.bench.reasoning import Reasoner
+from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.explain import Reason, reasons
-from halfsplit.diagnosis.groups import Dead, Group, group
+from halfsplit.diagnosis.groups import Dead, Group, fold, group
 from halfsplit.diagnosis.next_check import (
     AT_DEAD,
     AT_LEAD,
@@ -24,15 +25,13 @@ from halfsplit.diagnosis.next_check import (
     Check,
     rank,
 )
-from halfsplit.diagnosis.posterior import Belief, Table, weigh
-from halfsplit.faults.dead_table import DeadDictionary
-from halfsplit.faults.dictionary import DictionaryCache, Predictions
-from halfsplit.faults.hypotheses import Hypothesis, single_faults
-from halfsplit.faults.loaded import load
+from halfsplit.diagnosis.search import fit
+from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.ohmmeter import ohmmeters
 
 ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring
 STILL_WORTH = 0.2  # bits a reading must promise to be proposed instead of acting
+MOST_GROUPED, MOST_LIVE = 40, 400  # hypotheses grouped for people, judged for the next check
 DEAD_PARTS = 10  # leading suspects across which a resistance is considered
 LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
 
@@ -54,81 +53,25 @@ class SuspectGroup:
     weight: float
 
 
-class Session(Recorder):
+class Session(Reasoner):
     """A machine on the bench: what was entered, and what it means."""
-
-    @cached_property
-    def hypotheses(self) -> list[Hypothesis]:
-        """Every hypothesis with its prior."""
-        return single_faults(self.assembly, self.touched)
-
-    @cached_property
-    def dictionary(self) -> DictionaryCache:
-        """Predictions of every hypothesis."""
-        return DictionaryCache(self.machine, [h.changes for h in self.hypotheses])
-
-    @cached_property
-    def dead(self) -> DeadDictionary:
-        """Predictions of every hypothesis for a meter on the dead machine."""
-        faults = [h.changes for h in self.hypotheses]
-        return DeadDictionary(self.machine, faults, self.dictionary.moves)
-
-    def table(self, condition: Condition) -> Predictions:
-        """Predictions in a condition."""
-        return self.dictionary.get(condition, self.progress)
 
     def probe_nets(self) -> list[str]:
         """Nets a direct-voltage reading can tell something about, mains side left out."""
         skip = self.machine.mains_nets() | self.machine.alternating_nets()
         return [n for n in self.assembly.nets() if n not in skip]
 
-    def prior_belief(self) -> Belief:
-        """Belief before any reading."""
-        hypotheses = self.hypotheses
-        return Belief([h.prior for h in hypotheses], len(self.dictionary.moves), 0, 1)
-
-    @cached_property
-    def belief(self) -> Belief:
-        """Belief after every reading and every bench test in force."""
-        belief = weigh(self.prior_belief(), self.evidence(), self._lookup)
-        for ref, good in self.proofs():
-            belief.prove([h.part == ref for h in self.hypotheses], good)
-        return belief
-
-    def _lookup(self, item: Evidence) -> Table:
-        if item.ohmmeter is not None:
-            return self.dead.get(self._leads(item), item.condition, item.ohmmeter)
-        value = item.value if item.quantity == "volts" else 0.0
-        return self.loaded(item.condition, item.pos, item.neg, item.meter, value)
-
-    def loaded(
-        self, condition: Condition, pos: str, neg: str, meter: Meter, value: float
-    ) -> Predictions:
-        """Predictions for a meter that shows `value` [V] between two nets, its loading included."""
-        table = self.table(condition)
-        ohms = meter.input_ohms(value)
-        key = (condition, pos, neg, ohms)
-        if key not in self._loaded:
-            faults, moves = self.dictionary.faults, self.dictionary.moves
-            each = np.full(len(faults), ohms)
-            made = load(self.machine, condition, faults, moves, table, pos, neg, each)
-            self._loaded[key] = table if made is table else made.only([pos, neg])
-        return self._loaded[key]
-
-    @cached_property
-    def _loaded(self) -> dict[tuple[Condition, str, str, float], Predictions]:
-        return {}
-
     def _leads(self, item: Evidence) -> tuple[str, str]:
         return item.pos, item.neg or self.assembly.common
 
-    def tables_used(self) -> list[Predictions]:
-        """Predictions of every condition a reading was taken in, and of the present one."""
+    def _conditions_used(self) -> list[Condition]:
+        """Conditions a powered reading was taken in, and the present one."""
         read = [e.condition for e in self.evidence() if e.ohmmeter is None]
-        now = [self.condition] if self.condition.energised() or not self._dead_used() else []
-        return [self.table(c) for c in dict.fromkeys([*read, *now])]
+        dead = any(e.ohmmeter for e in self.evidence())
+        now = [self.condition] if self.condition.energised() or not dead else []
+        return list(dict.fromkeys([*read, *now]))
 
-    def _dead_used(self) -> list[Dead]:
+    def _dead_used(self, listed: Sequence[Hypothesis]) -> list[Dead]:
         """Tables of every dead reading taken and, while the machine is off, of the rails."""
         asked = [(self._leads(e), e.condition, e.ohmmeter) for e in self.evidence() if e.ohmmeter]
         if not self.condition.energised() and asked:
@@ -139,33 +82,58 @@ class Session(Recorder):
             asked += [(p, replace(self.condition, feed="off"), meter) for p in both]
         found = []
         for leads, condition, meter in dict.fromkeys(asked):
-            table = self.dead.get(leads, condition, meter)
+            table = self.book.dead([leads], condition, meter, listed)[leads]
             found.append((table, table.sigma(meter)))
         return found
 
+    @cached_property
+    def _grouped(self) -> list[Group]:
+        weights = fold(self.hypotheses, self.belief.weights(), fit(self.belief))
+        order = [int(i) for i in np.argsort(-weights)[:MOST_GROUPED] if weights[i] > 1e-6]
+        listed = [self.hypotheses[i] for i in order]
+        tables = [self.book.table(c, listed, self.progress) for c in self._conditions_used()]
+        dead = self._dead_used(listed)
+        found = group(weights[order], tables, self.probe_nets(), MOST_GROUPED, dead)
+        return [Group(tuple(order[i] for i in g.members), g.weight) for g in found]
+
     def groups(self) -> list[Group]:
-        """Suspects grouped by what nothing here can separate."""
-        return group(
-            self.belief.weights(), self.tables_used(), self.probe_nets(), dead=self._dead_used()
-        )
+        """Suspects grouped by what nothing here can separate.
+
+        A set whose further faults explain nothing more counts for the set without them.
+        """
+        return self._grouped
 
     def suspects(self, most: int = 6) -> list[SuspectGroup]:
         """Leading groups with reasons."""
-        weights = self.belief.weights()
-        fresh, evidence = self.prior_belief(), self.evidence()
-
         found = []
         for members in self.groups()[:most]:
             listed = tuple(
-                Suspect(
-                    self.hypotheses[i],
-                    float(weights[i]),
-                    tuple(reasons(fresh, evidence, self._lookup, self.hypotheses, i)),
-                )
+                Suspect(self.hypotheses[i], float(self.belief.weights()[i]), self.reasons(i))
                 for i in members.members
             )
             found.append(SuspectGroup(listed, members.weight))
         return found
+
+    def reasons(self, index: int) -> tuple[Reason, ...]:
+        """Every reading held against one hypothesis."""
+        bare = [*self.hypotheses[:2], self.hypotheses[index]]
+        return tuple(
+            reasons(
+                self._fresh_belief(bare),
+                self.evidence(),
+                lambda item: self.lookup(item, bare),
+                bare,
+                2 if index > 1 else index,
+            )
+        )
+
+    def blamed(self) -> dict[str, float]:
+        """Chance that each part is bad or wrong, now or as it came, most suspect first."""
+        found: dict[str, float] = {}
+        for h, w in zip(self.hypotheses, self.belief.weights(), strict=True):
+            for part in h.parts:
+                found[part] = found.get(part, 0.0) + float(w)
+        return dict(sorted(found.items(), key=lambda item: -item[1]))
 
     def next_checks(self, most: int = 3) -> list[Check]:
         """Best checks now; other loads of the file are tried when the present one says little."""
@@ -188,7 +156,8 @@ class Session(Recorder):
         for condition in conditions:
             if not condition.energised():
                 continue
-            tables[condition] = self.table(condition)
+            listed = [self.hypotheses[i] for i in self._live]
+            tables[condition] = self.book.table(condition, listed, self.progress)
             moving = CHANGE_LOAD if condition != self.condition else 0.0
             moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
             for net in self.probe_nets():
@@ -202,7 +171,19 @@ class Session(Recorder):
                         continue
                     if (net, quantity, condition) not in taken:
                         candidates.append(Candidate(net, quantity, condition, minutes + moving))
-        return rank(self.belief, tables, candidates, self.meter)
+        return self._ranked(tables, candidates)
+
+    def _ranked(self, tables: Mapping[Any, Any], candidates: Sequence[Candidate]) -> list[Check]:
+        """Checks judged by the hypotheses that still count."""
+        found = rank(self.belief.part(self._live), tables, candidates, self.meter)
+        return [c.of(self._live) for c in found]
+
+    @cached_property
+    def _live(self) -> list[int]:
+        """Indices of hypotheses with weight, the two without faults first."""
+        weights = self.belief.weights()
+        order = [int(i) for i in np.argsort(-weights)[:MOST_LIVE] if i > 1 and weights[i] > 1e-5]
+        return [0, 1, *sorted(order)]
 
     def _dead_checks(self) -> list[Check]:
         """Resistances worth taking: rails and points to common, and across the leading suspects.
@@ -216,7 +197,7 @@ class Session(Recorder):
         nets += [p.net for p in self.assembly.points.values()]
         pairs = dict.fromkeys((n, common) for n in nets if n != common)
         order = np.argsort(-self.belief.weights())
-        parts = dict.fromkeys(self.hypotheses[int(i)].part for i in order if i > 1)
+        parts = dict.fromkeys(p for i in order for p in self.hypotheses[int(i)].parts)
         for ref in list(parts)[:DEAD_PARTS]:
             ends = list(self.assembly.parts[ref].terminals().values())
             if len(ends) == 2 and ends[0] != ends[1]:
@@ -237,8 +218,9 @@ class Session(Recorder):
             )
             for red, black in asked
         ]
-        tables = self.dead.many(asked, self.condition, meter)
-        return rank(self.belief, tables, candidates, self.meter)
+        listed = [self.hypotheses[i] for i in self._live]
+        tables = self.book.dead(asked, self.condition, meter, listed)
+        return self._ranked(tables, candidates)
 
     def decided(self, best: Check | None = None) -> Group | None:
         """The leading group when it is time to act rather than measure, else None.
@@ -257,7 +239,7 @@ class Session(Recorder):
     def mended(self) -> list[Evidence] | None:
         """Readings taken since the leading suspect's part was replaced; None if it was not."""
         lead = self._leader()
-        parts = {self.hypotheses[i].part for i in lead.members} if lead else set()
+        parts = {p for i in lead.members for p in self.hypotheses[i].parts} if lead else set()
         now = {c.part for c in self.condition.changes if c.what == "fitted"}
         if not parts or not parts <= now:
             return None
@@ -270,7 +252,7 @@ class Session(Recorder):
     def unexplained(self) -> list[Reason]:
         """Readings the leading suspect contradicts: to be taken again before believing it."""
         leading = self.suspects(1)
-        if not leading or not leading[0].suspects[0].hypothesis.part:
+        if not leading or not leading[0].suspects[0].hypothesis.faults:
             return []
         return [r for r in leading[0].suspects[0].reasons if r.verdict == "contradicts"]
 

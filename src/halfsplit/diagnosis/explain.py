@@ -67,29 +67,30 @@ def reasons(
     """Each reading against hypothesis `index`, with marked values (nothing learnt)."""
     found = []
     who = hypotheses[index]
+    only = np.array([index, belief_prior.none])
     for item in evidence:
-        expected = belief_prior.expect(lookup(item), item)
-        mean, sigma = float(expected.mean[index]), float(expected.sigma[index])
-        good, off = float(expected.mean[belief_prior.none]), 0.0
+        expected = belief_prior.expect(lookup(item), item, only)
+        mean, sigma = float(expected.mean[0]), float(expected.sigma[0])
+        good, off = float(expected.mean[1]), 0.0
         where = item.pos if not item.neg else f"{item.pos} to {item.neg}"
         kind = {"ripple": "ripple ", "diode": "diode test "}.get(item.quantity, "")
         read = f"{kind}{_words(item, item.scaled)}"
-        if index == belief_prior.unmodelled or not expected.known[index]:
+        if index == belief_prior.unmodelled or not expected.known[0]:
             words = f"{where}: no prediction; you read {read}"
             found.append(Reason(item, mean, sigma, "says nothing", words))
             continue
         if item.over and expected.over is not None:  # as many sigmas as its rarity amounts to
-            chance = max(float(expected.over[index]), 1e-12)
+            chance = max(float(expected.over[0]), 1e-12)
             off = float(np.sqrt(-2.0 * np.log(chance)))
-            moved = float(expected.over[belief_prior.none]) < 0.5
+            moved = float(expected.over[1]) < 0.5
         else:
             off = abs(item.scaled - mean) / sigma
             moved = abs(mean - good) > 3 * sigma
         if off <= FITS:
-            verdict = "supports" if moved or not who.part else "neutral"
+            verdict = "supports" if moved or not who.faults else "neutral"
         else:
             verdict = "contradicts" if off > MISSES else "neutral"
-        lead = f"with {who.name}" if who.part else "in a healthy machine"
+        lead = f"with {who.name}" if who.faults else "in a healthy machine"
         words = (
             f"{lead} you would read {kind}{_words(item, mean)} at {where} "
             f"({item.condition.words()}); you read {_words(item, item.scaled)}"

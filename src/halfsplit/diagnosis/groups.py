@@ -11,6 +11,7 @@ from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.posterior import MODEL_FRACTION, MODEL_VOLTS
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions
+from halfsplit.faults.hypotheses import Hypothesis
 
 SHARPNESS = 3.0  # combined sigmas of meter and model by which two readings must differ
 
@@ -21,6 +22,31 @@ class Group:
 
     members: tuple[int, ...]
     weight: float
+
+
+# Logarithm of likelihood that a further fault must add to count as explaining something.
+ADDS = 1.0
+
+
+def fold(
+    hypotheses: Sequence[Hypothesis], weights: np.ndarray, fits: np.ndarray
+) -> np.ndarray:
+    """Weights with every set whose further faults explain nothing counted for the set without.
+
+    `fits` is the logarithm of likelihood of each hypothesis (H).
+    """
+    found = weights.copy()
+    index = {h.key: i for i, h in enumerate(hypotheses) if h.faults}
+    several = [i for i, h in enumerate(hypotheses) if len(h.faults) > 1 and weights[i] > 1e-9]
+    for i in sorted(several, key=lambda i: -len(hypotheses[i].faults)):
+        key = hypotheses[i].key
+        for name in key:
+            smaller = index.get(key - {name})
+            if smaller is not None and fits[smaller] >= fits[i] - ADDS:
+                found[smaller] += found[i]
+                found[i] = 0.0
+                break
+    return found
 
 
 Dead = tuple[DeadTable, np.ndarray]  # a table with one sigma of its readings (H)

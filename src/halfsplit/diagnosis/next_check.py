@@ -65,6 +65,13 @@ class Check:
         """Bits a minute."""
         return self.bits / self.candidate.minutes
 
+    def of(self, indices: Sequence[int]) -> Check:
+        """The same check with members told by other indices."""
+        mapped = (
+            replace(o, members=tuple(indices[m] for m in o.members)) for o in self.outcomes
+        )
+        return replace(self, outcomes=tuple(mapped))
+
     def as_dict(self, names: Sequence[str]) -> dict[str, Any]:
         """For ``--json``."""
         return {

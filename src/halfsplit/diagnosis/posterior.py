@@ -31,6 +31,9 @@ SLIP = 0.02
 # What the device models miss, as fraction of reading and as volts: compared with ngspice runs
 # drawn within their tolerances in tests/bench and tests/simulator.
 MODEL_FRACTION, MODEL_VOLTS = 0.003, 0.010
+# What slopes taken at one sigma miss of a circuit that bends, as a share of the spread they give:
+# from solved draws of the demo tray under pairs of faults, tests/simulator.
+BEND = 0.06
 # With something unmodelled wrong, a reading is still as in a healthy machine this often.
 UNMODELLED_HEALTHY = 0.3
 # Above this a dead reading is of dirt, not of the circuit: the logarithm of a gigohm.
@@ -49,6 +52,17 @@ class Expected:
     known: Bools  # False where the net is adrift or the row did not solve
     over: Floats | None = None  # (H) chance that the meter shows OL; None where it cannot
 
+    def best(self, span: float) -> Floats:
+        """Logarithm of the likelihood of a reading just as predicted (H)."""
+        if self.over is not None:
+            at = np.maximum(self.over, 1.0 - self.over)
+            return np.asarray(np.log(np.where(self.over > 0.5, at, _peak(self.sigma, span))))
+        return np.asarray(np.log(np.where(self.known, _peak(self.sigma, span), 1.0 / span)))
+
+
+def _peak(sigma: Floats, span: float) -> Floats:
+    return np.asarray((1.0 - SLIP) * 0.993 / (sigma * np.sqrt(2.0 * np.pi)) + SLIP / span)
+
 
 def bayes(prior: Floats, likelihood: Floats) -> Floats:
     """Posterior weights (H). All-zero likelihood leaves the prior, as nothing was learnt."""
@@ -58,7 +72,11 @@ def bayes(prior: Floats, likelihood: Floats) -> Floats:
 
 
 class Belief:
-    """Weights of H hypotheses and, under each, the Gaussian state of K uncertainties.
+    """Weights of H hypotheses and, under each, what R readings tell of K shared uncertainties.
+
+    Readings of one machine lean on the same tolerances. Under each hypothesis their deviations are
+    one Gaussian vector of covariance S S' + D: slopes S in sigmas, own errors D. It is kept as the
+    deviations found and the inverse of that matrix, grown by one row a reading.
 
     `none` and `unmodelled` are the indices of those two hypotheses.
     """
@@ -67,9 +85,32 @@ class Belief:
         self.prior = np.array(prior, dtype=float)
         self.log_weight = np.log(np.maximum(self.prior, 1e-300))
         count = len(self.prior)
-        self.shift = np.zeros((count, uncertainties))
-        self.cover = np.tile(np.eye(uncertainties, dtype=np.float32), (count, 1, 1))
+        self.uncertainties = uncertainties
+        self.slopes: list[Floats] = []  # R of (H, K)
+        self.found = np.zeros((count, 0))  # deviation of each reading (H, R)
+        self.inverse = np.zeros((count, 0, 0))
+        self.best = np.zeros(count)  # logarithm of likelihood had every reading been as predicted
         self.none, self.unmodelled = none, unmodelled
+
+    def _given(self, slope: Floats, only: Rows) -> tuple[Floats, Floats, Floats]:
+        """What is learnt of a reading of these slopes (h, K): its shift, its variance left by the
+        tolerances, and the weights of earlier readings in it (h, R)."""
+        var = np.einsum("hk,hk->h", slope, slope)
+        if not self.slopes:
+            return np.zeros_like(var), var, np.zeros((len(var), 0))
+        shared = np.stack([np.einsum("hk,hk->h", slope, s[only]) for s in self.slopes], axis=1)
+        share = np.einsum("hrs,hs->hr", self.inverse[only], shared)
+        learnt = np.einsum("hr,hr->h", share, self.found[only])
+        return learnt, np.maximum(var - np.einsum("hr,hr->h", share, shared), 0.0), share
+
+    def part(self, rows: Sequence[int]) -> Belief:
+        """Belief over a few of the hypotheses; the first two of `rows` are those without faults."""
+        at = np.array(rows, dtype=np.int64)
+        found = Belief(self.prior[at], self.uncertainties, 0, 1)
+        found.log_weight, found.best = self.log_weight[at].copy(), self.best[at].copy()
+        found.slopes = [s[at] for s in self.slopes]
+        found.found, found.inverse = self.found[at], self.inverse[at]
+        return found
 
     def weights(self) -> Floats:
         """Posterior (H), summing to 1."""
@@ -96,23 +137,22 @@ class Belief:
             loading = np.where(table.loaded[only], 1.0, loading)
         slope = (table.spread[only, :, a] - table.spread[only, :, b]) * loading[:, None]
         mean = np.nan_to_num(mean * loading)
-        learnt = np.einsum("hk,hk->h", slope, self.shift[only])
-        var = np.einsum("hk,hk->h", np.einsum("hk,hkl->hl", slope, self.cover[only]), slope)
+        learnt, var, _ = self._given(slope, only)
         own = np.array([item.meter.sigma(m, item.resolution) for m in mean])
-        model = MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS
+        bend = BEND * np.sqrt(np.einsum("hk,hk->h", slope, slope))
+        model = np.hypot(MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS, bend)
         known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
-        sigma = np.sqrt(np.maximum(var, 0.0) + own**2 + model**2)
+        sigma = np.sqrt(var + own**2 + model**2)
         return Expected(mean + learnt, sigma, slope, known)
 
     def _dead(self, table: DeadTable, item: Evidence, only: Rows) -> Expected:
         assert item.ohmmeter is not None
         slope = table.slope[only]
-        learnt = np.einsum("hk,hk->h", slope, self.shift[only])
-        var = np.einsum("hk,hk->h", np.einsum("hk,hkl->hl", slope, self.cover[only]), slope)
+        learnt, var, _ = self._given(slope, only)
         own = table.sigma(item.ohmmeter)
         if not item.over:
             own = table.sigma(item.ohmmeter, item.value, item.resolution)
-        sigma = np.hypot(own[only], np.sqrt(np.maximum(var, 0.0)))
+        sigma = np.hypot(own[only], np.sqrt(var))
         mean = np.minimum(table.x[only] + learnt, MOST_SCALE)
         # The normal distribution taken as logistic, within 1 % (the usual 1.702 scaling).
         z = 1.702 * (mean - table.top) / sigma
@@ -124,7 +164,7 @@ class Belief:
         # An old capacitor's value is known no better than that; the scope's own error comes on top.
         trace = np.array([scope_error(m) for m in mean]) / 2.0
         sigma = np.hypot(0.25 * mean + 0.004, trace)
-        zero = np.zeros_like(self.shift[only])
+        zero = np.zeros((len(mean), self.uncertainties))
         return Expected(mean, sigma, zero, ~np.isin(table.status[only], UNCLAIMED))
 
     def likelihood(self, expected: Expected, value: float, span: float) -> tuple[Floats, Floats]:
@@ -157,16 +197,30 @@ class Belief:
         expected = self.expect(table, item)
         likely, true_share = self.likelihood(expected, item.scaled, span)
         self.log_weight += np.log(likely)
+        self.best += expected.best(span)
         if item.over:
             return likely  # says too little about values to learn any from it
-        gain = np.einsum("hkl,hl->hk", self.cover, expected.slope) / (expected.sigma**2)[:, None]
         use = (true_share * expected.known).astype(float)
         use[self.unmodelled] = 0.0
-        miss = np.clip(item.scaled - expected.mean, -5 * expected.sigma, 5 * expected.sigma)
-        self.shift += gain * (use * miss)[:, None]
-        narrowing = np.einsum("hk,hl->hkl", gain, gain * (expected.sigma**2)[:, None])
-        self.cover -= (use[:, None, None] * narrowing).astype(np.float32)
+        self._remember(expected, item.scaled, use)
         return likely
+
+    def _remember(self, expected: Expected, value: float, use: Floats) -> None:
+        """Grow the Gaussian by one reading, counted for the share `use` it is owed to truth."""
+        learnt, var, share = self._given(expected.slope, EVERY)
+        own = np.maximum(expected.sigma**2 - var, 1e-18)
+        # A reading not believed is one with an error beyond measure.
+        total = var + own / np.maximum(use, 1e-9)
+        miss = np.clip(value - expected.mean, -5 * expected.sigma, 5 * expected.sigma)
+        count, size = self.found.shape
+        grown = np.empty((count, size + 1, size + 1))
+        scaled = share / total[:, None]
+        grown[:, :size, :size] = self.inverse + share[:, :, None] * scaled[:, None, :]
+        grown[:, :size, size] = grown[:, size, :size] = -scaled
+        grown[:, size, size] = 1.0 / total
+        self.inverse = grown
+        self.found = np.concatenate([self.found, (learnt + miss)[:, None]], axis=1)
+        self.slopes.append(expected.slope)
 
     def prove(self, blamed: Sequence[bool], good: bool) -> None:
         """Take a bench test of one part into account: `blamed` marks hypotheses that accuse it.

@@ -22,8 +22,9 @@ from halfsplit.assembly.lower import Machine
 from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.sensitivity import Move
-from halfsplit.faults.dead import Ask, DeadCircuit, meter_sigma
-from halfsplit.faults.dictionary import UNKNOWN_SPREAD
+from halfsplit.faults.dead import Ask, DeadCircuit, DeadReadings, meter_sigma
+from halfsplit.faults.dictionary import STAND_IN, UNKNOWN_SPREAD
+from halfsplit.faults.hypotheses import SIZES, Hypothesis
 from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 
@@ -83,16 +84,20 @@ def dead_tables(
     meter: Ohmmeter,
     variants: Sequence[tuple[Overrides, Overrides]],
     moves: Sequence[Move],
+    sizes: Sequence[Sequence[Overrides]] | None = None,
 ) -> dict[Pair, DeadTable]:
     """Tables of several pairs over the same variants, solved as one batch.
 
-    A variant is a fault, which the condition may undo, and changes laid over fault and condition.
+    A variant is a fault, which the condition may undo, and changes laid over fault and condition;
+    `sizes` what its faults change at another size.
     """
     asks = [Ask(red, black, fault, laid) for red, black in pairs for fault, laid in variants]
     found = circuit.read(asks, condition, meter)
     slope, current = circuit.slopes(asks, found, meter, moves)
     lost = np.asarray(np.isnan(slope).any(axis=1))
     slope = np.clip(np.nan_to_num(slope), -5.0, 5.0)
+    if sizes is not None and moves and moves[-1].name == STAND_IN:
+        _sized(circuit, pairs, condition, meter, variants, sizes, found, slope)
     tables = {}
     for k, pair in enumerate(pairs):
         at = slice(k * len(variants), (k + 1) * len(variants))
@@ -110,14 +115,43 @@ def dead_tables(
     return tables
 
 
+def _sized(
+    circuit: DeadCircuit,
+    pairs: Sequence[Pair],
+    condition: Condition,
+    meter: Ohmmeter,
+    variants: Sequence[tuple[Overrides, Overrides]],
+    sizes: Sequence[Sequence[Overrides]],
+    found: DeadReadings,
+    slope: Floats,
+) -> None:
+    """Fill the columns of fault sizes (see the powered dictionary) of all pairs."""
+    for k in range(SIZES):
+        due = [i for i, listed in enumerate(sizes) if len(listed) > k]
+        if not due:
+            return
+        asks = [
+            Ask(red, black, {**variants[i][0], **sizes[i][k]}, variants[i][1])
+            for red, black in pairs
+            for i in due
+        ]
+        moved = circuit.read(asks, condition, meter)
+        rows = [p * len(variants) + i for p in range(len(pairs)) for i in due]
+        before = meter.scale(np.nan_to_num(found.value[rows]))
+        change = meter.scale(np.nan_to_num(moved.value)) - before
+        usable = moved.ok & found.ok[rows]
+        slope[rows, -1 - SIZES + k] = np.clip(np.where(usable, change, 0.0), -5.0, 5.0)
+
+
 class DeadDictionary:
     """Dead tables kept in memory and on disk, keyed by pair, meter profile and condition."""
 
     def __init__(
-        self, machine: Machine, faults: Sequence[Overrides], moves: Sequence[Move]
+        self, machine: Machine, hypotheses: Sequence[Hypothesis], moves: Sequence[Move]
     ) -> None:
         self.circuit = DeadCircuit(machine)
-        self.faults, self.moves = list(faults), list(moves)
+        self.faults, self.moves = [h.changes for h in hypotheses], list(moves)
+        self.sizes = [h.sizes for h in hypotheses]
         self._known: dict[tuple[Pair, Condition, Ohmmeter], DeadTable] = {}
 
     def get(self, pair: Pair, condition: Condition, meter: Ohmmeter) -> DeadTable:
@@ -140,7 +174,9 @@ class DeadDictionary:
                     self._known[key] = stored
         if missing:
             variants: list[tuple[Overrides, Overrides]] = [(f, {}) for f in self.faults]
-            made = dead_tables(self.circuit, missing, condition, meter, variants, self.moves)
+            made = dead_tables(
+                self.circuit, missing, condition, meter, variants, self.moves, self.sizes
+            )
             for pair, table in made.items():
                 self._known[pair, condition, meter] = table
                 arrays = {name: getattr(table, name) for name in _FIELDS}
@@ -155,6 +191,7 @@ class DeadDictionary:
         listed = [(e.name, type(e).__name__, e.nets) for e in topology.netlist]
         digest.update(repr((topology.nets, listed)).encode())
         digest.update(repr([sorted(f.items()) for f in self.faults]).encode())
+        digest.update(repr([[sorted(s.items()) for s in one] for one in self.sizes]).encode())
         digest.update(repr([(m.name, sorted(m.changes.items())) for m in self.moves]).encode())
         return digest.digest()
 

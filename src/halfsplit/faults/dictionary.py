@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +23,7 @@ from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move, sensitivities
 from halfsplit.circuit.solution import Status, told
 from halfsplit.circuit.threads import Progress
+from halfsplit.faults.hypotheses import SIZES, Hypothesis
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 
 Floats = npt.NDArray[np.float64]
@@ -92,9 +93,28 @@ class Predictions:
             self.highest(),
         )
 
+    def replaced(self, rows: Sequence[int], other: Predictions) -> Predictions:
+        """The table with some rows taken from another of the same nets."""
+        at = np.array(rows, dtype=np.int64)
+        arrays = {}
+        for name in KEPT:
+            arrays[name] = getattr(self, name).copy()
+            arrays[name][at] = getattr(other, name)
+        loaded = np.zeros(len(self.mean), dtype=bool) if self.loaded is None else self.loaded.copy()
+        loaded[at] = False if other.loaded is None else other.loaded
+        return replace(self, loaded=loaded, **arrays)
+
     def column(self, net: str) -> int:
         """Column of a net; common is the last."""
         return self.nets.index(net) if net in self.nets else len(self.nets)
+
+
+def joined(tables: Sequence[Predictions]) -> Predictions:
+    """Rows of several tables of the same nets, one under the other."""
+    arrays = {name: np.concatenate([getattr(t, name) for t in tables]) for name in KEPT}
+    marks = [np.zeros(len(t.mean), dtype=bool) if t.loaded is None else t.loaded for t in tables]
+    loaded = np.concatenate(marks)
+    return replace(tables[0], loaded=loaded if loaded.any() else None, **arrays)
 
 
 def uncertainties(machine: Machine) -> list[Move]:
@@ -107,7 +127,9 @@ def uncertainties(machine: Machine) -> list[Move]:
         moves.append(Move(f"{net} rectifier", {(f"hold:{net}", "dc"): 0.015}, relative=True))
     fed = sorted({n for f in machine.assembly.feeds.values() for n in f.nets})
     moves += [Move(f"{n} source", {(f"feed:{n}", "dc"): 0.01}, relative=True) for n in fed]
-    # Moves nothing by itself; where slopes could not be had it stands in for all the others.
+    # These move nothing by themselves: they are where the sizes of a row's own faults are kept.
+    moves += [Move(f"size of fault {k + 1}", {}) for k in range(SIZES)]
+    # Nor does this; where slopes could not be had it stands in for all the others.
     return [*moves, Move(STAND_IN, {})]
 
 
@@ -116,13 +138,20 @@ def predict(
     condition: Condition,
     faults: Sequence[Overrides],
     *,
+    fresh: Sequence[Overrides] | None = None,
+    sizes: Sequence[Sequence[Overrides]] | None = None,
     moves: Sequence[Move] | None = None,
     progress: Progress | None = None,
 ) -> Predictions:
-    """Solve every fault in one condition; one the condition undoes (part replaced) is gone."""
+    """Solve every fault in one condition; one the condition undoes (part replaced) is gone.
+
+    `fresh` holds, fault by fault, what is wrong with the parts the condition replaced; `sizes` what
+    each row's faults change at another size, which is one more uncertainty of that row.
+    """
     topology = machine.topology
     state = machine.values(condition)
-    rows = topology.rows([{**fault, **state} for fault in faults])
+    laid = fresh or [{}] * len(faults)
+    rows = topology.rows([{**f, **state, **new} for f, new in zip(faults, laid, strict=True)])
     hertz = machine.alternating(condition)
     moves = uncertainties(machine) if moves is None else list(moves)
     period = np.zeros(len(rows))
@@ -130,7 +159,7 @@ def predict(
         solved = mains_cycle(topology, rows, hertz, progress=progress)
         mean, status, low = solved.mean, solved.status, solved.low
         ripple = solved.high - solved.low
-        rows = _held(machine, rows, mean)
+        rows = held_rows(machine, rows, mean)
         start = np.nan_to_num(mean)
         flat = operating_point(topology, rows, start)
         at, latched = flat.mean, flat.latched
@@ -158,6 +187,8 @@ def predict(
     lost = np.asarray(np.isnan(ohms).any(axis=1) & np.isfinite(mean).all(axis=1))
     spread = np.clip(np.nan_to_num(spread), -swing, swing)
     if moves and moves[-1].name == STAND_IN:
+        if sizes is not None:
+            _sized(machine, state, sizes, rows, at, spread, swing)
         spread[lost, -1] = UNKNOWN_SPREAD * np.abs(mean[lost])
     ohms = np.nan_to_num(ohms, nan=1e3)
     keep = [i for i, n in enumerate(topology.nets) if "#" not in n]
@@ -174,7 +205,37 @@ def predict(
     )
 
 
-def _held(machine: Machine, rows: Floats, mean: Floats) -> Floats:
+def _sized(
+    machine: Machine,
+    state: Overrides,
+    sizes: Sequence[Sequence[Overrides]],
+    rows: Floats,
+    at: Floats,
+    spread: Floats,
+    swing: float,
+) -> None:
+    """Fill the columns of fault sizes: what the nets do when the fault is of another size."""
+    topology = machine.topology
+    for k in range(SIZES):
+        due = [
+            i
+            for i, listed in enumerate(sizes)
+            if len(listed) > k and np.isfinite(at[i]).all() and not listed[k].keys() <= state.keys()
+        ]
+        if not due:
+            continue
+        moved = rows[due]
+        for j, i in enumerate(due):
+            for key, value in sizes[i][k].items():
+                if key not in state:
+                    moved[j, topology.slot[key]] = value
+        solved = operating_point(topology, moved, at[due])
+        change = solved.mean - at[due]
+        change[~np.isin(solved.status, STANDING)] = 0.0
+        spread[due, -1 - SIZES + k] = np.clip(np.nan_to_num(change), -swing, swing)
+
+
+def held_rows(machine: Machine, rows: Floats, mean: Floats) -> Floats:
     """Rows with the mains off and each rectified net held at its cycle mean."""
     topology = machine.topology
     held = rows.copy()
@@ -191,26 +252,33 @@ def _held(machine: Machine, rows: Floats, mean: Floats) -> Floats:
 class DictionaryCache:
     """Predictions kept in memory, and on disk by content so that tomorrow's start is warm."""
 
-    def __init__(self, machine: Machine, faults: Sequence[Overrides]) -> None:
+    def __init__(self, machine: Machine, hypotheses: Sequence[Hypothesis]) -> None:
         self.machine = machine
-        self.faults = list(faults)
+        self.faults = [h.changes for h in hypotheses]
+        self.sizes = [h.sizes for h in hypotheses]
         self.moves = uncertainties(machine)
         self._known: dict[Condition, Predictions] = {}
 
     def get(self, condition: Condition, progress: Progress | None = None) -> Predictions:
         """Predictions of every hypothesis in a condition, computed at most once."""
         if condition not in self._known:
-            path = self._path(condition)
+            path = self.path(condition)
             stored = _restored(load_arrays(path))
             if stored is None:
                 stored = predict(
-                    self.machine, condition, self.faults, moves=self.moves, progress=progress
+                    self.machine,
+                    condition,
+                    self.faults,
+                    sizes=self.sizes,
+                    moves=self.moves,
+                    progress=progress,
                 )
                 store_arrays(path, _kept(stored))
             self._known[condition] = stored
         return self._known[condition]
 
-    def _path(self, condition: Condition) -> Path:
+    def path(self, condition: Condition) -> Path:
+        """Where the table of a condition is kept."""
         topology = self.machine.topology
         digest = hashlib.sha256()
         digest.update(f"{__version__} {SOLVER_DIGEST}".encode())
@@ -223,6 +291,7 @@ class DictionaryCache:
         digest.update(repr(sorted(state.items())).encode())
         digest.update(repr(self.machine.alternating(condition)).encode())
         digest.update(repr([sorted(f.items()) for f in self.faults]).encode())
+        digest.update(repr([[sorted(s.items()) for s in one] for one in self.sizes]).encode())
         digest.update(repr([(m.name, sorted(m.changes.items())) for m in self.moves]).encode())
         return cache_folder() / "dictionary" / f"{digest.hexdigest()[:32]}.npz"
 

@@ -1,10 +1,13 @@
-"""Every single fault the parts of a machine can have, each with its prior weight and why."""
+"""What may be wrong: faults, each with its odds and why, and hypotheses, which are sets of them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal
 
+from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.model import Assembly
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.parts.base import Part
@@ -33,38 +36,139 @@ AGEING = {
 }
 # Suspicion of a part an earlier repairer touched. Common practice, no published source.
 TOUCHED = 5.0
+# Chance that a part an earlier repairer touched is a wrong one or wrongly fitted; that any fuse is
+# not what the drawing says; and that any other part is wrong though nothing tells of a repair.
+# Common practice, no published source.
+WRONG_TOUCHED, WRONG_FUSE, WRONG_OTHER = 0.10, 0.03, 0.0005
+# Chance that a part fitted on this bench is dead, and that it is the wrong one.
+FRESH_DEAD, FRESH_WRONG = 0.01, 0.01
+
+# How far the size of a fault is known: a "short" may be an ohm or a tenth, a drifted resistor half
+# as far off again, a part of a wrong value is off by its own tolerance. One sigma, as a factor.
+# Common practice, no published source.
+SIZE, SIZE_WRONG = 1.5, 1.05
+SIZES = 3  # faults of a set whose sizes are followed
+# Parameters that have a size, and the conductance [S] below which "open" is open whatever its size.
+SIZED, OPEN_SIZED = frozenset({"g", "gce", "gbe", "gcb", "gak", "c", "esr", "isf", "l"}), 1e-8
+
+Cause = Literal["worn", "wrong", "fresh"]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One part in one wrong state.
+
+    Attributes
+    ----------
+    odds: chance of this state over that of the part being good, before any reading.
+    cause: "worn" failed, "wrong" not the part or fitting of the drawing, "fresh" wrong with the one
+        fitted on this bench, and so only from then on.
+    look: what the part shows out of circuit if this is true.
+    why: how the odds came about, in words.
+    """
+
+    part: str
+    mode: str
+    odds: float
+    changes: Mapping[tuple[str, str], float]
+    look: str = ""
+    why: str = ""
+    cause: Cause = "worn"
+
+    @property
+    def name(self) -> str:
+        """Such as "C4 short"."""
+        return f"{'new ' if self.cause == 'fresh' else ''}{self.part} {self.mode}"
+
+    @cached_property
+    def resized(self) -> Overrides:
+        """Its changes with a size one sigma smaller; empty where it has none."""
+        exact = self.cause != "worn" and "backwards" not in self.mode
+        factor = SIZE_WRONG if exact else SIZE
+        return {
+            (element, name): value / factor if name != "esr" else value * factor
+            for (element, name), value in self.changes.items()
+            if name in SIZED and value > OPEN_SIZED
+        }
+
+    def present(self, condition: Condition) -> bool:
+        """Whether it is in the machine: not once its part was fitted anew, or for `fresh` until."""
+        fitted = any(c.part == self.part and c.what == "fitted" for c in condition.changes)
+        return fitted == (self.cause == "fresh")
 
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """One explanation of how the machine stands.
+    """One explanation of how the machine stands: a set of faults, or none.
 
     Attributes
     ----------
-    name: such as "C4 short".
-    part: reference designator, or "" for the two that blame no part.
-    prior: weight before any reading; all hypotheses together sum to 1.
-    changes: parameter values that make the fault.
-    look: what the part shows out of circuit if this is true.
-    why: how the prior came about, in words.
+    faults: in order of part; empty for the two that blame no part.
+    prior: weight before any reading; those of single faults and the two without sum to 1.
+    said: name of a hypothesis without faults.
+    boost: by how much one of its faults makes another likelier, already in `prior`.
     """
 
-    name: str
-    part: str
-    mode: str
+    faults: tuple[Fault, ...]
     prior: float
-    changes: Overrides
-    look: str
-    why: str
+    said: str = ""
+    boost: float = 1.0
+
+    @cached_property
+    def name(self) -> str:
+        """Such as "C4 short + R3 open"."""
+        return self.said or " + ".join(f.name for f in self.faults)
+
+    @cached_property
+    def key(self) -> frozenset[str]:
+        """Names of its faults."""
+        return frozenset(f.name for f in self.faults)
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """Parts it blames."""
+        return tuple(dict.fromkeys(f.part for f in self.faults))
+
+    @property
+    def changes(self) -> Overrides:
+        """Parameter values that make the faults, those of fresh parts left out."""
+        return {k: v for f in self.faults if f.cause != "fresh" for k, v in f.changes.items()}
+
+    @property
+    def fresh(self) -> Overrides:
+        """Parameter values that are wrong in parts fitted on this bench."""
+        return {k: v for f in self.faults if f.cause == "fresh" for k, v in f.changes.items()}
+
+    @cached_property
+    def sizes(self) -> list[Overrides]:
+        """What each fault changes at another size, of the first few that have any."""
+        return [f.resized for f in self.faults if f.resized][:SIZES]
+
+    @property
+    def look(self) -> str:
+        """What its parts show out of circuit."""
+        return "; ".join(f.look for f in self.faults)
+
+    @property
+    def why(self) -> str:
+        """How the prior came about."""
+        return "; ".join(f.why for f in self.faults) if self.faults else "kept open"
+
+    def left(self, condition: Condition) -> frozenset[str]:
+        """Names of the faults still in the machine in a condition."""
+        return frozenset(f.name for f in self.faults if f.present(condition))
 
 
-def weight(part: Part, touched: bool) -> tuple[float, str]:
-    """Relative weight of this part having failed at all, and the words for it."""
+def weight(part: Part, touched: bool, factor: float | None = None) -> tuple[float, str]:
+    """Relative weight of this part having failed at all, and the words for it.
+
+    `factor` replaces the one for age and kind.
+    """
     rate = part.rate()
-    age = AGEING.get(part.KIND, 1.0)
+    age = AGEING.get(part.KIND, 1.0) if factor is None else factor
     words = [f"{rate.per_million_hours:g} per million hours ({rate.source})"]
     if age != 1.0:
-        words.append(f"× {age:g} for its age and kind")
+        words.append(f"× {age:g} " + ("for its age and kind" if factor is None else "as you set"))
     value = rate.per_million_hours * age
     if touched:
         value *= TOUCHED
@@ -72,22 +176,85 @@ def weight(part: Part, touched: bool) -> tuple[float, str]:
     return value, " ".join(words)
 
 
-def single_faults(assembly: Assembly, touched: Iterable[str] = ()) -> list[Hypothesis]:
-    """No fault, something not in the model, then every mode of every part; priors sum to 1."""
-    marked = {t.lower() for t in touched}
-    raw: list[tuple[Part, str, float, Overrides, str, str]] = []
+def worn_faults(
+    assembly: Assembly, touched: Iterable[str] = (), factors: Mapping[str, float] | None = None
+) -> list[Fault]:
+    """Every failure of every part; odds sum to what is left by the hypotheses without a part.
+
+    `factors` maps references or kinds, in small letters, to the factor that replaces the usual one
+    for age.
+    """
+    marked, chosen = {t.lower() for t in touched}, factors or {}
+    found = []
     for part in assembly.parts.values():
         suspicious = part.touched is not None or part.ref.lower() in marked
-        value, why = weight(part, suspicious)
+        factor = chosen.get(part.ref.lower(), chosen.get(part.KIND))
+        value, why = weight(part, suspicious, factor)
         for mode in part.modes():
-            raw.append((part, mode.name, value * mode.share, mode.changes, mode.look, why))
-    total = sum(item[2] for item in raw) or 1.0
-    scale = (1.0 - PRIOR_NONE - PRIOR_UNMODELLED) / total
-    found = [
-        Hypothesis(NONE, "", "", PRIOR_NONE, {}, "", "kept open"),
-        Hypothesis(UNMODELLED, "", "", PRIOR_UNMODELLED, {}, "", "kept open"),
-    ]
-    for part, mode_name, value, changes, look, why in raw:
-        name = f"{part.ref} {mode_name}"
-        found.append(Hypothesis(name, part.ref, mode_name, value * scale, changes, look, why))
+            found.append(
+                Fault(part.ref, mode.name, value * mode.share, mode.changes, mode.look, why)
+            )
+    scale = (1.0 - PRIOR_NONE - PRIOR_UNMODELLED) / (sum(f.odds for f in found) or 1.0)
+    return [replace(f, odds=f.odds * scale) for f in found]
+
+
+def wrong_faults(
+    assembly: Assembly, touched: Iterable[str] = (), others: bool = False
+) -> list[Fault]:
+    """Every wrong part or fitting where somebody was, of fuses, and with `others` everywhere."""
+    marked = {t.lower() for t in touched}
+    found = []
+    for part in assembly.parts.values():
+        if part.touched is not None or part.ref.lower() in marked:
+            chance, why = WRONG_TOUCHED, f"{WRONG_TOUCHED:.0%} of touched parts are not as drawn"
+        elif part.KIND == "fuse":
+            chance, why = WRONG_FUSE, f"{WRONG_FUSE:.0%} of old fuses are not as drawn"
+        elif others:
+            chance, why = WRONG_OTHER, "nothing tells of a repair here"
+        else:
+            continue
+        for mode in part.misfits():
+            odds = chance * mode.share
+            found.append(
+                Fault(part.ref, mode.name, odds, mode.changes, mode.look, why, "wrong")
+            )
     return found
+
+
+def fresh_faults(assembly: Assembly, fitted: Iterable[str]) -> list[Fault]:
+    """What may be wrong with parts fitted on this bench."""
+    found = []
+    for ref in fitted:
+        part = assembly.parts[ref]
+        for chance, why, modes in (
+            (FRESH_DEAD, "new parts fail too", part.modes()),
+            (FRESH_WRONG, "a hand slips", part.misfits()),
+        ):
+            for mode in modes:
+                odds = chance * mode.share
+                found.append(
+                    Fault(ref, mode.name, odds, mode.changes, mode.look, why, "fresh")
+                )
+    return found
+
+
+def without_faults() -> list[Hypothesis]:
+    """No fault, and something not in the model."""
+    return [
+        Hypothesis((), PRIOR_NONE, NONE),
+        Hypothesis((), PRIOR_UNMODELLED, UNMODELLED),
+    ]
+
+
+def single_faults(assembly: Assembly, touched: Iterable[str] = ()) -> list[Hypothesis]:
+    """No fault, something not in the model, then every failure of every part; priors sum to 1."""
+    return [*without_faults(), *(together([f]) for f in worn_faults(assembly, touched))]
+
+
+def together(faults: Iterable[Fault], boost: float = 1.0) -> Hypothesis:
+    """The hypothesis that all of these are present, its prior the product of their odds."""
+    ordered = tuple(sorted(faults, key=lambda f: (f.part, f.mode)))
+    prior = boost
+    for fault in ordered:
+        prior *= fault.odds
+    return Hypothesis(ordered, prior, boost=boost)

@@ -48,6 +48,8 @@ def load(
     neg: str,
     ohms: Floats,
     least: float = MUCH,
+    fresh: Sequence[Overrides] | None = None,
+    sizes: Sequence[Sequence[Overrides]] | None = None,
 ) -> Predictions:
     """`table` with every row the meter moves noticeably solved again with the meter on.
 
@@ -69,7 +71,10 @@ def load(
     for value in np.unique(ohms[heavy]):
         rows = heavy[ohms[heavy] == value]
         probed = with_probe(machine, pos, neg or machine.assembly.common, float(value))
-        found = predict(probed, condition, [faults[int(i)] for i in rows], moves=moves)
+        chosen = [faults[int(i)] for i in rows]
+        new = [fresh[int(i)] for i in rows] if fresh else None
+        sized = [sizes[int(i)] for i in rows] if sizes else None
+        found = predict(probed, condition, chosen, fresh=new, sizes=sized, moves=moves)
         order = [found.column(n) for n in (*table.nets, machine.assembly.common)]
         good = ~np.isin(found.status, UNCLAIMED)
         for key, array in fields.items():

@@ -188,6 +188,11 @@ class Part(BaseModel):
         """The ways it fails, shares summing to 1; empty for what cannot fail (a meter)."""
         return []
 
+    def misfits(self) -> list[Mode]:
+        """Wrong parts or wrong fitting somebody may have left here, shares summing to 1; empty for
+        what is not mistaken. `name` says how it differs from the drawing."""
+        return []
+
     def lift(self, lead: str) -> Overrides | None:
         """What changes with one lead off the board; None where that is not modelled.
 

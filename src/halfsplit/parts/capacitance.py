@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import ClassVar
 
 from pydantic import Field
@@ -22,6 +23,7 @@ from halfsplit.parts.base import (
     shares,
     sigma,
 )
+from halfsplit.parts.misfit import PRACTICE, value_misfits
 from halfsplit.quantity import Tolerance, show
 
 
@@ -74,6 +76,17 @@ class Capacitance(Part):
             "leaky": (leaky, {g: 1.0 / self.leak()}, "warm in use; leakage at working voltage"),
         }
         return shares(MODES_338, {k: v for k, v in faulty.items() if v[0] > 0})
+
+    def misfits(self) -> list[Mode]:
+        wrong = value_misfits(self)
+        if not self.POLAR:
+            return wrong
+        # Backwards an electrolytic conducts like a poor rectifier; taken as ten times a badly
+        # leaking one, which is what it becomes.
+        turned = {(self.ref, "g"): 10.0 / self.leak()}
+        kept = [replace(m, share=0.6 * m.share) for m in wrong]
+        look = "its plus is where the drawing has minus; warm, perhaps bulged"
+        return [*kept, Mode("fitted backwards", 0.4, PRACTICE, turned, look)]
 
     def leak(self) -> float:
         """Resistance of a badly leaking specimen [ohm]: 20 mA at working voltage, at least 500 ohm.

@@ -25,6 +25,7 @@ from halfsplit.parts.base import (
     limits,
     shares,
 )
+from halfsplit.parts.misfit import turned_diode
 
 
 def saturation(volts: float, amps: float, nvt: float) -> float:
@@ -92,6 +93,11 @@ class DiodePart(Part):
             self.SHARES_SOURCE,
             {m: (share, *effects[m]) for m, share in self.SHARES.items() if m in effects},
         )
+
+    def misfits(self) -> list[Mode]:
+        turned = turned_diode(self.ref, self.junction())
+        look = "its band is at the end where the drawing has the anode"
+        return [Mode("fitted backwards", 1.0, PRACTICE, turned, look)]
 
     def wanders(self) -> list[Wander]:
         # 15 mV of drop at one sigma between specimens: common practice, no published source.

@@ -162,6 +162,28 @@ class Transistor(Part):
             },
         )
 
+    def misfits(self) -> list[Mode]:
+        v = {**el.Bjt.PARAMS, **self._values(self.beta())}
+        # Collector and emitter exchanged: the gains change places. A base in another place is not
+        # told here: it needs other nets, not other values.
+        turned = {
+            (self.ref, "isf"): v["isr"],
+            (self.ref, "isr"): v["isf"],
+            (self.ref, "ivaf"): 0.0,
+            (self.ref, "iknee"): 0.0,
+            (self.ref, "tf"): v["tr"],
+            (self.ref, "tr"): v["tf"],
+        }
+        other = {(self.ref, "pol"): -self.POLARITY}
+        weak = {(self.ref, "isf"): 4.0 * v["isf"]}
+        leads = "collector and emitter exchanged against the drawing"
+        kind = "PNP where the drawing has NPN" if self.POLARITY > 0 else "NPN for a PNP"
+        return [
+            Mode("fitted turned round", 0.4, PRACTICE, turned, leads),
+            Mode("wrong polarity type", 0.2, PRACTICE, other, kind),
+            Mode("type of low gain", 0.4, PRACTICE, weak, "a type number of a quarter the gain"),
+        ]
+
     def wanders(self) -> list[Wander]:
         beta = self.beta()
         # Gain of one specimen against the typical: a factor 1.5 at one sigma unless the sheet's

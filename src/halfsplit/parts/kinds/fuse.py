@@ -22,6 +22,7 @@ from halfsplit.parts.base import (
     Volts,
     shares,
 )
+from halfsplit.parts.misfit import fitted
 from halfsplit.quantity import show
 
 
@@ -58,6 +59,16 @@ class Fuse(Part):
             f"open is all a meter shows; {PRACTICE}",
             {"open": (1.0, {(self.ref, "g"): el.OPEN}, "reads OL; blackened or cloudy glass")},
         )
+
+    def misfits(self) -> list[Mode]:
+        # Nothing a reading shows, unless something blows that should not; the eye finds it.
+        big = fitted(self, amps=2.0 * self.amps, cold_ohms=None)
+        look = f"marked more than {show(self.amps, 'A', 2)}, or wire or foil in its place"
+        slow = "marked T where the drawing has F, or the other way about"
+        return [
+            Mode("oversize", 0.8, PRACTICE, big, look),
+            Mode("wrong speed", 0.2, PRACTICE, {}, slow),
+        ]
 
     def rate(self) -> Rate:
         return Rate(0.5, f"blown fuses are a symptom and common: {PRACTICE}")

@@ -26,6 +26,7 @@ from halfsplit.parts.base import (
     shares,
     sigma,
 )
+from halfsplit.parts.misfit import value_misfits
 from halfsplit.quantity import Tolerance, show
 
 Tech = Literal["composition", "film", "wirewound"]
@@ -88,6 +89,9 @@ class ResistorPart(Part):
                 "short": (short, {g: max(el.SHORT, 10.0 / self.value)}, "reads near 0 ohm"),
             },
         )
+
+    def misfits(self) -> list[Mode]:
+        return value_misfits(self)
 
     def wanders(self) -> list[Wander]:
         high = self.value + sigma(self.tolerance, self.value)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import ClassVar, Literal
 
 from pydantic import Field
@@ -10,9 +11,11 @@ from pydantic import Field
 from halfsplit.circuit import elements as el
 from halfsplit.parts.base import (
     MEMORY,
+    PRACTICE,
     RATES_217,
     REGISTRY,
     Amps,
+    Mode,
     Net,
     Ohms,
     Rate,
@@ -24,7 +27,9 @@ from halfsplit.parts.base import (
     sigma,
 )
 from halfsplit.parts.junction import DiodePart
+from halfsplit.parts.misfit import fitted
 from halfsplit.quantity import Tolerance, show
+from halfsplit.quantity.eseries import next_above, next_below
 
 
 @REGISTRY.add
@@ -59,6 +64,17 @@ class Zener(DiodePart):
             # slope nbv/I equals the impedance at the test current
             "nbv": max(self.impedance * self.test_current, nvt),
         }
+
+    def misfits(self) -> list[Mode]:
+        # Zeners step by E24; a repairer takes the next one or the one after.
+        words = (("next voltage up", 1.05), ("two voltages up", 1.15), ("next voltage down", 0.95))
+        found = [replace(m, share=0.3) for m in super().misfits()]
+        for (name, factor), share in zip(words, (0.25, 0.25, 0.2), strict=True):
+            near = (next_above if factor > 1 else next_below)("E24", factor * self.value)
+            changes = fitted(self, value=near)
+            look = f"marked {show(near, 'V', 2)} where the drawing has {show(self.value, 'V', 2)}"
+            found.append(Mode(name, share, PRACTICE, changes, look))
+        return found
 
     def wanders(self) -> list[Wander]:
         return [

@@ -1,0 +1,287 @@
+"""What the journal's readings say of every hypothesis: the search for sets, and their weights."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import cached_property
+
+import numpy as np
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.bench.record import Recorder
+from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.posterior import Belief, Table, span_of
+from halfsplit.diagnosis.search import Found, Left, search
+from halfsplit.diagnosis.sight import Sight
+from halfsplit.faults.book import Book
+from halfsplit.faults.dead_table import DeadDictionary
+from halfsplit.faults.dictionary import DictionaryCache, Predictions, joined
+from halfsplit.faults.hypotheses import (
+    Fault,
+    Hypothesis,
+    fresh_faults,
+    together,
+    without_faults,
+    worn_faults,
+    wrong_faults,
+)
+from halfsplit.faults.loaded import load
+from halfsplit.faults.pairs import PairMeans, pair_means, pair_rows
+
+# Sets one condition may be asked to solve in one step of the search: steady ones solve in tens of
+# microseconds each, a mains cycle in milliseconds, a circuit followed to its rhythm in seconds.
+MOST_STEADY, MOST_DEAD, MOST_CYCLE, MOST_FOLLOWED = 6000, 600, 400, 12
+
+
+class Reasoner(Recorder):
+    """A machine with its journal and what follows about its parts."""
+
+    def _forget(self) -> None:
+        super()._forget()
+        known = (tuple(self.touched), tuple(sorted(self.factors().items())))
+        if self.__dict__.get("_known_of") != known:
+            for name in ("standard", "book", "_loaded", "_pairs"):
+                self.__dict__.pop(name, None)
+            self.__dict__["_known_of"] = known
+
+    @cached_property
+    def standard(self) -> list[Hypothesis]:
+        """Those always looked at: none, unmodelled, every single fault."""
+        worn = worn_faults(self.assembly, self.touched, self.factors())
+        wrong = wrong_faults(self.assembly, self.touched)
+        return [*without_faults(), *(together([f]) for f in (*worn, *wrong))]
+
+    @cached_property
+    def book(self) -> Book:
+        """Predictions of whatever hypotheses."""
+        return Book(self.machine, self.standard)
+
+    @property
+    def dictionary(self) -> DictionaryCache:
+        """Predictions of the standard hypotheses."""
+        return self.book.dictionary
+
+    @property
+    def dead(self) -> DeadDictionary:
+        """The same for a meter on the dead machine."""
+        return self.book.dead_circuit
+
+    @cached_property
+    def found(self) -> Found:
+        """Hypotheses worth weighing after every reading in force, and their belief."""
+        fitted = sorted({c.part for c in self.condition.changes if c.what == "fitted"})
+        fresh = [together([f]) for f in fresh_faults(self.assembly, fitted)]
+        everything = [*self.standard, *fresh]
+        if not self.evidence():
+            return Found(everything, self.weigh(everything, False))
+        return search(everything, self)
+
+    @property
+    def hypotheses(self) -> list[Hypothesis]:
+        """Every hypothesis in play, with its prior."""
+        return self.found.hypotheses
+
+    @property
+    def belief(self) -> Belief:
+        """Belief after every reading and every bench test in force."""
+        return self.found.belief
+
+    @property
+    def left_out(self) -> Left:
+        """What the search did not look at."""
+        return self.found.left
+
+    def factors(self) -> dict[str, float]:
+        """Factors for age somebody set, by part or kind, in small letters."""
+        return {
+            e.body["of"]: float(e.body["factor"]) for e in self.entries if e.kind == "factor"
+        }
+
+    def prior_belief(self) -> Belief:
+        """Belief before any reading."""
+        return self._fresh_belief(self.hypotheses)
+
+    def _fresh_belief(self, listed: Sequence[Hypothesis]) -> Belief:
+        return Belief([h.prior for h in listed], len(self.book.moves), 0, 1)
+
+    def weigh(
+        self,
+        listed: Sequence[Hypothesis],
+        light: bool,
+        conditions: set[Condition] | None = None,
+    ) -> Belief:
+        """Belief over `listed` after all evidence, or that of some conditions (dead ones off)."""
+        belief = self._fresh_belief(listed)
+        for item in self.evidence():
+            if conditions is not None and _place(item) not in conditions:
+                continue
+            table = self.lookup(item, listed, light)
+            belief.learn(table, item, span_of(table))
+        if conditions is None:
+            for ref, good in self.proofs():
+                belief.prove([ref in h.parts for h in listed], good)
+        return belief
+
+    def lookup(self, item: Evidence, listed: Sequence[Hypothesis], light: bool = False) -> Table:
+        """Predictions of one reading, its meter's own load included unless `light`."""
+        if item.ohmmeter is not None:
+            leads = (item.pos, item.neg or self.assembly.common)
+            return self.book.dead([leads], item.condition, item.ohmmeter, listed)[leads]
+        nets = [item.pos, item.neg]
+        count = len(self.standard)
+        if light or list(listed[:count]) != self.standard:
+            return self.book.table(item.condition, listed, self.progress, nets)
+        value = item.value if item.quantity == "volts" else 0.0
+        first = self.loaded(item.condition, item.pos, item.neg, item.meter, value).only(nets)
+        others = listed[count:]
+        if not others:
+            return first
+        rest = self.book.table(item.condition, others, self.progress, nets)
+        exact = [i for i, h in enumerate(others) if self.book.exact(item.condition, h)]
+        if first.loaded is not None and exact:
+            few = [others[i] for i in exact]
+            rest = rest.replaced(exact, self._load(item.condition, few, nets, item.meter, value))
+        return joined([first, rest])
+
+    def loaded(
+        self, condition: Condition, pos: str, neg: str, meter: Meter, value: float
+    ) -> Predictions:
+        """Predictions of the standard hypotheses for a meter that shows `value` [V] between two
+        nets, its loading included."""
+        ohms = meter.input_ohms(value)
+        key = (condition, pos, neg, ohms)
+        if key not in self._loaded:
+            table = self.dictionary.get(condition, self.progress)
+            faults, moves = self.dictionary.faults, self.book.moves
+            each = np.full(len(faults), ohms)
+            sizes = self.dictionary.sizes
+            made = load(
+                self.machine, condition, faults, moves, table, pos, neg, each, sizes=sizes
+            )
+            self._loaded[key] = table if made is table else made.only([pos, neg])
+        return self._loaded[key]
+
+    def _load(
+        self,
+        condition: Condition,
+        listed: Sequence[Hypothesis],
+        nets: Sequence[str],
+        meter: Meter,
+        value: float,
+    ) -> Predictions:
+        table = self.book.table(condition, listed, self.progress)
+        made = load(
+            self.machine,
+            condition,
+            [h.changes for h in listed],
+            self.book.moves,
+            table,
+            nets[0],
+            nets[1],
+            np.full(len(listed), meter.input_ohms(value)),
+            fresh=[h.fresh for h in listed],
+            sizes=[h.sizes for h in listed],
+        )
+        return made.only(nets)
+
+    @cached_property
+    def _loaded(self) -> dict[tuple[Condition, str, str, float], Predictions]:
+        return {}
+
+    def table(self, condition: Condition) -> Predictions:
+        """Predictions of every hypothesis in play in a condition."""
+        return self.book.table(condition, self.hypotheses, self.progress)
+
+    def prepare(
+        self, listed: Sequence[Hypothesis], parents: Sequence[Hypothesis]
+    ) -> list[int]:
+        """Solve sets where readings were taken, quick conditions first; the slow ones only for what
+        the quick ones leave standing. Returns the indices of those solved everywhere."""
+        places = dict.fromkeys(_place(e) for e in self.evidence())
+        order = sorted(places, key=lambda c: -self._most(c))
+        left, done = list(range(len(listed))), set[Condition]()
+        for condition in order:
+            most = self._most(condition)
+            if len(left) > most:
+                some = [listed[i] for i in left]
+                if done:
+                    bare = self.standard[:2]
+                    belief = self.weigh([*bare, *some], True, done)
+                    ranked = [int(k) - 2 for k in np.argsort(-belief.log_weight) if k > 1]
+                else:
+                    ranked = list(range(len(left)))
+                left = sorted(left[k] for k in ranked[:most])
+            if condition.energised():
+                some, base = [listed[i] for i in left], [parents[i] for i in left]
+                self.book.lightly(condition, some, base, self.progress)
+            done.add(condition)
+        return left
+
+    def _most(self, condition: Condition) -> int:
+        if not condition.energised():
+            return MOST_DEAD
+        if self.machine.alternating(condition):
+            return MOST_CYCLE
+        return MOST_FOLLOWED if self.machine.self_oscillating else MOST_STEADY
+
+    def boost(self, base: Hypothesis, further: Fault) -> float:
+        """By how much the odds of one fault rise because of others."""
+        return 1.0
+
+    def settle(self, listed: Sequence[Hypothesis]) -> None:
+        """Solve sets with spreads of their own where readings were taken."""
+        for condition in dict.fromkeys(_place(e) for e in self.evidence()):
+            if condition.energised():
+                self.book.fully(condition, listed)
+
+    def pairs(self, most: int) -> tuple[list[tuple[Hypothesis, Hypothesis]], int]:
+        """Pairs of standard faults that fit the powered readings best at first sight."""
+        listed = self.standard
+        prior = np.log(np.array([h.prior for h in listed]))
+        first, second = pair_rows(listed, 2)
+        score = prior[first] + prior[second]
+        alone = np.zeros(len(listed))
+        for item in self.evidence():
+            if item.ohmmeter is None:
+                means = self._pair_means(item.condition)
+                sight = Sight(self.dictionary.get(item.condition), item)
+                score += sight.pairs(means)
+                alone += sight.singles()
+        order = np.argsort(-score, kind="stable")[:most]
+        made = []
+        for k in order:
+            a, b = int(first[k]), int(second[k])
+            raised = self.boost(listed[a], listed[b].faults[0])
+            raised = max(raised, self.boost(listed[b], listed[a].faults[0]))
+            better = a if alone[a] >= alone[b] else b
+            made.append((together([*listed[a].faults, *listed[b].faults], raised), listed[better]))
+        count = sum(len(h.faults) == 1 for h in listed)
+        return made, max(0, count * (count - 1) // 2 - len(first) - _same_part(listed))
+
+    def _pair_means(self, condition: Condition) -> PairMeans:
+        if condition not in self._pairs:
+            self._pairs[condition] = pair_means(
+                self.dictionary, self.standard, condition, self.progress
+            )
+        return self._pairs[condition]
+
+    @cached_property
+    def _pairs(self) -> dict[Condition, PairMeans]:
+        return {}
+
+    def repaired(self, hypothesis: Hypothesis) -> bool:
+        """Whether nothing of it is left in the machine as it stands."""
+        return not hypothesis.left(self.condition)
+
+
+def _same_part(listed: Sequence[Hypothesis]) -> int:
+    """Pairs of single faults of one and the same part, which exclude each other."""
+    counts = Counter(h.parts[0] for h in listed if len(h.faults) == 1)
+    return sum(n * (n - 1) // 2 for n in counts.values())
+
+
+def _place(item: Evidence) -> Condition:
+    """The condition a reading was taken in; off for all dead ones, whatever the file's feed."""
+    return item.condition if item.ohmmeter is None else replace(item.condition, feed="off")

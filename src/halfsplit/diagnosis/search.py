@@ -1,0 +1,161 @@
+"""Which sets of faults to look at: singles all, pairs and larger ones where they can explain more.
+
+All pairs are screened by a first sight of what they read; larger sets grow from those that explain
+part of the readings (every reading may be a slip, so one that explains some outweighs one that
+explains none), by every single fault in turn. It is worth growing while the best set leaves
+readings unexplained. What was not looked at is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+
+from halfsplit.diagnosis.posterior import Belief
+from halfsplit.faults.hypotheses import Fault, Hypothesis, together
+
+# Pairs weighed after a first sight of all, sets grown further at each size, and the largest size. Common practice, no published source: four faults
+# that all show at once are more than anybody takes on before mending the first.
+PAIRS, GROWN, LARGEST = 500, 5, 4
+# Logarithm of weight by which a set may trail the best and still be kept, and how many are.
+TRAILING, KEPT = 9.0, 40
+# Evidence, in logarithm of likelihood, by which the best set falls short of a perfect fit and is
+# still taken as explaining everything: a pair of faults costs about as much in its prior.
+SHORT = 4.0
+
+
+@dataclass(frozen=True)
+class Left:
+    """What the search did not look at."""
+
+    sets: int = 0
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class Found:
+    """Hypotheses to go on with, the first of them the standard ones, and their belief."""
+
+    hypotheses: list[Hypothesis]
+    belief: Belief
+    left: Left = field(default_factory=Left)
+
+
+def fit(belief: Belief) -> np.ndarray:
+    """Logarithm of likelihood of all readings under each hypothesis (H)."""
+    return np.asarray(belief.log_weight - np.log(np.maximum(belief.prior, 1e-300)))
+
+
+def grow(
+    bases: Sequence[Hypothesis], singles: Sequence[Fault], boost: Callable[[Hypothesis, Fault], float]
+) -> list[tuple[Hypothesis, Hypothesis]]:
+    """Every base with one more fault of a part it does not blame yet, with the base it came from.
+
+    `boost` multiplies the odds of the further fault given the base: one may have caused the other.
+    """
+    made: dict[frozenset[str], tuple[Hypothesis, Hypothesis]] = {}
+    for base in bases:
+        blamed = {(f.part, f.cause == "fresh") for f in base.faults}
+        for one in singles:
+            if (one.part, one.cause == "fresh") in blamed:
+                continue
+            key = base.key | {one.name}
+            raised = base.boost * boost(base, one)
+            if key not in made or raised > made[key][0].boost:
+                made[key] = (together([*base.faults, one], raised), base)
+    return list(made.values())
+
+
+class Ports(Protocol):
+    """What the search asks of the bench."""
+
+    def weigh(self, listed: Sequence[Hypothesis], light: bool) -> Belief:
+        """Belief over a list that starts with the two hypotheses without faults, after all
+        readings; `light` when exact spreads may wait."""
+
+    def pairs(self, most: int) -> tuple[list[tuple[Hypothesis, Hypothesis]], int]:
+        """The pairs of single faults that fit best at first sight, each with the one of the two
+        that fits better alone, and how many pairs were not even looked at."""
+
+    def prepare(
+        self, listed: Sequence[Hypothesis], parents: Sequence[Hypothesis]
+    ) -> list[int]:
+        """Solve sets (with the sets they came from) lightly; returns the indices of those worth
+        weighing: slow conditions let through only what the quick ones leave standing."""
+
+    def settle(self, listed: Sequence[Hypothesis]) -> None:
+        """Solve sets with spreads of their own."""
+
+    def boost(self, base: Hypothesis, further: Fault) -> float:
+        """By how much the odds of one fault rise because of others."""
+
+    def repaired(self, hypothesis: Hypothesis) -> bool:
+        """Whether every fault of a set is out of the machine now."""
+
+
+def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
+    """Look at sets of faults until one explains the readings or none of the next size helps."""
+    everything = list(standard)
+    belief = ports.weigh(everything, False)
+    bare, singles = everything[:2], [h.faults[0] for h in everything if len(h.faults) == 1]
+    missed = 0
+    kept: list[Hypothesis] = []
+    bases: list[Hypothesis] = []
+    for size in range(2, LARGEST + 1):
+        if _explained(everything, belief):
+            break
+        if size == 2:
+            made, unseen = ports.pairs(PAIRS)
+        else:
+            made = grow(bases, singles, ports.boost)
+            made.sort(key=lambda pair: -pair[0].prior)
+            unseen = 0
+        worth = ports.prepare([h for h, _ in made], [b for _, b in made])
+        missed += unseen + len(made) - len(worth)
+        tried = [made[i][0] for i in worth]
+        good = _best(tried, ports.weigh([*bare, *tried], True), belief)
+        if not good:
+            break
+        ports.settle(good)
+        kept = [*kept, *(h for h in good if h.key not in {k.key for k in kept})]
+        everything = [*standard, *kept]
+        belief = ports.weigh(everything, False)
+        order = np.argsort(-belief.log_weight)
+        bases = [everything[int(i)] for i in order if len(everything[int(i)].faults) == size]
+        bases = bases[:GROWN]
+    everything, belief = _companions(everything, belief, singles, ports)
+    words = f"{missed} sets of several faults were not looked at" if missed else ""
+    return Found(everything, belief, Left(missed, words))
+
+
+def _explained(listed: Sequence[Hypothesis], belief: Belief) -> bool:
+    """Whether the leading hypothesis leaves nothing that another fault could explain."""
+    if int(np.argmax(belief.log_weight)) == 1:
+        return False
+    named = [i for i, h in enumerate(listed) if h.faults or i == 0]
+    best = max(named, key=lambda i: belief.log_weight[i])
+    return bool(belief.best[best] - fit(belief)[best] < SHORT)
+
+
+def _best(tried: Sequence[Hypothesis], light: Belief, belief: Belief) -> list[Hypothesis]:
+    """Sets close enough to the best to be kept, best first; two in `light` come before them."""
+    top = float(max(belief.log_weight.max(), light.log_weight.max()))
+    order = [int(i) for i in np.argsort(-light.log_weight) if i > 1]
+    return [tried[i - 2] for i in order if light.log_weight[i] > top - TRAILING][:KEPT]
+
+
+def _companions(
+    everything: list[Hypothesis], belief: Belief, singles: Sequence[Fault], ports: Ports
+) -> tuple[list[Hypothesis], Belief]:
+    """With the leading set mended, whatever else may be wrong joins it: what shows next is that."""
+    lead = everything[int(np.argmax(belief.log_weight))]
+    if not lead.faults or not ports.repaired(lead):
+        return everything, belief
+    known = {h.key for h in everything}
+    made = [(h, b) for h, b in grow([lead], singles, ports.boost) if h.key not in known]
+    worth = ports.prepare([h for h, _ in made], [b for _, b in made])
+    everything = [*everything, *(made[i][0] for i in worth)]
+    return everything, ports.weigh(everything, False)

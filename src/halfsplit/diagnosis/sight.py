@@ -1,0 +1,67 @@
+"""A first sight of how many thousands of pairs of faults fit a reading, before any is weighed."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.diagnosis.posterior import (
+    MODEL_FRACTION,
+    MODEL_VOLTS,
+    SLIP,
+    Floats,
+    scope_error,
+    span_of,
+)
+from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions
+from halfsplit.faults.pairs import PairMeans
+
+WIDER = 1.5  # a pair spreads more than the worse of its two; common practice
+
+
+class Sight:
+    """One powered reading held against the table of singles and against pairs of them.
+
+    Every reading counts by itself here, with tolerances as marked; a reading nobody explains is a
+    slip, as everywhere.
+    """
+
+    def __init__(self, table: Predictions, item: Evidence) -> None:
+        self.table, self.item = table, item
+        self.a, self.b = table.column(item.pos), table.column(item.neg)
+        self.flat = 1.0 / span_of(table)
+        slope = table.spread[:, :, self.a] - table.spread[:, :, self.b]
+        self.spread = np.sqrt(np.einsum("hk,hk->h", slope, slope))
+        source = table.ohms[:, self.a] + table.ohms[:, self.b]
+        self.known = ~np.isin(table.status, UNCLAIMED) & (source < ADRIFT)
+        self.source = np.minimum(source, ADRIFT)
+
+    def singles(self) -> Floats:
+        """Logarithm of likelihood under each single fault (H)."""
+        quantity = self.table.mean if self.item.quantity == "volts" else self.table.ripple
+        mean = np.nan_to_num(quantity[:, self.a] - quantity[:, self.b])
+        return self._log(mean, self.spread, self.source, self.known)
+
+    def pairs(self, means: PairMeans) -> Floats:
+        """The same under each pair (P)."""
+        quantity = means.mean if self.item.quantity == "volts" else means.ripple
+        mean = quantity[:, self.a].astype(float) - quantity[:, self.b]
+        spread = WIDER * np.maximum(self.spread[means.first], self.spread[means.second])
+        source = np.maximum(self.source[means.first], self.source[means.second])
+        both = self.known[means.first] & self.known[means.second] & means.ok
+        return self._log(mean, spread, source, both)
+
+    def _log(self, mean: Floats, spread: Floats, source: Floats, known: Floats) -> Floats:
+        item = self.item
+        if item.quantity == "volts":
+            ohms = item.meter.input_ohms(item.value)
+            mean = mean * ohms / (ohms + source)
+            own = item.meter.sigma(item.value, item.resolution)
+            model = MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS
+            sigma = np.sqrt(spread**2 + own**2 + model**2)
+        else:
+            sigma = 0.25 * mean + 0.004 + scope_error(abs(item.value)) / 2.0
+        z = (item.value - mean) / sigma
+        density = np.exp(-0.5 * np.minimum(z * z, 1400.0)) / (sigma * np.sqrt(2.0 * np.pi))
+        density = np.where(known, density, self.flat)
+        return np.asarray(np.log((1.0 - SLIP) * density + SLIP * self.flat))
