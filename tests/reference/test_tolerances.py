@@ -18,6 +18,8 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.posterior import (
+    EACH,
+    MISTYPED,
     MODEL_FRACTION,
     MODEL_VOLTS,
     SLIP,
@@ -121,12 +123,17 @@ def long_way(
         fault = "" if name in (NONE, UNMODELLED) else name
         *narrow, weight = density(fault, readings, even, 1.0)
         *broad, broad_weight = density(fault, readings, False, 3.0)
+        typed = [(factor, [(at, v / factor) for at, v in readings]) for factor in MISTYPED]
+        slips = [(factor, density(fault, other, even, 1.0)) for factor, other in typed]
         joint = np.ones_like(weight)
-        for near_, far in zip(narrow, broad, strict=True):
+        for k, (near_, far) in enumerate(zip(narrow, broad, strict=True)):
             e = 0.99 * near_ + 0.01 * float((broad_weight * far).sum())
+            slip = (1 - len(MISTYPED) * EACH) / span
+            slip += sum(EACH * float((weight * d[k]).sum()) / abs(f) for f, d in slips)
             if name == UNMODELLED:  # a reading as in a healthy machine, or anything
                 e = UNMODELLED_HEALTHY * e + (1 - UNMODELLED_HEALTHY) / span
-            joint = joint * ((1 - SLIP) * e + SLIP / span)
+                slip = 1 / span
+            joint = joint * ((1 - SLIP) * e + SLIP * slip)
         found.append(float((weight * joint).sum()))
     return np.array(found)
 
@@ -154,6 +161,7 @@ CASES = [
     [("upper", 10.5), ("lower", 4.25)],  # R1 half (10.57 and 4.29 V): both up together
     [("upper", 8.70), ("lower", 4.95)],  # R2 half (8.67 and 5.00 V): one down, one up
     [("upper", 12.0), ("lower", 0.0)],  # R2 open
+    [("upper", 0.945), ("lower", 3.85)],  # healthy, its point one place off
     [("upper", 9.45), ("lower", 6.80)],  # healthy, then nothing that fits: a slip, or not modelled
 ]
 

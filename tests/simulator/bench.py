@@ -83,6 +83,9 @@ def follow(session: Session, specimen: Specimen, most: int) -> tuple[int | None,
     for done in range(1, most + 1):
         check = session.next_checks(1)[0]
         condition = check.candidate.condition
+        if check.candidate.quantity == "look":  # nobody was at these specimens
+            session.observe("", check.candidate.net, sign="as-drawn")
+            continue
         ripple = check.candidate.quantity == "ripple"
         value = specimen.read(check.candidate.net, condition, ripple)
         text = f"{value:.3f}" if ripple else f"{value:.2f}"

@@ -15,6 +15,7 @@ from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, Left, search
 from halfsplit.diagnosis.sight import Sight
+from halfsplit.diagnosis.signs import likelihood
 from halfsplit.faults.book import Book
 from halfsplit.faults.dead_table import DeadDictionary
 from halfsplit.faults.dictionary import DictionaryCache, Predictions, joined
@@ -40,7 +41,11 @@ class Reasoner(Recorder):
 
     def _forget(self) -> None:
         super()._forget()
-        known = (tuple(self.touched), tuple(sorted(self.factors().items())))
+        known = (
+            tuple(self.touched),
+            tuple(sorted(self.factors().items())),
+            tuple(sorted(self.found_values().items())),
+        )
         if self.__dict__.get("_known_of") != known:
             for name in ("standard", "book", "_loaded", "_pairs"):
                 self.__dict__.pop(name, None)
@@ -50,7 +55,7 @@ class Reasoner(Recorder):
     def standard(self) -> list[Hypothesis]:
         """Those always looked at: none, unmodelled, every single fault."""
         worn = worn_faults(self.assembly, self.touched, self.factors())
-        wrong = wrong_faults(self.assembly, self.touched)
+        wrong = wrong_faults(self.assembly, self.touched, found=self.found_values())
         return [*without_faults(), *(together([f]) for f in (*worn, *wrong))]
 
     @cached_property
@@ -93,11 +98,13 @@ class Reasoner(Recorder):
         """What the search did not look at."""
         return self.found.left
 
+    def rail_nets(self) -> list[str]:
+        """Nets of the rails."""
+        return [r.net for r in self.assembly.rails.values()]
+
     def factors(self) -> dict[str, float]:
         """Factors for age somebody set, by part or kind, in small letters."""
-        return {
-            e.body["of"]: float(e.body["factor"]) for e in self.entries if e.kind == "factor"
-        }
+        return {e.body["of"]: float(e.body["factor"]) for e in self.entries if e.kind == "factor"}
 
     def prior_belief(self) -> Belief:
         """Belief before any reading."""
@@ -122,6 +129,11 @@ class Reasoner(Recorder):
         if conditions is None:
             for ref, good in self.proofs():
                 belief.prove([ref in h.parts for h in listed], good)
+            for sign in self.signs():
+                rails, heard = self.rail_nets(), None
+                if not sign.part:
+                    heard = self.book.table(sign.condition, listed, self.progress, rails)
+                belief.observe(likelihood(sign, listed, heard, rails))
         return belief
 
     def lookup(self, item: Evidence, listed: Sequence[Hypothesis], light: bool = False) -> Table:
@@ -157,9 +169,7 @@ class Reasoner(Recorder):
             faults, moves = self.dictionary.faults, self.book.moves
             each = np.full(len(faults), ohms)
             sizes = self.dictionary.sizes
-            made = load(
-                self.machine, condition, faults, moves, table, pos, neg, each, sizes=sizes
-            )
+            made = load(self.machine, condition, faults, moves, table, pos, neg, each, sizes=sizes)
             self._loaded[key] = table if made is table else made.only([pos, neg])
         return self._loaded[key]
 
@@ -194,9 +204,7 @@ class Reasoner(Recorder):
         """Predictions of every hypothesis in play in a condition."""
         return self.book.table(condition, self.hypotheses, self.progress)
 
-    def prepare(
-        self, listed: Sequence[Hypothesis], parents: Sequence[Hypothesis]
-    ) -> list[int]:
+    def prepare(self, listed: Sequence[Hypothesis], parents: Sequence[Hypothesis]) -> list[int]:
         """Solve sets where readings were taken, quick conditions first; the slow ones only for what
         the quick ones leave standing. Returns the indices of those solved everywhere."""
         places = dict.fromkeys(_place(e) for e in self.evidence())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
@@ -22,6 +23,7 @@ from halfsplit.bench.recall import condition_of, evidence_of, meter_of
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.meters import meters
+from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, Sign
 from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.journal import Entry, Journal, journal_path
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
@@ -228,18 +230,66 @@ class Recorder:
             key,
         )
 
-    def observe(self, text: str, part: str | None = None, touched: bool = False) -> Entry:
-        """Store something seen, heard or smelt; `touched` marks the part as worked on before."""
+    def observe(
+        self,
+        text: str,
+        part: str | None = None,
+        touched: bool = False,
+        sign: str = "",
+        found: Sequence[str] = (),
+    ) -> Entry:
+        """Store something seen, heard or smelt.
+
+        `touched` marks the part as worked on before, `sign` is a word of
+        :mod:`halfsplit.diagnosis.signs`, `found` what the part is marked where that differs from
+        the drawing, such as ``value=6.8V``.
+        """
         # A stray byte on the command line arrives as a lone surrogate, which is no text.
-        if not text.strip() or any("\ud800" <= c <= "\udfff" for c in text):
+        said = text.strip() or sign.replace("-", " ") or ", ".join(found)
+        if not said or any("\ud800" <= c <= "\udfff" for c in said):
             wrong = "there is nothing in this note that can be stored as text"
             raise ProblemsError([Problem("", 0, 0, "", wrong, "what you saw, heard or smelt")])
         ref = "" if part is None else find_part(self.assembly, part).ref
-        if touched and not ref:
-            raise ProblemsError(
-                [Problem("", 0, 0, "", "touched needs a part", "--part Q10 --touched")]
+        needy = "touched" if touched else "found" if found else sign if sign in OF_PART else ""
+        if needy and not ref:
+            example = {"touched": "--part Q10 --touched", "found": "--part CR4 --found value=6.8V"}
+            instead = example.get(needy, f"--part C4 --sign {needy}")
+            raise ProblemsError([Problem("", 0, 0, "", f"{needy} needs a part", instead)])
+        if sign and sign not in {**OF_PART, **OF_MACHINE}:
+            close = near(sign, [*OF_PART, *OF_MACHINE])
+            known = ", ".join([*OF_PART, *OF_MACHINE])
+            hint = f"did you mean {close}? " if close else ""
+            raise NotFoundError(f"there is no sign {sign}; {hint}there are {known}")
+        if sign in OF_MACHINE and not self.condition.energised():
+            wrong = f"{sign} is a sign of a machine that is on, and this one is off"
+            raise ProblemsError([Problem("", 0, 0, "", wrong, "change FILE --feed …, if it is on")])
+        values = {}
+        if found:
+            change = parse_change(self.assembly, f"{ref} fitted {' '.join(found)}")
+            values, sign = dict(change.values), "not-as-drawn"
+        body = {"text": said, "part": ref, "touched": touched, "sign": sign, "found": values}
+        return self._append("observe", {**body, "condition": self.condition.as_dict()})
+
+    def signs(self) -> list[Sign]:
+        """Observations in force that weigh on the suspects, in order."""
+        return [
+            Sign(
+                e.body["sign"],
+                e.body["part"] if e.body["sign"] in OF_PART else "",
+                condition_of(self.assembly, e),
+                e.seq,
             )
-        return self._append("observe", {"text": text, "part": ref, "touched": touched})
+            for e in self.entries
+            if e.kind == "observe" and e.body.get("sign")
+        ]
+
+    def found_values(self) -> dict[str, tuple[tuple[str, str], ...]]:
+        """Parts found marked otherwise than drawn: field and value, part by part."""
+        return {
+            e.body["part"]: tuple(sorted(e.body["found"].items()))
+            for e in self.entries
+            if e.kind == "observe" and e.body.get("found")
+        }
 
     def prove(self, part: str, good: bool, text: str) -> Entry:
         """Store that a part was tested out of circuit and found `good` or not."""

@@ -120,6 +120,10 @@ def next_dict(bench: Session) -> dict[str, Any]:
         )
     for check in checks:
         item = check.as_dict(listed)
+        if check.candidate.quantity == "look":
+            item |= {"at": "", "label": check.candidate.net, "caution": ""}
+            data["checks"].append(item)
+            continue
         item["at"] = place(bench, check.candidate.net)
         item["label"] = rail_or_net(bench, check.candidate.net)
         item["caution"] = at_reading(bench.machine, check.candidate.condition, check.top_volts)

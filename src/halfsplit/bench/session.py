@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.reasoning import Reasoner
 from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.explain import Reason, reasons
@@ -21,8 +21,11 @@ from halfsplit.diagnosis.next_check import (
     AT_RIPPLE,
     CHANGE_FEED,
     CHANGE_LOAD,
+    LIFT,
+    SWAP,
     Candidate,
     Check,
+    look,
     rank,
 )
 from halfsplit.diagnosis.search import fit
@@ -51,6 +54,10 @@ class SuspectGroup:
 
     suspects: tuple[Suspect, ...]
     weight: float
+
+
+def _best(checks: Sequence[Check]) -> list[Check]:
+    return sorted(checks, key=lambda c: -c.score)
 
 
 class Session(Reasoner):
@@ -136,22 +143,60 @@ class Session(Reasoner):
         return dict(sorted(found.items(), key=lambda item: -item[1]))
 
     def next_checks(self, most: int = 3) -> list[Check]:
-        """Best checks now; other loads of the file are tried when the present one says little."""
+        """Best checks now, bits a minute.
+
+        Where the present condition says little, the nearer changes are looked through first: other
+        loads, other feeds, then a lead lifted or a part replaced and the reading after it. Each is
+        judged together with the reading it leads to, so a step that tells nothing by itself counts
+        for what it makes readable.
+        """
         here = self.condition
-        checks = self._rank([here])
+        looks = self._looks()
         if not here.energised():
-            return self._dead_checks()[:most]
+            return _best(self._dead_checks() + looks)[:most]
+        checks = _best(self._rank([here]) + looks)
         loads = [replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load]
         feeds = [replace(here, feed=n) for n in self.assembly.feeds if n not in (here.feed, "off")]
-        for others in (loads, feeds):  # the nearer change first; each costs a fault dictionary
+        for others in (loads, feeds, self._undone()):  # each costs a fault dictionary
             if checks and checks[0].bits >= LOOK_ELSEWHERE:
                 break
-            checks = sorted(checks + self._rank(others), key=lambda c: -c.score)
+            checks = _best(checks + self._rank(others))
         return checks[:most]
+
+    def _undone(self) -> list[Condition]:
+        """The present condition with one lead of a leading suspect lifted, or it replaced."""
+        found = []
+        for members in self.groups()[:2]:
+            for ref in self.hypotheses[members.members[0]].parts[:2]:
+                part = self.assembly.parts[ref]
+                if any(c.part == ref for c in self.condition.changes):
+                    continue
+                first = next(iter(part.terminals()))
+                if len(part.terminals()) == 2 and part.lift(first) is not None:
+                    found.append(self.condition.with_change(Change(ref, "lifted", first)))
+                found.append(self.condition.with_change(Change(ref, "fitted")))
+        return found
+
+    def _looks(self) -> list[Check]:
+        """Parts worth looking at: those that may not be the ones of the drawing."""
+        seen = {s.part for s in self.signs() if s.name in ("as-drawn", "not-as-drawn")}
+        fitted = {c.part for c in self.condition.changes if c.what == "fitted"}
+        listed = [self.hypotheses[i] for i in self._live]
+        refs = {f.part: None for h in listed for f in h.faults if f.cause == "wrong"}
+        belief = self.belief.part(self._live)
+        checks = [
+            look(belief, listed, ref, self.condition) for ref in refs if ref not in seen | fitted
+        ]
+        return [c.of(self._live) for c in checks]
 
     def _rank(self, conditions: Sequence[Condition]) -> list[Check]:
         reach = {p.net: p.minutes or AT_POINT for p in self.assembly.points.values()}
-        taken = {(e.pos, e.quantity, e.condition) for e in self.evidence() if not e.neg}
+        again = {r.evidence.number for r in self.unexplained()}
+        taken = {
+            (e.pos, e.quantity, e.condition)
+            for e in self.evidence()
+            if not e.neg and e.number not in again
+        }
         candidates, tables = [], {}
         for condition in conditions:
             if not condition.energised():
@@ -160,6 +205,8 @@ class Session(Reasoner):
             tables[condition] = self.book.table(condition, listed, self.progress)
             moving = CHANGE_LOAD if condition != self.condition else 0.0
             moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
+            for done in set(condition.changes) - set(self.condition.changes):
+                moving = SWAP if done.what == "fitted" else LIFT
             for net in self.probe_nets():
                 at_hand = reach.get(net, AT_LEAD)
                 kinds: list[tuple[Quantity, float]] = [

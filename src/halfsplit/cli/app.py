@@ -208,19 +208,30 @@ def read(
 @app.command
 def observe(
     file: Path,
-    text: str,
+    text: str = "",
     *,
     part: Annotated[str | None, Parameter(help="part it concerns")] = None,
     touched: Annotated[
         bool, Parameter(negative="", help="an earlier repairer worked on this part")
     ] = False,
+    sign: Annotated[
+        str,
+        Parameter(
+            help="of a part: blown, burnt, bulged, cracked, as-drawn, not-as-drawn; "
+            "of the machine: ticking, whine, hum, quiet"
+        ),
+    ] = "",
+    found: Annotated[
+        tuple[str, ...], Parameter(help="what it is marked where the drawing differs: value=6.8V")
+    ] = (),
     good: Annotated[bool, Parameter(negative="", help="the part tested good")] = False,
     bad: Annotated[bool, Parameter(negative="", help="the part tested bad")] = False,
     json: Json = False,
 ) -> int:
     """Store something seen, heard or smelt, or that a part tested --good or --bad on its own.
 
-    --touched raises suspicion of the part. A verdict weighs on the suspects at once.
+    --touched raises suspicion of the part. A sign, a marking found and a verdict weigh on the
+    suspects at once; without --part a sign is of the whole machine.
     """
     with session(file) as bench:
         if good or bad:
@@ -229,7 +240,7 @@ def observe(
                 raise ProblemsError([Problem("", 0, 0, "", wrong, "--part F4 --good")])
             entry = bench.prove(part, good, text)
         else:
-            entry = bench.observe(text, part, touched)
+            entry = bench.observe(text, part, touched, sign, found)
         return emit(entry.as_dict(), json, lambda: show.stored(entry, bench.assembly))
 
 

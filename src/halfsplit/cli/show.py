@@ -235,32 +235,42 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
         say(data["blocked"])
     for check in data["checks"][:1]:
         head = "Or confirm with" if act else "To confirm" if mended else "Next check"
-        what = {
-            "volts": "direct volts",
-            "ripple": "ripple, peak to peak",
-            "ohms": f"ohms ({check['ohmmeter']})",
-            "diode": f"diode test ({check['ohmmeter']})",
-        }[check["quantity"]]
+        _check(bench, check, head)
+
+
+def _check(bench: Session, check: dict[str, Any], head: str) -> None:
+    from halfsplit.assembly.condition import Condition
+
+    what = {
+        "volts": "direct volts",
+        "ripple": "ripple, peak to peak",
+        "ohms": f"ohms ({check['ohmmeter']})",
+        "diode": f"diode test ({check['ohmmeter']})",
+    }.get(check["quantity"], "")
+    if check["quantity"] == "look":
+        part = bench.assembly.parts[check["net"]]
+        out.print(f"[bold]{head}: look at {escape(part.ref)}[/]: is it {escape(part.label())}?")
+        say(f"  its marking, and which way round; about {check['minutes']:.1f} min")
+    else:
         probes = ("red lead", "black lead") if check["ohmmeter"] else ("probe", "other probe")
         other = check.get("other_at", bench.assembly.common)
         out.print(
             f"[bold]{head}: {what} at {escape(check['label'])}[/], "
             f"{probes[0]} on {escape(check['at'])}, {probes[1]} on {escape(other)}"
         )
-        from halfsplit.assembly.condition import Condition
-
         say(f"  with the machine {Condition.from_dict(check['condition']).words()}")
         good = "healthy: adrift, any reading"
         if check["healthy"]:
             ends = [reads(v, check["unit"]) for v in check["healthy"]]
             good = f"healthy reads {ends[0]} to {ends[1]}"
         say(f"  {good}; about {check['minutes']:.1f} min")
-        if check["caution"]:
-            out.print(f"  [yellow]caution: {escape(check['caution'])}[/]")
-        told = [o for o in check["outcomes"] if not o["adrift"]]
-        for o in told[:6]:
-            _outcome(o, check["unit"])
-        left = 1.0 - sum(o["chance"] for o in told[:6])
+    if check["caution"]:
+        out.print(f"  [yellow]caution: {escape(check['caution'])}[/]")
+    told = [o for o in check["outcomes"] if not o["adrift"]]
+    for o in told[:6]:
+        _outcome(o, check["unit"])
+    left = 1.0 - sum(o["chance"] for o in told[:6])
+    if check["quantity"] != "look":
         say(f"    anything else ({percent(left)}): a rarer fault, a slip, or not in this model")
 
 
@@ -280,7 +290,8 @@ def _outcome(o: dict[str, Any], unit: str) -> None:
         f" and {len(o['leaves']) - 4} more" if len(o["leaves"]) > 4 else ""
     )
     ends = dict.fromkeys((reads(o["low"], unit), reads(o["high"], unit)))
-    say(f"    {' to '.join(ends)} ({percent(o['chance'])}): {left}")
+    said = o["said"] or " to ".join(ends)
+    say(f"    {said} ({percent(o['chance'])}): {left}")
 
 
 def resumed(bench: Session, data: dict[str, Any]) -> None:

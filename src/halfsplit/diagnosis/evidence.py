@@ -14,7 +14,8 @@ from halfsplit.faults.ohmmeter import Ohmmeter
 
 __all__ = ["Evidence", "Meter", "Quantity"]
 
-Quantity = Literal["volts", "ripple", "ohms", "diode"]
+# "look" is no reading: is the part that of the drawing, and fitted as drawn?
+Quantity = Literal["volts", "ripple", "ohms", "diode", "look"]
 
 
 @dataclass(frozen=True)

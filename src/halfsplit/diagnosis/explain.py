@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from halfsplit.diagnosis.evidence import Evidence
-from halfsplit.diagnosis.posterior import Belief, Lookup
+from halfsplit.diagnosis.posterior import MISTYPED, Belief, Lookup
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
@@ -95,5 +95,18 @@ def reasons(
             f"{lead} you would read {kind}{_words(item, mean)} at {where} "
             f"({item.condition.words()}); you read {_words(item, item.scaled)}"
         )
+        if verdict == "contradicts":
+            words += mistyped(item, mean, sigma)
         found.append(Reason(item, mean, sigma, verdict, words))
     return found
+
+
+def mistyped(item: Evidence, mean: float, sigma: float) -> str:
+    """Words for a reading that would fit with its point or sign put right, else nothing."""
+    if item.ohmmeter is not None or abs(mean) < 3 * sigma:
+        return ""
+    for factor in MISTYPED:
+        what = "its sign" if factor < 0 else "its decimal point"
+        if abs(item.value / factor - mean) < FITS * sigma:
+            return f"; with {what} put right it would fit ({volts(item.value / factor)})"
+    return ""

@@ -28,9 +28,7 @@ class Group:
 ADDS = 1.0
 
 
-def fold(
-    hypotheses: Sequence[Hypothesis], weights: np.ndarray, fits: np.ndarray
-) -> np.ndarray:
+def fold(hypotheses: Sequence[Hypothesis], weights: np.ndarray, fits: np.ndarray) -> np.ndarray:
     """Weights with every set whose further faults explain nothing counted for the set without.
 
     `fits` is the logarithm of likelihood of each hypothesis (H).

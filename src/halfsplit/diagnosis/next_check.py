@@ -13,14 +13,20 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.information import bins, expected_gain
 from halfsplit.diagnosis.posterior import SLIP, Belief, Expected, Table
+from halfsplit.diagnosis.signs import look_outcomes
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.dictionary import Predictions
+from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.ohmmeter import Ohmmeter
 
 # Minutes a check takes. Common practice, no published source.
 AT_POINT, AT_LEAD, CHANGE_LOAD, CHANGE_FEED = 0.7, 1.0, 2.0, 5.0
+# To switch off, discharge, lift a lead and power up again; to change a part, old one kept. A joint
+# heated is a joint and a track risked, so each counts as longer than it takes.
+LIFT, SWAP = 12.0, 25.0
 AT_DEAD = 0.5  # on top: prove it discharged, fetch the ohmmeter; nothing is live
 WIDEST_DEAD = 0.1  # as 3 % + 50 mV below, on the logarithm of ohms
+AT_LOOK = 0.5  # a glass, a torch and the parts list
 AT_RIPPLE = 1.5  # on top of reaching the net: fetch and set the scope
 # Voltage to common above which a probe needs care: 60 V direct (IEC 61010-1 limit of the stricter
 # edition). A check above it counts as this many times longer, so a harmless one wins if it serves.
@@ -48,6 +54,7 @@ class Outcome:
     chance: float
     members: tuple[int, ...]
     adrift: bool = False
+    said: str = ""  # words for an outcome that is no reading
 
 
 @dataclass(frozen=True)
@@ -67,9 +74,7 @@ class Check:
 
     def of(self, indices: Sequence[int]) -> Check:
         """The same check with members told by other indices."""
-        mapped = (
-            replace(o, members=tuple(indices[m] for m in o.members)) for o in self.outcomes
-        )
+        mapped = (replace(o, members=tuple(indices[m] for m in o.members)) for o in self.outcomes)
         return replace(self, outcomes=tuple(mapped))
 
     def as_dict(self, names: Sequence[str]) -> dict[str, Any]:
@@ -78,7 +83,7 @@ class Check:
             "net": self.candidate.net,
             "black": self.candidate.black,
             "quantity": self.candidate.quantity,
-            "unit": "ohm" if self.candidate.quantity == "ohms" else "V",
+            "unit": {"ohms": "ohm", "look": ""}.get(self.candidate.quantity, "V"),
             "ohmmeter": self.candidate.ohmmeter.name if self.candidate.ohmmeter else None,
             "condition": self.candidate.condition.as_dict(),
             "minutes": self.candidate.minutes,
@@ -90,6 +95,7 @@ class Check:
                     "high": _finite(o.high),
                     "chance": round(o.chance, 4),
                     "adrift": o.adrift,
+                    "said": o.said,
                     "leaves": [names[i] for i in o.members],
                 }
                 for o in self.outcomes
@@ -218,6 +224,21 @@ def _outcomes(
         ids = tuple(int(live[i]) for i in members)
         found.append(Outcome(np.nan, np.nan, float(share[loose].sum()), ids, adrift=True))
     return tuple(sorted(found, key=lambda o: (o.adrift, -o.chance)))
+
+
+def look(belief: Belief, listed: Sequence[Hypothesis], ref: str, condition: Condition) -> Check:
+    """Worth of looking whether a part is the one of the drawing, and fitted as drawn."""
+    weights = belief.weights()
+    chance = look_outcomes(ref, listed, condition)
+    bits = expected_gain(weights, chance)
+    outcomes = []
+    for k, said in enumerate(("as drawn", "not as drawn")):
+        joint = weights * chance[:, k]
+        order = [int(i) for i in np.argsort(-joint) if joint[i] > 1e-4 * joint.sum()]
+        total = float(joint.sum())
+        outcomes.append(Outcome(np.nan, np.nan, total, tuple(order[:12]), said=said))
+    found = Candidate(ref, "look", condition, AT_LOOK)
+    return Check(found, bits, tuple(outcomes), None, 0.0)
 
 
 def rank(

@@ -28,6 +28,9 @@ Table = Predictions | DeadTable
 # One reading in fifty is misread, mistyped or taken at the wrong point; common practice, no
 # published source.
 SLIP = 0.02
+# Of those, the share that is the right reading with its point one place off, and as much that has
+# lost its sign; the rest may be anything. Common practice, no published source.
+MISTYPED, EACH = (10.0, 0.1, -1.0), 0.15
 # What the device models miss, as fraction of reading and as volts: compared with ngspice runs
 # drawn within their tolerances in tests/bench and tests/simulator.
 MODEL_FRACTION, MODEL_VOLTS = 0.003, 0.010
@@ -62,6 +65,11 @@ class Expected:
 
 def _peak(sigma: Floats, span: float) -> Floats:
     return np.asarray((1.0 - SLIP) * 0.993 / (sigma * np.sqrt(2.0 * np.pi)) + SLIP / span)
+
+
+def bell(z: Floats, sigma: Floats) -> Floats:
+    """Density of a Gaussian reading `z` sigmas from its mean."""
+    return np.asarray(np.exp(-0.5 * np.minimum(z * z, 1400.0)) / (sigma * np.sqrt(2.0 * np.pi)))
 
 
 def bayes(prior: Floats, likelihood: Floats) -> Floats:
@@ -106,7 +114,7 @@ class Belief:
     def part(self, rows: Sequence[int]) -> Belief:
         """Belief over a few of the hypotheses; the first two of `rows` are those without faults."""
         at = np.array(rows, dtype=np.int64)
-        found = Belief(self.prior[at], self.uncertainties, 0, 1)
+        found = Belief(self.prior[at].tolist(), self.uncertainties, 0, 1)
         found.log_weight, found.best = self.log_weight[at].copy(), self.best[at].copy()
         found.slopes = [s[at] for s in self.slopes]
         found.found, found.inverse = self.found[at], self.inverse[at]
@@ -178,18 +186,30 @@ class Belief:
             density, flat = expected.over, WILD_OVER
             return self._mixed(expected, density, flat)
         z = (value - expected.mean) / expected.sigma
-        density = np.exp(-0.5 * z * z) / (expected.sigma * np.sqrt(2.0 * np.pi))
         # Tails of real tolerances and models are fatter than a Gaussian's: one part in a hundred
         # is taken three times as wide.
         wide = np.exp(-z * z / 18.0) / (3.0 * expected.sigma * np.sqrt(2.0 * np.pi))
-        return self._mixed(expected, 0.99 * density + 0.01 * wide, flat)
+        true = 0.99 * bell(z, expected.sigma) + 0.01 * wide
+        slip = np.full_like(true, flat * (1.0 - len(MISTYPED) * EACH))
+        if expected.over is None:
+            for factor in MISTYPED:  # what was typed is the reading times this
+                z = (value / factor - expected.mean) / expected.sigma
+                slip += EACH * bell(z, expected.sigma) / abs(factor)
+        else:
+            slip[:] = flat
+        return self._mixed(expected, true, flat, slip)
 
-    def _mixed(self, expected: Expected, density: Floats, flat: float) -> tuple[Floats, Floats]:
+    def _mixed(
+        self, expected: Expected, density: Floats, flat: float, slip: Floats | None = None
+    ) -> tuple[Floats, Floats]:
+        slip = np.full_like(density, flat) if slip is None else slip
         density = np.where(expected.known, density, flat)
+        slip = np.where(expected.known, slip, flat)
         density[self.unmodelled] = (
             UNMODELLED_HEALTHY * density[self.none] + (1.0 - UNMODELLED_HEALTHY) * flat
         )
-        total = (1.0 - SLIP) * density + SLIP * flat
+        slip[self.unmodelled] = flat
+        total = (1.0 - SLIP) * density + SLIP * slip
         return total, (1.0 - SLIP) * density / total
 
     def learn(self, table: Table, item: Evidence, span: float) -> Floats:
@@ -221,6 +241,16 @@ class Belief:
         self.inverse = grown
         self.found = np.concatenate([self.found, (learnt + miss)[:, None]], axis=1)
         self.slopes.append(expected.slope)
+
+    def observe(self, chance: Floats) -> None:
+        """Take an observation into account that has this chance under each hypothesis (H).
+
+        Something unmodelled makes it as likely as it makes nothing in particular.
+        """
+        taken = np.clip(chance, 1e-6, 1.0)
+        taken[self.unmodelled] = np.sqrt(taken[self.none])
+        self.log_weight += np.log(taken)
+        self.best += np.log(taken)  # a sign is no reading to be explained better
 
     def prove(self, blamed: Sequence[bool], good: bool) -> None:
         """Take a bench test of one part into account: `blamed` marks hypotheses that accuse it.

@@ -17,8 +17,9 @@ import numpy as np
 from halfsplit.diagnosis.posterior import Belief
 from halfsplit.faults.hypotheses import Fault, Hypothesis, together
 
-# Pairs weighed after a first sight of all, sets grown further at each size, and the largest size. Common practice, no published source: four faults
-# that all show at once are more than anybody takes on before mending the first.
+# Pairs weighed after a first sight of all, sets grown further at each size, and the largest size.
+# Common practice, no published source: four faults that all show at once are more than anybody
+# takes on before mending the first.
 PAIRS, GROWN, LARGEST = 500, 5, 4
 # Logarithm of weight by which a set may trail the best and still be kept, and how many are.
 TRAILING, KEPT = 9.0, 40
@@ -50,7 +51,9 @@ def fit(belief: Belief) -> np.ndarray:
 
 
 def grow(
-    bases: Sequence[Hypothesis], singles: Sequence[Fault], boost: Callable[[Hypothesis, Fault], float]
+    bases: Sequence[Hypothesis],
+    singles: Sequence[Fault],
+    boost: Callable[[Hypothesis, Fault], float],
 ) -> list[tuple[Hypothesis, Hypothesis]]:
     """Every base with one more fault of a part it does not blame yet, with the base it came from.
 
@@ -80,9 +83,7 @@ class Ports(Protocol):
         """The pairs of single faults that fit best at first sight, each with the one of the two
         that fits better alone, and how many pairs were not even looked at."""
 
-    def prepare(
-        self, listed: Sequence[Hypothesis], parents: Sequence[Hypothesis]
-    ) -> list[int]:
+    def prepare(self, listed: Sequence[Hypothesis], parents: Sequence[Hypothesis]) -> list[int]:
         """Solve sets (with the sets they came from) lightly; returns the indices of those worth
         weighing: slow conditions let through only what the quick ones leave standing."""
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.posterior import (
     MODEL_FRACTION,
     MODEL_VOLTS,
     SLIP,
+    Bools,
     Floats,
-    scope_error,
     span_of,
 )
 from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions
@@ -45,13 +46,13 @@ class Sight:
     def pairs(self, means: PairMeans) -> Floats:
         """The same under each pair (P)."""
         quantity = means.mean if self.item.quantity == "volts" else means.ripple
-        mean = quantity[:, self.a].astype(float) - quantity[:, self.b]
+        mean = np.subtract(quantity[:, self.a], quantity[:, self.b], dtype=np.float64)
         spread = WIDER * np.maximum(self.spread[means.first], self.spread[means.second])
         source = np.maximum(self.source[means.first], self.source[means.second])
         both = self.known[means.first] & self.known[means.second] & means.ok
         return self._log(mean, spread, source, both)
 
-    def _log(self, mean: Floats, spread: Floats, source: Floats, known: Floats) -> Floats:
+    def _log(self, mean: Floats, spread: Floats, source: Floats, known: Bools) -> Floats:
         item = self.item
         if item.quantity == "volts":
             ohms = item.meter.input_ohms(item.value)

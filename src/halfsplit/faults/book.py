@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -189,9 +190,9 @@ class Book:
                     (h.changes, h.fresh) for _, h in listed
                 ]
                 circuit, sizes = self.dead_circuit.circuit, [h.sizes for _, h in listed]
-                made = dead_tables(
-                    circuit, [pair], condition, meter, variants, self.moves, sizes
-                )[pair]
+                made = dead_tables(circuit, [pair], condition, meter, variants, self.moves, sizes)[
+                    pair
+                ]
                 for i, (k, _) in enumerate(listed):
                     shelf[k] = _one(made, i)
         found = {}
@@ -227,10 +228,10 @@ def _gather(
 
 
 def _one(table: DeadTable, row: int) -> DeadTable:
-    part = {name: getattr(table, name)[row : row + 1] for name in DEAD_ARRAYS}
+    part: dict[str, Any] = {n: getattr(table, n)[row : row + 1] for n in DEAD_ARRAYS}
     return replace(table, **part)
 
 
 def _joined(rows: Sequence[DeadTable]) -> DeadTable:
-    arrays = {n: np.concatenate([getattr(r, n) for r in rows]) for n in DEAD_ARRAYS}
+    arrays: dict[str, Any] = {n: np.concatenate([getattr(r, n) for r in rows]) for n in DEAD_ARRAYS}
     return replace(rows[0], **arrays)

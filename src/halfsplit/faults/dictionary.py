@@ -96,7 +96,7 @@ class Predictions:
     def replaced(self, rows: Sequence[int], other: Predictions) -> Predictions:
         """The table with some rows taken from another of the same nets."""
         at = np.array(rows, dtype=np.int64)
-        arrays = {}
+        arrays: dict[str, Any] = {}
         for name in KEPT:
             arrays[name] = getattr(self, name).copy()
             arrays[name][at] = getattr(other, name)
@@ -111,7 +111,7 @@ class Predictions:
 
 def joined(tables: Sequence[Predictions]) -> Predictions:
     """Rows of several tables of the same nets, one under the other."""
-    arrays = {name: np.concatenate([getattr(t, name) for t in tables]) for name in KEPT}
+    arrays: dict[str, Any] = {n: np.concatenate([getattr(t, n) for t in tables]) for n in KEPT}
     marks = [np.zeros(len(t.mean), dtype=bool) if t.loaded is None else t.loaded for t in tables]
     loaded = np.concatenate(marks)
     return replace(tables[0], loaded=loaded if loaded.any() else None, **arrays)

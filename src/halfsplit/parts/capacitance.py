@@ -23,7 +23,7 @@ from halfsplit.parts.base import (
     shares,
     sigma,
 )
-from halfsplit.parts.misfit import PRACTICE, value_misfits
+from halfsplit.parts.misfit import value_misfits
 from halfsplit.quantity import Tolerance, show
 
 

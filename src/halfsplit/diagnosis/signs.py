@@ -1,0 +1,124 @@
+"""What was seen, heard or smelt, and how likely each is under a hypothesis.
+
+Every chance here is common practice, no published source: eyes and noses are good witnesses of
+burnt and blown parts and poor ones of sound ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.circuit.solution import Status
+from halfsplit.faults.dictionary import UNCLAIMED, Floats, Predictions
+from halfsplit.faults.hypotheses import Fault, Hypothesis
+
+AUDIBLE = 16e3  # Hz; what most people past forty still hear
+HUMS = 0.3  # V of ripple on a rail from which a machine hums or its lamps and lines show it
+
+
+@dataclass(frozen=True)
+class Sign:
+    """One observation that weighs: of a part, or of the machine in a condition.
+
+    Attributes
+    ----------
+    name: one of `OF_PART` or `OF_MACHINE`.
+    part: reference designator, "" for one of the machine.
+    condition: the state it was seen in.
+    number: journal entry it came from.
+    """
+
+    name: str
+    part: str
+    condition: Condition
+    number: int = 0
+
+
+@dataclass(frozen=True)
+class Witness:
+    """Chance of a sign of a part under each of its faults, by mode, else when it is sound.
+
+    `wrong` is the chance where it is not the part or fitting of the drawing.
+    """
+
+    modes: Mapping[str, float]
+    sound: float
+    wrong: float
+    words: str
+
+
+_BURNT = {"open": 0.4, "drifted high": 0.3, "short": 0.3, "c-e short": 0.2}
+OF_PART: dict[str, Witness] = {
+    "as-drawn": Witness({}, 0.98, 0.03, "its marking and fitting are those of the drawing"),
+    "not-as-drawn": Witness({}, 0.02, 0.97, "its marking or fitting is not that of the drawing"),
+    "blown": Witness({"open": 0.95}, 0.01, 0.01, "the fuse or trace has burnt through"),
+    "burnt": Witness(_BURNT, 0.02, 0.05, "charred, discoloured or cracked by heat"),
+    "bulged": Witness(
+        {"short": 0.3, "leaky": 0.3, "value low": 0.3, "value half": 0.15, "fitted backwards": 0.5},
+        0.03,
+        0.03,
+        "swollen, leaking, or its vent is open",
+    ),
+    "cracked": Witness({"open": 0.3, "short": 0.1}, 0.01, 0.01, "broken body, seal or lead"),
+}
+OF_MACHINE = {
+    "ticking": "ticks or clicks in a steady rhythm",
+    "whine": "whines or whistles",
+    "hum": "hums, or a picture or meter shows mains ripple",
+    "quiet": "none of these",
+}
+HEARD, IMAGINED = 0.85, 0.04  # chance of a sound being noted when it is there, and when it is not
+
+
+def likelihood(
+    sign: Sign, listed: Sequence[Hypothesis], table: Predictions | None, rails: Sequence[str]
+) -> Floats:
+    """Chance of a sign under each hypothesis (H); `table` in its condition, for the machine's."""
+    if sign.part:
+        return np.array([_of_part(sign, h) for h in listed])
+    assert table is not None
+    there = {
+        "ticking": table.status == int(Status.RESTARTING),
+        "whine": (table.status == int(Status.OSCILLATING)) & (table.period * AUDIBLE > 1.0),
+        "hum": _hums(table, rails),
+    }
+    if sign.name == "quiet":
+        silent = ~np.logical_or.reduce(list(there.values()))
+        chance = np.where(silent, 1.0 - 3 * IMAGINED, 1.0 - HEARD)
+    else:
+        chance = np.where(there[sign.name], HEARD, IMAGINED)
+    return np.where(np.isin(table.status, UNCLAIMED), 0.3, chance)
+
+
+def _hums(table: Predictions, rails: Sequence[str]) -> np.ndarray:
+    columns = [table.column(n) for n in rails]
+    if not columns or not len(table.ripple):
+        return np.zeros(len(table.status), dtype=bool)
+    beats = table.period == 0.0  # what keeps time by itself ripples at its own rate
+    return np.asarray((np.nan_to_num(table.ripple[:, columns]) > HUMS).any(axis=1) & beats)
+
+
+def _of_part(sign: Sign, hypothesis: Hypothesis) -> float:
+    mine = [f for f in hypothesis.faults if f.part == sign.part and f.present(sign.condition)]
+    return _given(OF_PART[sign.name], mine)
+
+
+def _given(witness: Witness, faults: Sequence[Fault]) -> float:
+    """Chance given the part's faults; of several the one that decides the sign counts."""
+    if not faults:
+        return witness.sound
+    wrong = any(f.cause == "wrong" for f in faults)
+    if witness.wrong < witness.sound:  # a sign that all is as drawn: any wrongness spoils it
+        return witness.wrong if wrong else witness.sound
+    found = [witness.modes.get(f.mode, witness.sound) for f in faults]
+    return max([*found, witness.wrong] if wrong else found)
+
+
+def look_outcomes(ref: str, listed: Sequence[Hypothesis], condition: Condition) -> Floats:
+    """Chance of finding a part as drawn, and not, under each hypothesis (H, 2)."""
+    seen = likelihood(Sign("as-drawn", ref, condition), listed, None, ())
+    return np.column_stack([seen, 1.0 - seen])
