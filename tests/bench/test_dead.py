@@ -161,7 +161,7 @@ def test_the_tray_as_it_arrived(session: Session) -> None:
     assert value == pytest.approx(1.5, rel=0.02)
     session.read("n12", f"{value:.2f}", ohmmeter=meter)
     assert leaders(session) == ["C4 short"]
-    assert session.groups()[0].weight > 0.9
+    assert session.groups()[0].weight > 0.8  # a short has no fixed size, and rivals are near
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -245,6 +245,9 @@ def test_following_next_while_off_leads_to_the_fault(session: Session, fault: st
     for _ in range(16):
         check = session.next_checks(1)[0]
         asked = check.candidate
+        if asked.quantity == "look":  # nobody was at this one
+            session.observe("", asked.net, sign="as-drawn")
+            continue
         assert asked.ohmmeter is not None and not asked.condition.energised()
         pair = (asked.net, asked.black)
         text = specimen(fault, 31, pair, asked.ohmmeter)

@@ -111,7 +111,7 @@ def test_expected_reading_has_the_meter_in_it(tmp_path: Path) -> None:
         session.set_meter(scale="10V")
         session.read("mid", "1.43")
         (item,) = session.evidence()
-        expected = session.belief.expect(session._lookup(item), item)
+        expected = session.belief.expect(session.lookup(item, session.hypotheses), item)
         assert expected.mean[0] == pytest.approx(1.4286, abs=0.02)
         with pytest.raises(NotFoundError, match="pointer-20k"):
             session.set_meter(kind="nonesuch")

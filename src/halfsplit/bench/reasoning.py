@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -50,6 +51,14 @@ class Reasoner(Recorder):
             for name in ("standard", "book", "_loaded", "_pairs"):
                 self.__dict__.pop(name, None)
             self.__dict__["_known_of"] = known
+
+    def share(self, kept: dict[str, Any]) -> None:
+        """Use and keep predictions in `kept`, for many sessions of the same machine."""
+        for name in ("machine", "standard", "book", "_loaded", "_pairs"):
+            if name in kept:
+                self.__dict__[name] = kept[name]
+            else:
+                kept[name] = getattr(self, name)
 
     @cached_property
     def standard(self) -> list[Hypothesis]:
