@@ -23,12 +23,15 @@ from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move, sensitivities
 from halfsplit.circuit.solution import Status
 from halfsplit.circuit.threads import Progress
+from halfsplit.faults.sampling import STAND_INS, Spread, spread_of
+from halfsplit.quantity.volts import volts
 
 Floats = npt.NDArray[np.float64]
 
 # Above this resistance to everything a 10 Mohm meter no longer reads the circuit but its leakage.
 ADRIFT = 20e6
 STAND_IN = "whatever could not be told"
+TWO_STATES = 0.1  # V between two states below which a net is said to read the same in both
 # One sigma of any reading, as a share of it, where its slopes could not be had.
 UNKNOWN_SPREAD = 0.05
 # Slope of a raw rail with load while sensitivities are taken [ohm]; common practice for rectifiers
@@ -48,6 +51,12 @@ class Predictions:
     spread: change at one sigma of each of K uncertainties [V] (H, K, N+1).
     ohms: resistance seen into the net [ohm] (H, N+1).
     status: one solver status a row (H).
+    centre: mean over good specimens [V] (H, N+1); it is `mean` where slopes hold.
+    loose: spread at one sigma that none of the uncertainties explains [V] (H, N+1).
+    band: 5 % and 95 % of good specimens read below this [V] (H, 2, N+1).
+    share: part of the specimens in the first of two states; NaN where there is but one (H).
+    levels: direct voltage in each of the two states [V] (H, 2, N+1).
+    sampled: whether the spread was drawn, slopes being no guide (H).
     """
 
     nets: tuple[str, ...]
@@ -57,10 +66,26 @@ class Predictions:
     spread: Floats
     ohms: Floats
     status: npt.NDArray[np.int8]
+    centre: Floats
+    loose: Floats
+    band: Floats
+    share: Floats
+    levels: Floats
+    sampled: npt.NDArray[np.bool_]
 
     def column(self, net: str) -> int:
         """Column of a net; common is the last."""
         return self.nets.index(net) if net in self.nets else len(self.nets)
+
+    def bistable(self, row: int, net: str) -> str:
+        """In words, the two readings tolerances decide between; "" where there is but one."""
+        share, (first, second) = float(self.share[row]), self.levels[row, :, self.column(net)]
+        if not np.isfinite(share) or abs(first - second) < TWO_STATES:
+            return ""
+        return (
+            f"bistable: {net} reads about {volts(first)} in {100 * share:.0f} % of good specimens, "
+            f"{volts(second)} otherwise"
+        )
 
 
 def uncertainties(machine: Machine) -> list[Move]:
@@ -73,8 +98,9 @@ def uncertainties(machine: Machine) -> list[Move]:
         moves.append(Move(f"{net} rectifier", {(f"hold:{net}", "dc"): 0.015}, relative=True))
     fed = sorted({n for f in machine.assembly.feeds.values() for n in f.nets})
     moves += [Move(f"{n} source", {(f"feed:{n}", "dc"): 0.01}, relative=True) for n in fed]
-    # Moves nothing by itself; where slopes could not be had it stands in for all the others.
-    return [*moves, Move(STAND_IN, {})]
+    # They move nothing by themselves: the last stands in for all others where slopes could not be
+    # had, and all carry what draws show that no single move explains.
+    return [*moves, *(Move(STAND_IN, {}) for _ in range(STAND_INS))]
 
 
 def predict(
@@ -112,23 +138,59 @@ def predict(
         solved = operating_point(topology, rows, start)
         mean, status, latched, at = solved.mean, solved.status, solved.latched, solved.mean
         ripple, low = np.where(np.isfinite(mean), 0.0, np.nan), mean
-    spread, ohms = sensitivities(topology, rows, at, latched, moves)
-    swing = np.nanmax(np.abs(mean)) if np.isfinite(mean).any() else 1.0
+    slopes, ohms = sensitivities(topology, rows, at, latched, moves)
     lost = np.asarray(np.isnan(ohms).any(axis=1) & np.isfinite(mean).all(axis=1))
-    spread = np.clip(np.nan_to_num(spread), -swing, swing)
-    if moves and moves[-1].name == STAND_IN:
-        spread[lost, -1] = UNKNOWN_SPREAD * np.abs(mean[lost])
     ohms = np.nan_to_num(ohms, nan=1e3)
-    keep = [i for i, n in enumerate(topology.nets) if "#" not in n]
-    pad = [(0, 0), (0, 1)]
+    swing = np.nan_to_num(np.abs(mean)).max(axis=1, initial=0.0)[:, None, None]
+    slopes = np.clip(np.nan_to_num(slopes), -swing, swing)
+    if moves and moves[-1].name == STAND_IN:
+        slopes[lost, -1] = UNKNOWN_SPREAD * np.abs(mean[lost])
+        heed = (ohms < ADRIFT) & np.array(["#" not in n for n in topology.nets])
+        drawn = spread_of(
+            topology, rows, at, latched, slopes, moves, start, heed, progress=progress
+        )
+    else:
+        drawn = _by_slopes(slopes)
+    return _gather(topology.nets, mean, ripple, low, ohms, status, drawn)
+
+
+def _by_slopes(slopes: Floats) -> Spread:
+    """Spread where nobody asked for draws."""
+    count, _, n = slopes.shape
+    zero, two = np.zeros((count, n)), np.zeros((count, 2, n))
+    one = np.full(count, np.nan)
+    return Spread(zero, slopes, zero, two, one, two * np.nan, np.zeros(count, dtype=bool))
+
+
+def _gather(
+    nets: Sequence[str],
+    mean: Floats,
+    ripple: Floats,
+    low: Floats,
+    ohms: Floats,
+    status: npt.NDArray[np.int8],
+    drawn: Spread,
+) -> Predictions:
+    """Nets inside parts left out, common added as a last column of zeros."""
+    keep = [i for i, n in enumerate(nets) if "#" not in n]
+
+    def columns(values: Floats) -> Floats:
+        return np.pad(values[..., keep], [*([(0, 0)] * (values.ndim - 1)), (0, 1)])
+
     return Predictions(
-        tuple(topology.nets[i] for i in keep),
-        np.pad(mean[:, keep], pad),
-        np.pad(ripple[:, keep], pad),
-        np.pad(low[:, keep], pad),
-        np.pad(spread[:, :, keep], [(0, 0), (0, 0), (0, 1)]),
-        np.pad(ohms[:, keep], pad),
+        tuple(nets[i] for i in keep),
+        columns(mean),
+        columns(ripple),
+        columns(low),
+        columns(drawn.slopes),
+        columns(ohms),
         status,
+        columns(mean + drawn.centre),
+        columns(drawn.loose),
+        columns(mean[:, None] + drawn.band),
+        drawn.share,
+        columns(mean[:, None] + drawn.levels),
+        drawn.sampled,
     )
 
 

@@ -1,0 +1,227 @@
+"""Where first-order slopes mislead: the uncertainties drawn all at once, and each draw solved.
+
+A slope says what a small move of one part does. Near a gate or a pull-in threshold, in saturation,
+or where a reading has two values, the band it gives is far too narrow. A pilot of a few draws finds
+such rows; they are then drawn in full, and what the draws show replaces the slopes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from halfsplit.circuit.op import operating_point
+from halfsplit.circuit.sensitivity import Move
+from halfsplit.circuit.solution import Status
+from halfsplit.circuit.threads import Progress
+from halfsplit.circuit.topology import Topology
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+SEED = 20260101  # any number; the same draws for every row, so that a table never depends on chance
+PILOT = 32  # draws that look for trouble: a state one specimen in ten is in is missed 1 time in 29
+DRAWS = 400  # of a row in trouble: its 5 % and 95 % points then miss by 1.5 % of specimens
+LINEAR_DRAWS = 1000  # of a row whose slopes hold; no solve, only sums
+NONLINEAR = 0.3  # share of the spread that slopes may leave unexplained
+FLOOR = 0.002  # V, spread not worth a look: below the last digit of a bench meter
+SIDES = 0.05  # least share of draws that makes a second state worth telling
+GAP = 4.0  # times the wider of two clusters' own spread that separates them
+GAP_VOLTS = 0.2
+SURE = 2.5  # standard errors below which a fitted slope is noise
+STAND_INS = 3  # directions of common residual kept as moves of their own
+BAND = (0.05, 0.95)
+
+
+def draws(count: int, moves: int) -> Floats:
+    """Seeded draws (count, moves) of unit variance, evenly filled (see parts.base.sigma)."""
+    edge = 3.0**0.5
+    return np.random.default_rng(SEED).uniform(-edge, edge, (count, moves))
+
+
+class Shaker:
+    """Rows of parameters with every uncertainty moved at once by given draws (S, K).
+
+    A value moves by its one-sigma ratio to the power of the draw, so resistances and saturation
+    currents never change sign; a value that is zero, or would change sign, moves by differences.
+    A parameter a row has overridden keeps its value, as in `circuit.sensitivity`.
+    """
+
+    def __init__(self, topology: Topology, moves: Sequence[Move], z: Floats) -> None:
+        self.base = topology.base
+        keys = dict.fromkeys(topology.slot[k] for m in moves for k in m.changes)
+        self.slots = np.array(list(keys), dtype=np.int64)
+        at = {slot: i for i, slot in enumerate(keys)}
+        power, always, plus = (np.zeros((len(moves), len(at))) for _ in range(3))
+        for k, move in enumerate(moves):
+            for key, target in move.changes.items():
+                slot = topology.slot[key]
+                old, i = self.base[slot], at[slot]
+                if move.relative:
+                    always[k, i] = np.log1p(target)
+                elif old * target > 0:
+                    power[k, i] = np.log(target / old)
+                else:
+                    plus[k, i] = target - old
+        self.power, self.always, self.plus = np.exp(z @ power), np.exp(z @ always), z @ plus
+
+    def rows(self, row: Floats) -> Floats:
+        """One row (P) as each specimen has it (S, P)."""
+        own = row[self.slots]
+        same = own == self.base[self.slots]
+        moved = own * self.always * np.where(same, self.power, 1.0) + np.where(same, self.plus, 0.0)
+        found = np.tile(row, (len(moved), 1))
+        found[:, self.slots] = moved
+        return found
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How readings of H rows differ between good specimens; K moves, N nets.
+
+    Attributes
+    ----------
+    centre: mean over specimens less the marked reading [V] (H, N).
+    slopes: change at one sigma of each move [V] (H, K, N).
+    loose: what no move explains, at one sigma [V] (H, N).
+    band: 5 % and 95 % of specimens read below this, less the marked reading [V] (H, 2, N).
+    share: part of the specimens in the first of two states, NaN where there is one (H).
+    levels: reading in each of the two states, less the marked reading [V] (H, 2, N).
+    sampled: whether a row was drawn rather than taken by its slopes (H).
+    """
+
+    centre: Floats
+    slopes: Floats
+    loose: Floats
+    band: Floats
+    share: Floats
+    levels: Floats
+    sampled: Bools
+
+
+def spread_of(
+    topology: Topology,
+    rows: Floats,
+    at: Floats,
+    latched: npt.NDArray[np.int8],
+    slopes: Floats,
+    moves: Sequence[Move],
+    start: Floats,
+    heed: Bools,
+    *,
+    progress: Progress | None = None,
+) -> Spread:
+    """Spread of each row: by its slopes where they hold, by draws where they do not.
+
+    Parameters
+    ----------
+    rows, at, latched: solved rows (B, P), (B, N), (B, E); a row of NaN is left alone.
+    slopes: first-order spread of the moves [V] (B, K, N); the last `STAND_INS` are free for use.
+    start: where the solver starts from [V] (B, N) or (N).
+    heed: nets whose reading matters (B, N): not those adrift or inside a part.
+    """
+    count, n = at.shape
+    begin = np.broadcast_to(start, (count, n))
+    slopes = slopes.copy()
+    none = np.full((count, 2, n), np.nan)
+    found = Spread(
+        np.zeros((count, n)),
+        slopes,
+        np.zeros((count, n)),
+        _linear_band(slopes),
+        np.full(count, np.nan),
+        none,
+        np.zeros(count, dtype=bool),
+    )
+    usable = np.flatnonzero(np.isfinite(at).all(axis=1))
+    z = draws(DRAWS, len(moves))
+    pilot, shaker = Shaker(topology, moves, z[:PILOT]), Shaker(topology, moves, z[PILOT:])
+    for i in usable:
+        first, states = _solve(topology, pilot.rows(rows[i]), begin[i])
+        bent = _bent(first - at[i], z[:PILOT] @ slopes[i], heed[i])
+        if bent or (states != latched[i]).any():
+            rest, _ = _solve(topology, shaker.rows(rows[i]), begin[i])
+            _take(found, i, z, np.vstack([first, rest]) - at[i], heed[i])
+        if progress:
+            progress(int(i) + 1, count)
+    return found
+
+
+def _solve(topology: Topology, rows: Floats, start: Floats) -> tuple[Floats, npt.NDArray[np.int8]]:
+    solved = operating_point(topology, rows, start)
+    assert (np.isnan(solved.mean).any(axis=1) == (solved.status == Status.UNSOLVED)).all()
+    return solved.mean, solved.latched
+
+
+def _bent(moved: Floats, expected: Floats, heed: Bools) -> bool:
+    """Whether slopes leave too much of the pilot draws (S, N) unexplained at any net heeded."""
+    if np.isnan(moved).any():
+        return True
+    left = np.sqrt(np.mean((moved - expected) ** 2, axis=0))
+    whole = np.sqrt(np.maximum(np.mean(moved**2, axis=0), np.mean(expected**2, axis=0)))
+    return bool((heed & (left > NONLINEAR * whole) & (left > FLOOR)).any())
+
+
+def _linear_band(slopes: Floats) -> Floats:
+    """5 % and 95 % points of sums of evenly filled moves (H, 2, N)."""
+    count, moves, n = slopes.shape
+    z = draws(LINEAR_DRAWS, moves).astype(np.float32)
+    found = np.zeros((count, 2, n))
+    for i in range(count):
+        moved = z @ slopes[i].astype(np.float32)
+        found[i] = np.quantile(moved, BAND, axis=0)
+    return found
+
+
+def _take(found: Spread, i: int, z: Floats, moved: Floats, heed: Bools) -> None:
+    """Put what the draws of row `i` show (S, N) into the result."""
+    good = np.isfinite(moved).all(axis=1)
+    if good.sum() < len(moved) // 2:
+        return  # most specimens did not solve: nothing is known that slopes would not say better
+    z, moved = z[good], moved[good]
+    found.sampled[i] = True
+    found.centre[i] = moved.mean(axis=0)
+    found.band[i] = np.quantile(moved, BAND, axis=0)
+    away = moved - found.centre[i]
+    fitted = z[:, :-STAND_INS]
+    around = fitted - fitted.mean(axis=0)
+    coefficients = np.linalg.lstsq(around, away, rcond=None)[0]
+    free = max(len(z) - fitted.shape[1] - 1, 1)
+    error = np.sqrt(((away - around @ coefficients) ** 2).sum(axis=0) / free / len(z))
+    coefficients[np.abs(coefficients) < SURE * error] = 0.0
+    left = away - around @ coefficients
+    left -= left.mean(axis=0)
+    _, size, direction = np.linalg.svd(left, full_matrices=False)
+    common = np.zeros((STAND_INS, moved.shape[1]))
+    top = min(STAND_INS, len(size))
+    common[:top] = direction[:top] * size[:top, None] / np.sqrt(len(z))
+    found.slopes[i, :-STAND_INS] = coefficients
+    found.slopes[i, -STAND_INS:] = common
+    rest = np.maximum((left**2).mean(axis=0) - (common**2).sum(axis=0), 0.0)
+    found.loose[i] = np.sqrt(rest)
+    _split(found, i, moved, heed)
+
+
+def _split(found: Spread, i: int, moved: Floats, heed: Bools) -> None:
+    """Note two states where the draws of row `i` fall into two clusters with nothing between."""
+    best = 0.0
+    count = len(moved)
+    least = max(int(SIDES * count), 2)
+    for net in np.flatnonzero(heed):
+        order = np.argsort(moved[:, net])
+        ranked = moved[order, net]
+        steps = np.diff(ranked)[least - 1 : count - least]
+        cut = int(np.argmax(steps)) + least
+        gap = float(ranked[cut] - ranked[cut - 1])
+        own = max(float(ranked[:cut].std()), float(ranked[cut:].std()))
+        if gap > max(GAP_VOLTS, best) and gap > GAP * own:
+            best = gap
+            first = np.zeros(count, dtype=bool)
+            # The state of the marked values comes first; its reading moved is about zero.
+            near_low = abs(ranked[:cut].mean()) <= abs(ranked[cut:].mean())
+            first[order[:cut] if near_low else order[cut:]] = True
+            found.share[i] = first.mean()
+            found.levels[i, 0], found.levels[i, 1] = moved[first].mean(0), moved[~first].mean(0)
