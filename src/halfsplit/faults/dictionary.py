@@ -147,7 +147,7 @@ def predict(
         slopes[lost, -1] = UNKNOWN_SPREAD * np.abs(mean[lost])
         heed = (ohms < ADRIFT) & np.array(["#" not in n for n in topology.nets])
         drawn = spread_of(
-            topology, rows, at, latched, slopes, moves, start, heed, progress=progress
+            topology, rows, at, latched, slopes, moves, heed, progress=progress
         )
     else:
         drawn = _by_slopes(slopes)

@@ -15,7 +15,6 @@ import numpy.typing as npt
 
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move
-from halfsplit.circuit.solution import Status
 from halfsplit.circuit.threads import Progress
 from halfsplit.circuit.topology import Topology
 
@@ -27,11 +26,12 @@ PILOT = 32  # draws that look for trouble: a state one specimen in ten is in is 
 DRAWS = 400  # of a row in trouble: its 5 % and 95 % points then miss by 1.5 % of specimens
 LINEAR_DRAWS = 1000  # of a row whose slopes hold; no solve, only sums
 NONLINEAR = 0.3  # share of the spread that slopes may leave unexplained
-FLOOR = 0.002  # V, spread not worth a look: below the last digit of a bench meter
+FLOOR = 0.003  # V, error not worth a look: a third of the last digit of a bench meter
 SIDES = 0.05  # least share of draws that makes a second state worth telling
 GAP = 4.0  # times the wider of two clusters' own spread that separates them
 GAP_VOLTS = 0.2
 SURE = 2.5  # standard errors below which a fitted slope is noise
+TOGETHER = 16  # rows whose pilots are solved in one batch
 STAND_INS = 3  # directions of common residual kept as moves of their own
 BAND = (0.05, 0.95)
 
@@ -40,6 +40,23 @@ def draws(count: int, moves: int) -> Floats:
     """Seeded draws (count, moves) of unit variance, evenly filled (see parts.base.sigma)."""
     edge = 3.0**0.5
     return np.random.default_rng(SEED).uniform(-edge, edge, (count, moves))
+
+
+def reach(topology: Topology, moves: Sequence[Move], z: Floats) -> Floats:
+    """How far each draw takes a move, in units of its one-sigma step (S, K).
+
+    A gain spread by a factor goes further up than down; with that told apart from the circuit's
+    own bend, slopes serve many more rows.
+    """
+    far = z.copy()
+    for k, move in enumerate(moves):
+        for key, target in move.changes.items():
+            old = topology.base[topology.slot[key]]
+            ratio = 1.0 + target if move.relative else target / old if old else 0.0
+            if ratio > 0.0 and abs(ratio - 1.0) > 1e-9:
+                far[:, k] = (ratio ** z[:, k] - 1.0) / (ratio - 1.0)
+            break  # the values of one move go together
+    return far
 
 
 class Shaker:
@@ -109,7 +126,6 @@ def spread_of(
     latched: npt.NDArray[np.int8],
     slopes: Floats,
     moves: Sequence[Move],
-    start: Floats,
     heed: Bools,
     *,
     progress: Progress | None = None,
@@ -120,40 +136,39 @@ def spread_of(
     ----------
     rows, at, latched: solved rows (B, P), (B, N), (B, E); a row of NaN is left alone.
     slopes: first-order spread of the moves [V] (B, K, N); the last `STAND_INS` are free for use.
-    start: where the solver starts from [V] (B, N) or (N).
     heed: nets whose reading matters (B, N): not those adrift or inside a part.
     """
     count, n = at.shape
-    begin = np.broadcast_to(start, (count, n))
     slopes = slopes.copy()
-    none = np.full((count, 2, n), np.nan)
+    many = reach(topology, moves, draws(LINEAR_DRAWS, len(moves)))
     found = Spread(
-        np.zeros((count, n)),
+        many.mean(axis=0) @ slopes,
         slopes,
         np.zeros((count, n)),
-        _linear_band(slopes),
+        _linear_band(slopes, many),
         np.full(count, np.nan),
-        none,
+        np.full((count, 2, n), np.nan),
         np.zeros(count, dtype=bool),
     )
     usable = np.flatnonzero(np.isfinite(at).all(axis=1))
     z = draws(DRAWS, len(moves))
+    far = reach(topology, moves, z[:PILOT])
     pilot, shaker = Shaker(topology, moves, z[:PILOT]), Shaker(topology, moves, z[PILOT:])
-    for i in usable:
-        first, states = _solve(topology, pilot.rows(rows[i]), begin[i])
-        bent = _bent(first - at[i], z[:PILOT] @ slopes[i], heed[i])
-        if bent or (states != latched[i]).any():
-            rest, _ = _solve(topology, shaker.rows(rows[i]), begin[i])
-            _take(found, i, z, np.vstack([first, rest]) - at[i], heed[i])
+    for block in np.array_split(usable, max(len(usable) // TOGETHER, 1)):
+        if not len(block):
+            continue
+        shaken = np.concatenate([pilot.rows(rows[i]) for i in block])
+        solved = operating_point(topology, shaken, np.repeat(at[block], PILOT, axis=0))
+        for k, i in enumerate(block):
+            one = slice(k * PILOT, (k + 1) * PILOT)
+            first = solved.mean[one]
+            switched = bool((solved.latched[one] != latched[i]).any())
+            if switched or _bent(first - at[i], far @ slopes[i], heed[i]):
+                rest = operating_point(topology, shaker.rows(rows[i]), at[i]).mean
+                _take(found, i, z, np.vstack([first, rest]) - at[i], heed[i])
         if progress:
-            progress(int(i) + 1, count)
+            progress(int(block[-1]) + 1, count)
     return found
-
-
-def _solve(topology: Topology, rows: Floats, start: Floats) -> tuple[Floats, npt.NDArray[np.int8]]:
-    solved = operating_point(topology, rows, start)
-    assert (np.isnan(solved.mean).any(axis=1) == (solved.status == Status.UNSOLVED)).all()
-    return solved.mean, solved.latched
 
 
 def _bent(moved: Floats, expected: Floats, heed: Bools) -> bool:
@@ -165,10 +180,10 @@ def _bent(moved: Floats, expected: Floats, heed: Bools) -> bool:
     return bool((heed & (left > NONLINEAR * whole) & (left > FLOOR)).any())
 
 
-def _linear_band(slopes: Floats) -> Floats:
-    """5 % and 95 % points of sums of evenly filled moves (H, 2, N)."""
-    count, moves, n = slopes.shape
-    z = draws(LINEAR_DRAWS, moves).astype(np.float32)
+def _linear_band(slopes: Floats, far: Floats) -> Floats:
+    """5 % and 95 % points of readings that follow their slopes (H, 2, N)."""
+    count, _, n = slopes.shape
+    z = far.astype(np.float32)
     found = np.zeros((count, 2, n))
     for i in range(count):
         moved = z @ slopes[i].astype(np.float32)
