@@ -14,6 +14,9 @@ from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.solution import Status
 from halfsplit.faults.dictionary import ADRIFT, Predictions, predict
 
+# From the end of a 90 % interval to that of two sigma, for a Gaussian (2 / 1.645).
+TWO_SIGMA = 1.216
+
 
 @dataclass(frozen=True)
 class Line:
@@ -29,6 +32,7 @@ class Line:
     valley: float
     status: str
     adrift: bool
+    note: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``; a net adrift or a row not solved has null readings."""
@@ -43,6 +47,7 @@ class Line:
             "ripple": self.ripple if usable else None,
             "valley": self.valley if usable else None,
             "status": "adrift: nothing holds this net" if self.adrift else self.status,
+            "note": self.note,
         }
 
 
@@ -56,7 +61,8 @@ def expect(
 
     With `faults` (see :mod:`halfsplit.assembly.script`) they are those of that specimen.
 
-    Bands are two sigma of part tolerances, supply and the meter in use.
+    Bands hold what nineteen good specimens in twenty read, by tolerances, supply and the meter in
+    use; a reading that tolerances decide between two states says so in its note.
     """
     nets = [(n, session.net(n)) for n in names]
     nets = nets or [(session.assembly.net_label(n), n) for n in session.probe_nets()]
@@ -70,18 +76,26 @@ def expect(
 def _line(session: Session, table: Predictions, condition: Condition, name: str, net: str) -> Line:
     i = table.column(net)
     source = float(table.ohms[0, i])
-    mean = float(table.mean[0, i]) * session.meter.ohms / (session.meter.ohms + source)
-    spread = float(np.sqrt((table.spread[0, :, i] ** 2).sum()))
-    error = 2 * float(np.hypot(spread, session.meter.sigma(mean, 0.01)))
+    loading = session.meter.ohms / (session.meter.ohms + source)
+    mean = float(table.mean[0, i]) * loading
+    own = 2 * session.meter.sigma(mean, 0.01)
+    # The table's band is of nine specimens in ten; two sigma are meant here.
+    below, above = (float(end) * loading - mean for end in table.band[0, :, i])
     return Line(
         name,
         net,
         condition,
         mean,
-        mean - error,
-        mean + error,
+        _edge(mean, min(below, 0.0), -own),
+        _edge(mean, max(above, 0.0), own),
         float(table.ripple[0, i]),
         float(table.low[0, i]),
         Status(int(table.status[0])).sentence,
         source > ADRIFT,
+        table.bistable(0, net),
     )
+
+
+def _edge(mean: float, tolerance: float, own: float) -> float:
+    """End of a band: tolerance and meter error add as independent errors do."""
+    return mean + float(np.copysign(np.hypot(TWO_SIGMA * tolerance, own), own))

@@ -22,7 +22,8 @@ from halfsplit.diagnosis.next_check import (
     rank,
 )
 from halfsplit.diagnosis.posterior import Belief, weigh
-from halfsplit.faults.dictionary import DictionaryCache, Predictions
+from halfsplit.faults.cache import DictionaryCache
+from halfsplit.faults.dictionary import Predictions
 from halfsplit.faults.hypotheses import Hypothesis, single_faults
 
 ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring

@@ -59,7 +59,9 @@ def run(argv: list[str]) -> int:
             show.error(str(error))
         return error.exit_code
     except KeyboardInterrupt:
-        show.error("stopped; everything acknowledged is on disk")
+        if show.Patience.shown:
+            show.Patience.shown.stop()
+        show.error("stopped; everything acknowledged is on disk, and the next run resumes from it")
         return ExitCode.INTERRUPTED
     except BrokenPipeError:
         sys.stderr.close()

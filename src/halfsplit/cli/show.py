@@ -7,7 +7,7 @@ import sys
 import time
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.console import Console
 from rich.markup import escape
@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from halfsplit.diagnosis.evidence import Meter
     from halfsplit.journal import Entry
 
+# Measured on two cores at 2.5 GHz, both kernels; see benchmarks/compile_time.py.
+COMPILE_SECONDS = 20
+
 out = Console(highlight=False, soft_wrap=True)
 err = Console(stderr=True, highlight=False, soft_wrap=True)
 
@@ -40,7 +43,9 @@ def error(text: str) -> None:
 
 
 class Patience:
-    """A progress bar that appears only when work has gone on for a second."""
+    """A progress bar with the time left, that appears only when work has gone on for a second."""
+
+    shown: ClassVar[Patience | None] = None
 
     def __init__(self) -> None:
         self._start = time.monotonic()
@@ -58,23 +63,33 @@ class Patience:
                 transient=True,
             )
             self._bar.start()
+            Patience.shown = self
             self._task = self._bar.add_task("", total=total)
         if self._bar is not None:
             self._bar.update(self._task, completed=done)
             if done >= total:
-                self._bar.stop()
-                self._bar = None
+                self.stop()
         if done >= total:
             self._start = time.monotonic()
 
+    def stop(self) -> None:
+        """Take the bar off the screen, so that what is printed next stands on a clean line."""
+        if self._bar is not None:
+            self._bar.stop()
+            self._bar = None
+        Patience.shown = None
+
 
 def first_run_note() -> None:
-    """Say why the very first command takes a while."""
+    """Say on standard error why the very first command takes a while: nothing is compiled yet."""
     import halfsplit.circuit
 
     folder = Path(os.environ.get("NUMBA_CACHE_DIR", ""))
     if halfsplit.circuit and not any(folder.rglob("*.nbi")):
-        err.print("First run on this computer: compiling the solver, about 20 seconds, once.")
+        err.print(
+            "First run on this computer: compiling the solver (steady readings, their slopes, and "
+            f"the mains cycle if used) for this processor, about {COMPILE_SECONDS} seconds, once."
+        )
 
 
 def problems(found: Sequence[Problem]) -> None:
@@ -119,6 +134,8 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
         for status in dict.fromkeys(line.status for line in here):
             if status != "steady":
                 say(f"  {status}")
+        for note in dict.fromkeys(line.note for line in here if line.note and not line.adrift):
+            say(f"  {note}")
 
 
 def stored(entry: Entry, assembly: Assembly) -> None:

@@ -48,7 +48,8 @@ def reasons(
     found = []
     who = hypotheses[index]
     for item in evidence:
-        expected = belief_prior.expect(lookup(item), item)
+        table = lookup(item)
+        expected = belief_prior.expect(table, item)
         mean, sigma = float(expected.mean[index]), float(expected.sigma[index])
         good, off = float(expected.mean[belief_prior.none]), 0.0
         where = item.pos if not item.neg else f"{item.pos} to {item.neg}"
@@ -68,5 +69,7 @@ def reasons(
             f"{lead} you would read {unit}{volts(mean)} at {where} ({item.condition.words()}); "
             f"you read {volts(item.value)}"
         )
+        both = "" if item.neg or unit else table.bistable(index, item.pos)
+        words += f"; {both}" if both else ""
         found.append(Reason(item, mean, sigma, verdict, words))
     return found

@@ -72,7 +72,7 @@ class Belief:
         a, b = table.column(item.pos), table.column(item.neg)
         if item.quantity == "ripple":
             return self._ripple(table, a, only)
-        mean = table.mean[only, a] - table.mean[only, b]
+        mean = table.centre[only, a] - table.centre[only, b]
         source = table.ohms[only, a] + table.ohms[only, b]
         loading = item.meter.ohms / (item.meter.ohms + source)
         slope = (table.spread[only, :, a] - table.spread[only, :, b]) * loading[:, None]
@@ -82,7 +82,8 @@ class Belief:
         own = np.array([item.meter.sigma(m, item.resolution) for m in mean])
         model = MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS
         known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
-        sigma = np.sqrt(np.maximum(var, 0.0) + own**2 + model**2)
+        loose = table.loose[only, a] ** 2 + table.loose[only, b] ** 2
+        sigma = np.sqrt(np.maximum(var, 0.0) + loose * loading**2 + own**2 + model**2)
         return Expected(mean + learnt, sigma, slope, known)
 
     def _ripple(self, table: Predictions, a: int, only: Rows) -> Expected:

@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-import platformdirs
 
-from halfsplit import __version__
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
-from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.cycle import mains_cycle
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
@@ -146,9 +139,7 @@ def predict(
     if moves and moves[-1].name == STAND_IN:
         slopes[lost, -1] = UNKNOWN_SPREAD * np.abs(mean[lost])
         heed = (ohms < ADRIFT) & np.array(["#" not in n for n in topology.nets])
-        drawn = spread_of(
-            topology, rows, at, latched, slopes, moves, heed, progress=progress
-        )
+        drawn = spread_of(topology, rows, at, latched, slopes, moves, heed, progress=progress)
     else:
         drawn = _by_slopes(slopes)
     return _gather(topology.nets, mean, ripple, low, ohms, status, drawn)
@@ -206,77 +197,6 @@ def _held(machine: Machine, rows: Floats, mean: Floats) -> Floats:
         held[:, topology.slot[f"hold:{net}", "dc"]] = level
         held[:, topology.slot[f"hold:{net}", "g"]] = 1.0 / RAW_OHMS
     return held
-
-
-class DictionaryCache:
-    """Predictions kept in memory, and on disk by content so that tomorrow's start is warm."""
-
-    def __init__(self, machine: Machine, faults: Sequence[Overrides]) -> None:
-        self.machine = machine
-        self.faults = list(faults)
-        self.moves = uncertainties(machine)
-        self._known: dict[Condition, Predictions] = {}
-
-    def get(self, condition: Condition, progress: Progress | None = None) -> Predictions:
-        """Predictions of every hypothesis in a condition, computed at most once."""
-        if condition not in self._known:
-            path = self._path(condition)
-            stored = _load(path)
-            if stored is None:
-                stored = predict(
-                    self.machine, condition, self.faults, moves=self.moves, progress=progress
-                )
-                _store(path, stored)
-            self._known[condition] = stored
-        return self._known[condition]
-
-    def _path(self, condition: Condition) -> Path:
-        topology = self.machine.topology
-        digest = hashlib.sha256()
-        digest.update(f"{__version__} {SOLVER_DIGEST}".encode())
-        digest.update(topology.base.tobytes())
-        digest.update(repr(topology.nets).encode())
-        digest.update(
-            repr([(e.name, type(e).__name__, e.nets) for e in self.machine.netlist]).encode()
-        )
-        state = self.machine.values(condition)
-        digest.update(repr(sorted(state.items())).encode())
-        digest.update(repr(self.machine.alternating(condition)).encode())
-        digest.update(repr([sorted(f.items()) for f in self.faults]).encode())
-        digest.update(repr([(m.name, sorted(m.changes.items())) for m in self.moves]).encode())
-        folder = os.environ.get("HALFSPLIT_CACHE") or platformdirs.user_cache_dir("halfsplit")
-        return Path(folder) / "dictionary" / f"{digest.hexdigest()[:32]}.npz"
-
-
-def _load(path: Path) -> Predictions | None:
-    try:
-        with np.load(path) as data:
-            nets = tuple(json.loads(str(data["nets"])))
-            fields = (data[k] for k in ("mean", "ripple", "low", "spread", "ohms", "status"))
-            return Predictions(nets, *fields)
-    except (OSError, ValueError, KeyError, EOFError):
-        return None  # absent or damaged: it is only a cache, compute it again
-
-
-def _store(path: Path, found: Predictions) -> None:
-    """Write beside and rename, so that a killed run leaves no half file; failing is no loss."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        trial = path.with_name(f"{path.stem}.{os.getpid()}.part")
-        with trial.open("wb") as stream:
-            np.savez(
-                stream,
-                nets=json.dumps(found.nets),
-                mean=found.mean,
-                ripple=found.ripple,
-                low=found.low,
-                spread=found.spread.astype(np.float32),
-                ohms=found.ohms,
-                status=found.status,
-            )
-        trial.replace(path)
-    except OSError:
-        return
 
 
 UNSOLVED = int(Status.UNSOLVED)

@@ -23,7 +23,7 @@ Bools = npt.NDArray[np.bool_]
 
 SEED = 20260101  # any number; the same draws for every row, so that a table never depends on chance
 PILOT = 32  # draws that look for trouble: a state one specimen in ten is in is missed 1 time in 29
-DRAWS = 400  # of a row in trouble: its 5 % and 95 % points then miss by 1.5 % of specimens
+DRAWS = 200  # of a row in trouble: its 90 % interval then holds 86 to 94 % of specimens at 2 sigma
 LINEAR_DRAWS = 1000  # of a row whose slopes hold; no solve, only sums
 NONLINEAR = 0.3  # share of the spread that slopes may leave unexplained
 FLOOR = 0.003  # V, error not worth a look: a third of the last digit of a bench meter
