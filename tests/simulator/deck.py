@@ -90,6 +90,9 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
     elif isinstance(element, el.Sink):
         if v["amps"]:
             add(f"B{i} {two} I={v['amps']:.9g}*tanh(v({nets[0]},{nets[1]})/{v['knee']})")
+    elif isinstance(element, el.Lamp):
+        if v["amps"] > 1e-6:
+            _filament(deck, i, v, two, nets)
     elif isinstance(element, el.Diode):
         if v["is"] > 0 or v["ibv"] > 0:
             n = v["nvt"] / el.THERMAL_VOLTAGE
@@ -125,6 +128,21 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
         add(f"R{i} {two} {1 / g:.9g}")
     else:
         raise NotImplementedError(f"no deck form for {type(element).__name__}")
+
+
+FILAMENT = 0.1  # s, thermal time constant: many half cycles, and settled within a second
+
+
+def _filament(deck, i, v, two, nets):  # type: ignore[no-untyped-def]
+    """A lamp whose resistance follows its mean square volts, not the instant: it has warmth."""
+    across = f"v({nets[0]},{nets[1]})"
+    hot = v["volts"] / v["amps"]
+    deck.lines.append(f"Bw{i} 0 warm{i} I=({across}/{v['volts']:.9g})^2")
+    deck.lines.append(f"Rw{i} warm{i} 0 1")
+    deck.lines.append(f"Cw{i} warm{i} 0 {FILAMENT}")
+    cold = v["cold"]
+    ohms = f"{hot:.9g}*({cold:.9g}+{1 - cold:.9g}*sqrt(sqrt(max(v(warm{i}),0))))"
+    deck.lines.append(f"B{i} {two} I={across}/({ohms})")
 
 
 def _bjt(deck, i, element, v, nets, open_lead):  # type: ignore[no-untyped-def]

@@ -9,6 +9,7 @@ from typing import Any, Self
 
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
 from halfsplit.assembly.file import near
+from halfsplit.assembly.limiter import with_limiters
 from halfsplit.assembly.model import Assembly, load_value
 from halfsplit.bench.hazards import highest_volts
 from halfsplit.bench.opening import open_machine
@@ -97,15 +98,27 @@ class Recorder:
             raise NotFoundError(f"there is no net, rail or point {name}{hint}")
         return found
 
-    def condition_from(self, feed: str | None, load: str | None) -> Condition:
-        """The present condition with another feed or load. Raises NotFoundError."""
+    def condition_from(
+        self,
+        feed: str | None,
+        load: str | None,
+        mains: str | None = None,
+        lamp: str | None = None,
+        ambient: str | None = None,
+    ) -> Condition:
+        """The present condition with another feed, load, mains level, series lamp or air.
+
+        Raises NotFoundError or ProblemsError.
+        """
         now = self.condition
         if feed is not None:
             if feed not in self.assembly.feeds:
                 raise NotFoundError(
                     f"there is no feed {feed}; there are {', '.join(self.assembly.feeds)}"
                 )
-            now = replace(now, feed=feed)
+            if feed != now.feed:  # what stood in the mains of one feed says nothing of another
+                now = replace(now, feed=feed, mains=None, lamp=None)
+        now = with_limiters(self.assembly, now, mains, lamp, ambient)
         if load is not None:
             if load in self.assembly.loads:
                 return replace(now, load=load, extra=())

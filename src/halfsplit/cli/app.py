@@ -27,6 +27,10 @@ Json = Annotated[bool, Parameter(name="--json", negative="", help="print JSON in
 Feed = Annotated[str | None, Parameter(help="feed the machine is powered by, as named in the file")]
 Load = Annotated[str | None, Parameter(help="load named in the file, or p5=2R,p12=24R")]
 
+Mains = Annotated[str | None, Parameter(help="mains as a share of nominal, by a variac: 90%%")]
+Lamp = Annotated[str | None, Parameter(help="lamp in series with the mains: 60W, or none")]
+Ambient = Annotated[str | None, Parameter(help="air temperature, such as 35degC")]
+
 
 def emit(data: Any, as_json: bool, text: Any) -> int:
     """Print `data` as JSON or call `text` to print it for people."""
@@ -107,6 +111,9 @@ def expect(
     *names: str,
     load: Annotated[list[str] | None, Parameter(help="load; may be given more than once")] = None,
     feed: Feed = None,
+    mains: Mains = None,
+    lamp: Lamp = None,
+    ambient: Ambient = None,
     all_loads: Annotated[bool, Parameter(negative="", help="every load of the file")] = False,
     faults: Annotated[Path | None, Parameter(help="fault script laid over the machine")] = None,
     json: Json = False,
@@ -117,7 +124,9 @@ def expect(
 
     with session(file) as bench:
         loads: list[str | None] = [*bench.assembly.loads] if all_loads else [*(load or [])]
-        conditions = [bench.condition_from(feed, name) for name in loads or [None]]
+        conditions = [
+            bench.condition_from(feed, name, mains, lamp, ambient) for name in loads or [None]
+        ]
         laid = load_faults(bench.assembly, faults) if faults else None
         lines = ask(bench, names, conditions, laid)
         title = f"With {faults}" if faults else "If all is well"
@@ -132,6 +141,9 @@ def read(
     *readings: str,
     load: Load = None,
     feed: Feed = None,
+    mains: Mains = None,
+    lamp: Lamp = None,
+    ambient: Ambient = None,
     ripple: Annotated[
         bool, Parameter(negative="", help="peak-to-peak ripple from a scope")
     ] = False,
@@ -148,7 +160,7 @@ def read(
     with session(file) as bench:
         if not readings:
             raise ProblemsError([Problem("", 0, 0, "", "no reading was given", "n12=-12.04")])
-        at = bench.condition_from(feed, load)
+        at = bench.condition_from(feed, load, mains, lamp, ambient)
         for item in readings:
             name, sign, value = item.partition("=")
             first, _, second = name.partition(":")
@@ -217,21 +229,25 @@ def change(
     *what: str,
     load: Load = None,
     feed: Feed = None,
+    mains: Mains = None,
+    lamp: Lamp = None,
+    ambient: Ambient = None,
     json: Json = False,
 ) -> int:
     """Store what was done: "R3 removed", "R12 lift a", "C4 fitted value=33u", "R3 put-back".
 
-    Also "SW1 open"; and --load, --feed when those were changed.
+    Also "SW1 open"; and --load, --feed, --mains, --lamp, --ambient when those were changed.
     """
     from halfsplit.bench.hazards import before_touching
 
     with session(file) as bench:
         entries = []
-        bench.condition_from(feed, load)  # a wrong name stops here, before anything is stored
+        asked = (feed, load, mains, lamp, ambient)
+        bench.condition_from(*asked)  # a wrong name stops here, before anything is stored
         if what:
             entries.append(bench.change(" ".join(what)))
-        if load is not None or feed is not None:
-            entries.append(bench.set_condition(bench.condition_from(feed, load)))
+        if any(word is not None for word in asked):
+            entries.append(bench.set_condition(bench.condition_from(*asked)))
         if not entries:
             raise ProblemsError([Problem("", 0, 0, "", "no change was named", '"R3 removed"')])
         now = bench.condition

@@ -114,7 +114,7 @@ def predict(
         solved = mains_cycle(topology, rows, hertz, progress=progress)
         mean, status, low = solved.mean, solved.status, solved.low
         ripple = solved.high - solved.low
-        rows = _held(machine, rows, mean)
+        rows = held_rows(machine, rows, mean)
         start = np.nan_to_num(mean)
         flat = operating_point(topology, rows, start)
         at, latched = flat.mean, flat.latched
@@ -185,7 +185,7 @@ def _gather(
     )
 
 
-def _held(machine: Machine, rows: Floats, mean: Floats) -> Floats:
+def held_rows(machine: Machine, rows: Floats, mean: Floats) -> Floats:
     """Rows with the mains off and each rectified net held at its cycle mean."""
     topology = machine.topology
     held = rows.copy()

@@ -145,7 +145,7 @@ def spread_of(
         many.mean(axis=0) @ slopes,
         slopes,
         np.zeros((count, n)),
-        _linear_band(slopes, many),
+        np.zeros((count, 2, n)),
         np.full(count, np.nan),
         np.full((count, 2, n), np.nan),
         np.zeros(count, dtype=bool),
@@ -153,6 +153,10 @@ def spread_of(
     usable = np.flatnonzero(np.isfinite(at).all(axis=1))
     z = draws(DRAWS, len(moves))
     far = reach(topology, moves, z[:PILOT])
+    known = z[:, :-STAND_INS]
+    around = known - known.mean(axis=0)
+    # The draws are independent and twice as many as the moves, so the normal equations are tame.
+    inverse = np.linalg.solve(around.T @ around + 1e-9 * np.eye(len(around.T)), around.T)
     pilot, shaker = Shaker(topology, moves, z[:PILOT]), Shaker(topology, moves, z[PILOT:])
     for block in np.array_split(usable, max(len(usable) // TOGETHER, 1)):
         if not len(block):
@@ -165,9 +169,11 @@ def spread_of(
             switched = bool((solved.latched[one] != latched[i]).any())
             if switched or _bent(first - at[i], far @ slopes[i], heed[i]):
                 rest = operating_point(topology, shaker.rows(rows[i]), at[i]).mean
-                _take(found, i, z, np.vstack([first, rest]) - at[i], heed[i])
+                _take(found, i, z, np.vstack([first, rest]) - at[i], heed[i], inverse)
         if progress:
             progress(int(block[-1]) + 1, count)
+    for i in np.flatnonzero(~found.sampled):
+        found.band[i] = np.quantile(many @ slopes[i], BAND, axis=0)
     return found
 
 
@@ -180,18 +186,7 @@ def _bent(moved: Floats, expected: Floats, heed: Bools) -> bool:
     return bool((heed & (left > NONLINEAR * whole) & (left > FLOOR)).any())
 
 
-def _linear_band(slopes: Floats, far: Floats) -> Floats:
-    """5 % and 95 % points of readings that follow their slopes (H, 2, N)."""
-    count, _, n = slopes.shape
-    z = far.astype(np.float32)
-    found = np.zeros((count, 2, n))
-    for i in range(count):
-        moved = z @ slopes[i].astype(np.float32)
-        found[i] = np.quantile(moved, BAND, axis=0)
-    return found
-
-
-def _take(found: Spread, i: int, z: Floats, moved: Floats, heed: Bools) -> None:
+def _take(found: Spread, i: int, z: Floats, moved: Floats, heed: Bools, inverse: Floats) -> None:
     """Put what the draws of row `i` show (S, N) into the result."""
     good = np.isfinite(moved).all(axis=1)
     if good.sum() < len(moved) // 2:
@@ -203,21 +198,33 @@ def _take(found: Spread, i: int, z: Floats, moved: Floats, heed: Bools) -> None:
     away = moved - found.centre[i]
     fitted = z[:, :-STAND_INS]
     around = fitted - fitted.mean(axis=0)
-    coefficients = np.linalg.lstsq(around, away, rcond=None)[0]
+    coefficients = (inverse if good.all() else np.linalg.pinv(around)) @ away
     free = max(len(z) - fitted.shape[1] - 1, 1)
     error = np.sqrt(((away - around @ coefficients) ** 2).sum(axis=0) / free / len(z))
     coefficients[np.abs(coefficients) < SURE * error] = 0.0
     left = away - around @ coefficients
     left -= left.mean(axis=0)
-    _, size, direction = np.linalg.svd(left, full_matrices=False)
-    common = np.zeros((STAND_INS, moved.shape[1]))
-    top = min(STAND_INS, len(size))
-    common[:top] = direction[:top] * size[:top, None] / np.sqrt(len(z))
+    common = _common(left.T @ left / len(z))
     found.slopes[i, :-STAND_INS] = coefficients
     found.slopes[i, -STAND_INS:] = common
     rest = np.maximum((left**2).mean(axis=0) - (common**2).sum(axis=0), 0.0)
     found.loose[i] = np.sqrt(rest)
     _split(found, i, moved, heed)
+
+
+def _common(shared: Floats) -> Floats:
+    """The strongest `STAND_INS` joint movements [V] (STAND_INS, N) in a covariance [V²] (N, N).
+
+    Each follows the net that moves most of what is left: a pivoted Cholesky factor, cut short.
+    """
+    left = shared.copy()
+    found = np.zeros((STAND_INS, len(left)))
+    for k in range(STAND_INS):
+        net = int(np.argmax(np.diag(left)))
+        if left[net, net] > FLOOR**2:
+            found[k] = left[net] / np.sqrt(left[net, net])
+            left -= np.outer(found[k], found[k])
+    return found
 
 
 def _split(found: Spread, i: int, moved: Floats, heed: Bools) -> None:
