@@ -89,8 +89,8 @@ def warm(machine: Machine, condition: Condition, faults: Sequence[Overrides]) ->
         drawn = element_watts(topology, rows, found.mean, found.latched)
         watts = heated.watts(drawn)
         aim = np.clip(np.nan_to_num(ambient + watts * heated.to_air, nan=ambient), ambient, HOTTEST)
-        aim = _shut_down(heated, rows, found.mean, aim, cycling, cold, ambient)
-        moved = np.abs(aim - hot).max(axis=1, initial=0.0)
+        aim, eased = _shut_down(heated, rows, found.mean, aim, cycling, cold, ambient)
+        moved = np.maximum(np.abs(aim - hot).max(axis=1, initial=0.0), 100.0 * eased)
         hot = aim
         if moved.max(initial=0.0) < SETTLED:
             break
@@ -172,8 +172,12 @@ def _shut_down(
     cycling: npt.NDArray[np.bool_],
     cold: Floats,
     ambient: float,
-) -> Floats:
-    """Hold every regulator that would pass `SHUTDOWN` at the mean current that keeps it there."""
+) -> tuple[Floats, Floats]:
+    """Hold every regulator that would pass `SHUTDOWN` at the mean current that keeps it there.
+
+    Returns the junctions to aim at (H, M), and by what share the largest held current moved (H).
+    """
+    eased = np.zeros(len(rows))
     slot, net_index = heated.topology.slot, heated.topology.net_index
     for part, index in heated.regulators:
         theta, element = heated.to_air[part], heated.elements[index]
@@ -191,6 +195,8 @@ def _shut_down(
             if aim[r, part] > SHUTDOWN or cycling[r, part]:
                 cycling[r, part] = True
                 most = (SHUTDOWN - ambient) / (theta * max(across, 0.1))
-                rows[r, limit] = min(most, cold[r, limit])
+                held = min(most, cold[r, limit])
+                eased[r] = max(eased[r], abs(held / rows[r, limit] - 1.0))
+                rows[r, limit] = held
                 aim[r, part] = min(aim[r, part], SHUTDOWN)
-    return aim
+    return aim, eased
