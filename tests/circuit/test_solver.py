@@ -220,6 +220,8 @@ def unbalance(top: Topology, changes: Overrides, at: dict[str, float], on: set[s
             flow(n[0], n[1], (p["closed"] if e.name in on else p["open"]) * (v[n[0]] - v[n[1]]))
         elif isinstance(e, el.Sink):
             assert p["amps"] == 0.0
+        elif isinstance(e, el.Lamp):
+            assert p["amps"] < 1e-9 and p["g"] == 0.0  # the lamp in the mains, linked out
         else:
             raise AssertionError(type(e).__name__)
     sums.pop("com")

@@ -43,7 +43,7 @@ FIELD_UNITS: Mapping[str, Unit] = {
     **dict.fromkeys(("series", "impedance", "knee_impedance", "output_ohms", "cold_ohms"), "ohm"),
     **dict.fromkeys(("output", "coil", "emitter_ohms"), "ohm"),
     "gain_knee": "A",
-    **dict.fromkeys(("theta_ja", "theta_jc"), "K/W"),
+    **dict.fromkeys(("theta_ja", "theta_jc", "sink"), "K/W"),
     **dict.fromkeys(("gain", "gain_typical", "reverse_gain", "cold_ratio", "i2t"), "1"),
     "power": "W",
     "capacitance": "F",

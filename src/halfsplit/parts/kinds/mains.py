@@ -22,6 +22,7 @@ from halfsplit.parts.base import (
 )
 
 LINK = 1e4  # S: a tenth of a milliohm, nothing beside any mains
+UNLIT = 1e-12  # A at full volts of the lamp that is linked out
 
 
 @REGISTRY.add
@@ -44,7 +45,7 @@ class Mains(Part):
         plug = f"{self.ref}#plug"
         # A lamp in series limits what a fault can draw. It is always there, with a link across it;
         # a condition takes the link out and gives the lamp its watts.
-        lamp = {"volts": self.volts, "amps": 0.0}
+        lamp = {"volts": self.volts, "amps": UNLIT}
         return [
             el.Source(self.ref, (plug, self.neutral), values),
             el.Resistor(f"{self.ref}:link", (plug, self.live), {"g": LINK}),
