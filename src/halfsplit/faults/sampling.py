@@ -168,13 +168,16 @@ def spread_of(
         if not len(block):
             continue
         shaken = np.concatenate([pilot.rows(rows[i]) for i in block])
-        solved = operating_point(topology, shaken, np.repeat(at[block], PILOT, axis=0))
+        # Newton starts where the slopes point, which saves it half its steps where they hold.
+        begin = np.concatenate([at[i] + far[:PILOT] @ slopes[i] for i in block])
+        solved = operating_point(topology, shaken, begin)
         for k, i in enumerate(block):
             one = slice(k * PILOT, (k + 1) * PILOT)
             first = solved.mean[one]
             switched = bool((solved.latched[one] != latched[i]).any())
             if switched or _bent(first - at[i], far[:PILOT] @ slopes[i], heed[i]):
-                rest = operating_point(topology, shaker.rows(rows[i]), at[i]).mean
+                begin = at[i] + far[PILOT:] @ slopes[i]
+                rest = operating_point(topology, shaker.rows(rows[i]), begin).mean
                 moved, by_slopes = np.vstack([first, rest]) - at[i], far @ slopes[i]
                 wide = np.quantile(many @ slopes[i], BAND, axis=0, method="weibull")
                 _take(found, i, z, moved, heed[i], inverse)
