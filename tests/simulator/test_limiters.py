@@ -103,7 +103,7 @@ def test_typed_limiters(tmp_path: Path) -> None:
     file = tmp_path / "pt3.yaml"
     shutil.copy(tray.EXAMPLE, file)
     with Session(file) as session:
-        at = session.condition_from("mains", "half", "90%", "60W", "35degC")
+        at = session.condition_from("mains", "half", mains="90%", lamp="60W", ambient="35degC")
         assert (at.mains, at.lamp, at.ambient) == (0.9, 60.0, 35.0)
         assert Condition.from_dict(at.as_dict()) == at
         assert "60 W lamp in series" in at.words()

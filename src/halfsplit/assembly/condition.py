@@ -12,9 +12,9 @@ from pydantic import ValidationError
 from halfsplit.assembly.file import near
 from halfsplit.assembly.model import Assembly, LoadValue, load_value
 from halfsplit.parts import catalogue
-from halfsplit.parts.base import Part
+from halfsplit.parts.base import Part, Read
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
-from halfsplit.quantity import QuantityError
+from halfsplit.quantity import QuantityError, parse, show
 
 BENCH = 25.0  # degC, a heated room
 What = Literal["removed", "lifted", "bypassed", "fitted"]
@@ -56,6 +56,7 @@ class Condition:
     load: name of a load in the file.
     extra: loads laid over the named one, net -> value.
     switches: switch reference -> "open" or "closed" where it differs from the file.
+    warm: seconds since switch-on, which heaters have had to warm up; None when they are hot.
     ambient: air temperature [degC]; it counts where heat does.
     mains: mains volts as a fraction of nominal; None for what the feed says.
     lamp: rated watts of a lamp in series with the mains, 0 for none; None for what the feed says.
@@ -66,6 +67,7 @@ class Condition:
     changes: tuple[Change, ...] = ()
     extra: tuple[tuple[str, LoadValue], ...] = ()
     switches: tuple[tuple[str, str], ...] = ()
+    warm: float | None = None
     ambient: float = BENCH
     mains: float | None = None
     lamp: float | None = None
@@ -92,6 +94,8 @@ class Condition:
         bits += [f"air {self.ambient:g} °C"] if self.ambient != BENCH else []
         bits += [f"{net} {value}" for net, value in self.extra]
         bits += [f"{ref} {state}" for ref, state in self.switches]
+        if self.warm is not None:
+            bits.append(f"{show(self.warm, 's', 3)} after switch-on" if self.warm else "cold")
         bits += [str(c) for c in self.changes]
         return ", ".join(bits)
 
@@ -108,6 +112,7 @@ class Condition:
             ],
             "extra": {net: str(value) for net, value in self.extra},
             "switches": dict(self.switches),
+            "warm": self.warm,
         }
 
     @staticmethod
@@ -122,10 +127,30 @@ class Condition:
             ),
             tuple(sorted((n, load_value(v)) for n, v in data.get("extra", {}).items())),
             tuple(sorted(data.get("switches", {}).items())),
-            data.get("ambient", BENCH),
+            None if data.get("warm") is None else float(data["warm"]),
+            float(data.get("ambient", BENCH)),
             data.get("mains"),
             data.get("lamp"),
         )
+
+
+def parse_warm(text: str) -> float | None:
+    """Seconds since switch-on from ``10s``, ``cold`` (0) or ``hot`` (None).
+
+    Raises ProblemsError.
+    """
+    word = text.strip().lower()
+    if word in ("hot", "cold"):
+        return None if word == "hot" else 0.0
+    try:
+        seconds = parse(text, "s")
+    except QuantityError as error:
+        wrong = Problem("", 0, 0, f"warm {text}", error.wrong, error.instead)
+        raise ProblemsError([wrong]) from error
+    if seconds < 0:
+        wrong = Problem("", 0, 0, f"warm {text}", "lies before switch-on", "10s, cold, or hot")
+        raise ProblemsError([wrong])
+    return seconds
 
 
 @dataclass
@@ -218,7 +243,11 @@ def refit(part: Part, change: Change) -> Part:
     """The part with the fitted values. Raises ProblemsError when they do not make a part."""
     if not change.values:
         return part
-    fields = {k: v for k, v in part.__dict__.items() if k != "in_" and v is not None}
+    fields: dict[str, Any] = {
+        k: Read(v) if isinstance(v, float) else v
+        for k, v in part.__dict__.items()
+        if k != "in_" and v is not None
+    }
     if "in_" in part.__dict__:
         fields["in"] = part.__dict__["in_"]
     values = dict(change.values)

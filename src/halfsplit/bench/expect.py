@@ -11,11 +11,11 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.session import Session
 from halfsplit.circuit.netlist import Overrides
-from halfsplit.circuit.solution import Status
 from halfsplit.faults.dictionary import ADRIFT, Predictions, predict
+from halfsplit.faults.loaded import WORTH_ASKING, load
 
-# From the end of a 90 % interval to that of two sigma, for a Gaussian (2 / 1.645).
-TWO_SIGMA = 1.216
+# Share of a rail from which it is told that the meter moves it; common practice.
+DISTURBED = 0.005
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,9 @@ class Line:
     valley: float
     status: str
     adrift: bool
-    note: str = ""
+    disturbs: tuple[
+        tuple[str, float], ...
+    ] = ()  # rails the meter itself moves, and by how much [V]
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``; a net adrift or a row not solved has null readings."""
@@ -46,8 +48,8 @@ class Line:
             "high": self.high if usable else None,
             "ripple": self.ripple if usable else None,
             "valley": self.valley if usable else None,
+            "disturbs": dict(self.disturbs),
             "status": "adrift: nothing holds this net" if self.adrift else self.status,
-            "note": self.note,
         }
 
 
@@ -61,41 +63,53 @@ def expect(
 
     With `faults` (see :mod:`halfsplit.assembly.script`) they are those of that specimen.
 
-    Bands hold what nineteen good specimens in twenty read, by tolerances, supply and the meter in
-    use; a reading that tolerances decide between two states says so in its note.
+    Bands are two sigma of part tolerances, supply and the meter in use.
     """
     nets = [(n, session.net(n)) for n in names]
     nets = nets or [(session.assembly.net_label(n), n) for n in session.probe_nets()]
     found = []
     for condition in conditions:
         table = predict(session.machine, condition, [faults or {}], moves=session.dictionary.moves)
-        found += [_line(session, table, condition, name, net) for name, net in nets]
+        found += [_line(session, table, condition, name, net, faults or {}) for name, net in nets]
     return found
 
 
-def _line(session: Session, table: Predictions, condition: Condition, name: str, net: str) -> Line:
+def _line(
+    session: Session,
+    table: Predictions,
+    condition: Condition,
+    name: str,
+    net: str,
+    faults: Overrides,
+) -> Line:
     i = table.column(net)
     source = float(table.ohms[0, i])
-    loading = session.meter.ohms / (session.meter.ohms + source)
-    mean = float(table.mean[0, i]) * loading
-    own = 2 * session.meter.sigma(mean, 0.01)
-    # The table's band is of nine specimens in ten; two sigma are meant here.
-    below, above = (float(end) * loading - mean for end in table.band[0, :, i])
+    ohms = session.meter.input_ohms(float(np.nan_to_num(table.mean[0, i])))
+    bare, moves, each = table, session.dictionary.moves, np.array([ohms])
+    table = load(
+        session.machine, condition, [faults], moves, bare, net, "", each, least=WORTH_ASKING
+    )
+    mean = float(table.mean[0, i])
+    disturbs = []
+    if table.loaded is None:
+        mean *= ohms / (ohms + source)
+    for label, rail in session.assembly.rails.items():
+        k = table.column(rail.net)
+        change = float(table.mean[0, k] - bare.mean[0, k])
+        if rail.net != net and abs(change) > max(DISTURBED * abs(float(bare.mean[0, k])), 0.01):
+            disturbs.append((label, change))
+    spread = float(np.sqrt((table.spread[0, :, i] ** 2).sum()))
+    error = 2 * float(np.hypot(spread, session.meter.sigma(mean, 0.01)))
     return Line(
         name,
         net,
         condition,
         mean,
-        _edge(mean, min(below, 0.0), -own),
-        _edge(mean, max(above, 0.0), own),
+        mean - error,
+        mean + error,
         float(table.ripple[0, i]),
         float(table.low[0, i]),
-        Status(int(table.status[0])).sentence,
+        table.told(0),
         source > ADRIFT,
-        table.bistable(0, net),
+        tuple(disturbs),
     )
-
-
-def _edge(mean: float, tolerance: float, own: float) -> float:
-    """End of a band: tolerance and meter error add as independent errors do."""
-    return mean + float(np.copysign(np.hypot(TWO_SIGMA * tolerance, own), own))

@@ -20,11 +20,14 @@ COMPILED = (
     "compiled_*",
     "devices",
     "elements",
+    "jit",
     "kernel",
     "solution",
     "sparse",
     "stamps",
+    "states",
     "topology",
+    "valve_stamps",
 )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -11,7 +12,7 @@ from cyclopts import App, CycloptsError, Parameter
 from cyclopts.validators import Number
 
 from halfsplit import __version__
-from halfsplit.cli import show
+from halfsplit.cli import dead, show
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
 
 app = App(
@@ -27,9 +28,26 @@ Json = Annotated[bool, Parameter(name="--json", negative="", help="print JSON in
 Feed = Annotated[str | None, Parameter(help="feed the machine is powered by, as named in the file")]
 Load = Annotated[str | None, Parameter(help="load named in the file, or p5=2R,p12=24R")]
 
+Warm = Annotated[
+    str | None, Parameter(help="time since switch-on: 10s, cold, or hot (as when not given)")
+]
+
 Mains = Annotated[str | None, Parameter(help="mains as a share of nominal, by a variac: 90%%")]
 Lamp = Annotated[str | None, Parameter(help="lamp in series with the mains: 60W, or none")]
 Ambient = Annotated[str | None, Parameter(help="air temperature, such as 35degC")]
+
+
+@Parameter(name="*")
+@dataclass(frozen=True)
+class Limiters:
+    """What stands between the wall and the machine, and the air around it."""
+
+    mains: Mains = None
+    lamp: Lamp = None
+    ambient: Ambient = None
+
+
+NONE = Limiters()
 
 
 def emit(data: Any, as_json: bool, text: Any) -> int:
@@ -111,9 +129,8 @@ def expect(
     *names: str,
     load: Annotated[list[str] | None, Parameter(help="load; may be given more than once")] = None,
     feed: Feed = None,
-    mains: Mains = None,
-    lamp: Lamp = None,
-    ambient: Ambient = None,
+    warm: Warm = None,
+    limiters: Limiters = NONE,
     all_loads: Annotated[bool, Parameter(negative="", help="every load of the file")] = False,
     faults: Annotated[Path | None, Parameter(help="fault script laid over the machine")] = None,
     json: Json = False,
@@ -124,9 +141,8 @@ def expect(
 
     with session(file) as bench:
         loads: list[str | None] = [*bench.assembly.loads] if all_loads else [*(load or [])]
-        conditions = [
-            bench.condition_from(feed, name, mains, lamp, ambient) for name in loads or [None]
-        ]
+        between = asdict(limiters)
+        conditions = [bench.condition_from(feed, n, warm, **between) for n in loads or [None]]
         laid = load_faults(bench.assembly, faults) if faults else None
         lines = ask(bench, names, conditions, laid)
         title = f"With {faults}" if faults else "If all is well"
@@ -141,26 +157,37 @@ def read(
     *readings: str,
     load: Load = None,
     feed: Feed = None,
-    mains: Mains = None,
-    lamp: Lamp = None,
-    ambient: Ambient = None,
+    warm: Warm = None,
+    limiters: Limiters = NONE,
     ripple: Annotated[
         bool, Parameter(negative="", help="peak-to-peak ripple from a scope")
     ] = False,
     sure: Annotated[
         bool, Parameter(negative="", help="store even a reading far too large")
     ] = False,
+    ohms: Annotated[bool, Parameter(negative="", help="resistance, machine off")] = False,
+    diode: Annotated[bool, Parameter(negative="", help="diode test, machine off")] = False,
+    meter: Annotated[str | None, Parameter(help="ohmmeter profile, such as ohms-1mA")] = None,
     json: Json = False,
 ) -> int:
     """Store what the meter showed: net=value, as many as you like, such as n12=-1.81 p5=6.93.
 
     Between two nets write p1:p12=0.41. Naming a load or feed also records that it was changed.
+    With --ohms or --diode the first net has the red lead: n12:com=1.5, com:n12=OL.
     """
+    driven = None
+    if ohms or diode or meter:
+        from halfsplit.bench.dead import find_ohmmeter
+
+        driven = find_ohmmeter(meter, diode)
+        if ripple or (ohms and driven.test == "diode"):
+            either = "a reading is one of volts, --ripple, --ohms, --diode"
+            raise ProblemsError([Problem("", 0, 0, "", either, "--ohms")])
     problems, stored, absent = [], [], 0
     with session(file) as bench:
         if not readings:
             raise ProblemsError([Problem("", 0, 0, "", "no reading was given", "n12=-12.04")])
-        at = bench.condition_from(feed, load, mains, lamp, ambient)
+        at = bench.condition_from(feed, load, warm, **asdict(limiters))
         for item in readings:
             name, sign, value = item.partition("=")
             first, _, second = name.partition(":")
@@ -169,7 +196,13 @@ def read(
                     wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
                     raise ProblemsError([wrong])
                 entry = bench.read(
-                    first, value, against=second or None, ripple=ripple, condition=at, sure=sure
+                    first,
+                    value,
+                    against=second or None,
+                    ripple=ripple,
+                    ohmmeter=driven,
+                    condition=at,
+                    sure=sure,
                 )
                 stored.append(entry)
                 if not json:
@@ -229,9 +262,7 @@ def change(
     *what: str,
     load: Load = None,
     feed: Feed = None,
-    mains: Mains = None,
-    lamp: Lamp = None,
-    ambient: Ambient = None,
+    limiters: Limiters = NONE,
     json: Json = False,
 ) -> int:
     """Store what was done: "R3 removed", "R12 lift a", "C4 fitted value=33u", "R3 put-back".
@@ -242,12 +273,12 @@ def change(
 
     with session(file) as bench:
         entries = []
-        asked = (feed, load, mains, lamp, ambient)
-        bench.condition_from(*asked)  # a wrong name stops here, before anything is stored
+        asked: dict[str, Any] = {"feed": feed, "load": load, **asdict(limiters)}
+        bench.condition_from(**asked)  # a wrong name stops here, before anything is stored
         if what:
             entries.append(bench.change(" ".join(what)))
-        if any(word is not None for word in asked):
-            entries.append(bench.set_condition(bench.condition_from(*asked)))
+        if any(word is not None for word in asked.values()):
+            entries.append(bench.set_condition(bench.condition_from(**asked)))
         if not entries:
             raise ProblemsError([Problem("", 0, 0, "", "no change was named", '"R3 removed"')])
         now = bench.condition
@@ -261,6 +292,9 @@ def change(
 def meter(
     file: Path,
     *,
+    kind: Annotated[
+        str | None, Parameter(help="shipped meter, such as digital, pointer-20k, scope-x10")
+    ] = None,
     ohms: Annotated[str | None, Parameter(help="input resistance, such as 10M")] = None,
     accuracy: Annotated[str | None, Parameter(help="of reading, such as 0.5%%")] = None,
     counts: Annotated[float | None, Parameter(help="last digits of error")] = None,
@@ -270,7 +304,7 @@ def meter(
 ) -> int:
     """Say which meter is in use from now on."""
     with session(file) as bench:
-        entry = bench.set_meter(ohms, accuracy, counts, of_range, scale)
+        entry = bench.set_meter(ohms, accuracy, counts, of_range, scale, kind)
         return emit(entry.as_dict(), json, lambda: show.meter(bench.meter))
 
 
@@ -359,3 +393,6 @@ def demo(*, keep: Path | None = None, json: Json = False) -> int:
     from halfsplit.cli.demo import run_demo
 
     return run_demo(run, keep, as_json=json)
+
+
+app.command(dead.ohms)

@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from halfsplit import __version__
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
+from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.cycle import mains_cycle
+from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move, sensitivities
-from halfsplit.circuit.solution import Status
+from halfsplit.circuit.solution import Status, told
 from halfsplit.circuit.threads import Progress
-from halfsplit.faults.sampling import STAND_INS, Spread, spread_of
+from halfsplit.faults.sampling import STAND_INS, Drawn
+from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 from halfsplit.quantity.volts import volts
 
 Floats = npt.NDArray[np.float64]
@@ -25,6 +33,10 @@ Floats = npt.NDArray[np.float64]
 ADRIFT = 20e6
 STAND_IN = "whatever could not be told"
 TWO_STATES = 0.1  # V between two states below which a net is said to read the same in both
+# Rows solved between two files, so that a run stopped halfway is not begun again: under a second's
+# worth, or where a row takes seconds a minute's.
+CHUNK, FEW = 24, 6
+TABLE_FORMAT = 2  # of what is kept on disk
 # One sigma of any reading, as a share of it, where its slopes could not be had.
 UNKNOWN_SPREAD = 0.05
 # Slope of a raw rail with load while sensitivities are taken [ohm]; common practice for rectifiers
@@ -44,12 +56,12 @@ class Predictions:
     spread: change at one sigma of each of K uncertainties [V] (H, K, N+1).
     ohms: resistance seen into the net [ohm] (H, N+1).
     status: one solver status a row (H).
-    centre: mean over good specimens [V] (H, N+1); it is `mean` where slopes hold.
-    loose: spread at one sigma that none of the uncertainties explains [V] (H, N+1).
-    band: 5 % and 95 % of good specimens read below this [V] (H, 2, N+1).
-    share: part of the specimens in the first of two states; NaN where there is but one (H).
-    levels: direct voltage in each of the two states [V] (H, 2, N+1).
-    sampled: whether the spread was drawn, slopes being no guide (H).
+    period: seconds a beat of what oscillates or restarts by itself, else 0 (H).
+    loaded: rows solved with the meter in place (H), for one reading's table; None for none.
+    top: largest voltage of the circuit [V], kept by a table of a few nets; None when all are here.
+    shift: mean over good specimens less `mean` [V] (H, N+1); None where no row was drawn.
+    loose: spread at one sigma that none of the uncertainties explains [V] (H, N+1); None likewise.
+    drawn: rows whose spread was drawn because slopes are no guide to it; see faults.spreads.
     """
 
     nets: tuple[str, ...]
@@ -59,26 +71,71 @@ class Predictions:
     spread: Floats
     ohms: Floats
     status: npt.NDArray[np.int8]
-    centre: Floats
-    loose: Floats
-    band: Floats
-    share: Floats
-    levels: Floats
-    sampled: npt.NDArray[np.bool_]
+    period: Floats
+    loaded: npt.NDArray[np.bool_] | None = None
+    top: float | None = None
+    shift: Floats | None = None
+    loose: Floats | None = None
+    drawn: Mapping[int, Drawn] = field(default_factory=dict)
+
+    def told(self, row: int) -> str:
+        """How a row ended, for people."""
+        return told(Status(int(self.status[row])), float(self.period[row]))
+
+    def highest(self) -> float:
+        """Largest voltage anywhere under any hypothesis [V]; 10 V when nothing was solved."""
+        if self.top is not None:
+            return self.top
+        return float(np.nanmax(np.abs(self.mean))) if np.isfinite(self.mean).any() else 10.0
+
+    def only(self, nets: Sequence[str]) -> Predictions:
+        """The table of a few nets, a small part of the whole."""
+        kept = [n for n in dict.fromkeys(nets) if n in self.nets]
+        at = [*(self.nets.index(n) for n in kept), len(self.nets)]
+        return Predictions(
+            tuple(kept),
+            self.mean[:, at],
+            self.ripple[:, at],
+            self.low[:, at],
+            self.spread[..., at],
+            self.ohms[:, at],
+            self.status,
+            self.period,
+            self.loaded,
+            self.highest(),
+        )
+
+    def with_draws(self, drawn: Mapping[int, Drawn], nets: Sequence[str]) -> Predictions:
+        """The table with some rows' spreads as drawn, of which `nets` are the columns."""
+        if not drawn:
+            return self
+        at = [*(nets.index(n) for n in self.nets), len(nets)]
+        spread, shift, loose = (
+            self.spread.copy(),
+            np.zeros_like(self.mean),
+            np.zeros_like(self.mean),
+        )
+        mine = {row: found.only(at) for row, found in drawn.items()}
+        for row, found in mine.items():
+            spread[row], shift[row], loose[row] = found.slopes, found.centre, found.loose
+        return replace(self, spread=spread, shift=shift, loose=loose, drawn=mine)
+
+    def bistable(self, row: int, net: str) -> str:
+        """In words, the two readings tolerances decide between; "" where there is but one."""
+        if row not in self.drawn or not np.isfinite(self.drawn[row].share):
+            return ""
+        i, found = self.column(net), self.drawn[row]
+        first, second = (float(self.mean[row, i] + found.levels[k, i]) for k in (0, 1))
+        if abs(first - second) < TWO_STATES:
+            return ""
+        return (
+            f"bistable: {net} reads about {volts(first)} in {100 * found.share:.0f} % of good "
+            f"specimens, {volts(second)} otherwise"
+        )
 
     def column(self, net: str) -> int:
         """Column of a net; common is the last."""
         return self.nets.index(net) if net in self.nets else len(self.nets)
-
-    def bistable(self, row: int, net: str) -> str:
-        """In words, the two readings tolerances decide between; "" where there is but one."""
-        share, (first, second) = float(self.share[row]), self.levels[row, :, self.column(net)]
-        if not np.isfinite(share) or abs(first - second) < TWO_STATES:
-            return ""
-        return (
-            f"bistable: {net} reads about {volts(first)} in {100 * share:.0f} % of good specimens, "
-            f"{volts(second)} otherwise"
-        )
 
 
 def uncertainties(machine: Machine) -> list[Move]:
@@ -110,6 +167,7 @@ def predict(
     rows = topology.rows([{**fault, **state} for fault in faults])
     hertz = machine.alternating(condition)
     moves = uncertainties(machine) if moves is None else list(moves)
+    period = np.zeros(len(rows))
     if hertz:
         solved = mains_cycle(topology, rows, hertz, progress=progress)
         mean, status, low = solved.mean, solved.status, solved.low
@@ -125,63 +183,36 @@ def predict(
         strays = np.abs(at - start)[:, steady]
         usable = np.isfinite(at).all(axis=1) & (strays.max(axis=1, initial=0.0) < 3.0)
         at[~usable] = np.nan
+    elif machine.self_oscillating:
+        solved, rhythm = follow(topology, rows, progress=progress)
+        mean, status, low, latched = solved.mean, solved.status, solved.low, solved.latched
+        ripple, period = solved.high - solved.low, rhythm.period
+        # Slopes are known only of what stands still; for the rest a plain share stands in.
+        at = np.where(np.isin(status, STANDING)[:, None], mean, np.nan)
     else:
         healthy = operating_point(topology, topology.rows([state]))
         start = np.nan_to_num(healthy.mean[0])
         solved = operating_point(topology, rows, start)
         mean, status, latched, at = solved.mean, solved.status, solved.latched, solved.mean
         ripple, low = np.where(np.isfinite(mean), 0.0, np.nan), mean
-    slopes, ohms = sensitivities(topology, rows, at, latched, moves)
-    lost = np.asarray(np.isnan(ohms).any(axis=1) & np.isfinite(mean).all(axis=1))
-    ohms = np.nan_to_num(ohms, nan=1e3)
+    spread, ohms = sensitivities(topology, rows, at, latched, moves)
     swing = np.nan_to_num(np.abs(mean)).max(axis=1, initial=0.0)[:, None, None]
-    slopes = np.clip(np.nan_to_num(slopes), -swing, swing)
+    lost = np.asarray(np.isnan(ohms).any(axis=1) & np.isfinite(mean).all(axis=1))
+    spread = np.clip(np.nan_to_num(spread), -swing, swing)
     if moves and moves[-1].name == STAND_IN:
-        slopes[lost, -1] = UNKNOWN_SPREAD * np.abs(mean[lost])
-        heed = (ohms < ADRIFT) & np.array(["#" not in n for n in topology.nets])
-        drawn = spread_of(topology, rows, at, latched, slopes, moves, heed, progress=progress)
-    else:
-        drawn = _by_slopes(slopes)
-    return _gather(topology.nets, mean, ripple, low, ohms, status, drawn)
-
-
-def _by_slopes(slopes: Floats) -> Spread:
-    """Spread where nobody asked for draws."""
-    count, _, n = slopes.shape
-    zero, two = np.zeros((count, n)), np.zeros((count, 2, n))
-    one = np.full(count, np.nan)
-    return Spread(zero, slopes, zero, two, one, two * np.nan, np.zeros(count, dtype=bool))
-
-
-def _gather(
-    nets: Sequence[str],
-    mean: Floats,
-    ripple: Floats,
-    low: Floats,
-    ohms: Floats,
-    status: npt.NDArray[np.int8],
-    drawn: Spread,
-) -> Predictions:
-    """Nets inside parts left out, common added as a last column of zeros."""
-    keep = [i for i, n in enumerate(nets) if "#" not in n]
-
-    def columns(values: Floats) -> Floats:
-        return np.pad(values[..., keep], [*([(0, 0)] * (values.ndim - 1)), (0, 1)])
-
+        spread[lost, -1] = UNKNOWN_SPREAD * np.abs(mean[lost])
+    ohms = np.nan_to_num(ohms, nan=1e3)
+    keep = [i for i, n in enumerate(topology.nets) if "#" not in n]
+    pad = [(0, 0), (0, 1)]
     return Predictions(
-        tuple(nets[i] for i in keep),
-        columns(mean),
-        columns(ripple),
-        columns(low),
-        columns(drawn.slopes),
-        columns(ohms),
+        tuple(topology.nets[i] for i in keep),
+        np.pad(mean[:, keep], pad),
+        np.pad(ripple[:, keep], pad),
+        np.pad(low[:, keep], pad),
+        np.pad(spread[:, :, keep], [(0, 0), (0, 0), (0, 1)]),
+        np.pad(ohms[:, keep], pad),
         status,
-        columns(mean + drawn.centre),
-        columns(drawn.loose),
-        columns(mean[:, None] + drawn.band),
-        drawn.share,
-        columns(mean[:, None] + drawn.levels),
-        drawn.sampled,
+        period,
     )
 
 
@@ -199,6 +230,100 @@ def held_rows(machine: Machine, rows: Floats, mean: Floats) -> Floats:
     return held
 
 
+class DictionaryCache:
+    """Predictions kept in memory, and on disk by content so that tomorrow's start is warm.
+
+    Each chunk of rows is a file of its own, written as soon as it is solved. Rows do not depend on
+    each other, so a dictionary is the same whether it was computed in one go or resumed.
+    """
+
+    def __init__(self, machine: Machine, faults: Sequence[Overrides]) -> None:
+        self.machine = machine
+        self.faults = list(faults)
+        self.moves = uncertainties(machine)
+        self._known: dict[Condition, Predictions] = {}
+
+    def get(self, condition: Condition, progress: Progress | None = None) -> Predictions:
+        """Predictions of every hypothesis in a condition, computed at most once.
+
+        KeyboardInterrupt passes through; chunks finished by then are on disk.
+        """
+        if condition not in self._known:
+            folder, count = self.folder(condition), len(self.faults)
+            step = FEW if self.machine.self_oscillating else CHUNK
+            chunks = []
+            for begin in range(0, count, step):
+                path = folder / f"{begin:06d}.npz"
+                faults = self.faults[begin : begin + step]
+                found = _restored(load_arrays(path), len(faults))
+                if found is None:
+                    found = predict(
+                        self.machine,
+                        condition,
+                        faults,
+                        moves=self.moves,
+                        progress=_after(begin, count, progress),
+                    )
+                    store_arrays(path, _kept(found))
+                chunks.append(found)
+            if progress:
+                progress(count, count)
+            self._known[condition] = _joined(chunks)
+        return self._known[condition]
+
+    def folder(self, condition: Condition) -> Path:
+        """Where a condition's chunks are kept: a name made of everything they depend on."""
+        topology = self.machine.topology
+        digest = hashlib.sha256()
+        digest.update(f"{__version__} {SOLVER_DIGEST} {TABLE_FORMAT}".encode())
+        digest.update(topology.base.tobytes())
+        digest.update(repr(topology.nets).encode())
+        digest.update(
+            repr([(e.name, type(e).__name__, e.nets) for e in self.machine.netlist]).encode()
+        )
+        state = self.machine.values(condition)
+        digest.update(repr(sorted(state.items())).encode())
+        digest.update(repr(self.machine.alternating(condition)).encode())
+        digest.update(repr([sorted(f.items()) for f in self.faults]).encode())
+        digest.update(repr([(m.name, sorted(m.changes.items())) for m in self.moves]).encode())
+        return cache_folder() / "dictionary" / digest.hexdigest()[:32]
+
+
+def _after(begin: int, count: int, progress: Progress | None) -> Progress | None:
+    """Progress of a chunk as progress of the whole; the last of the whole is told by the caller."""
+    if progress is None:
+        return None
+    whole = progress
+    return lambda done, _: whole(min(begin + done, count - 1), count)
+
+
+def _joined(chunks: Sequence[Predictions]) -> Predictions:
+    if not chunks:
+        raise ValueError("a dictionary of no hypotheses")
+    whole: dict[str, Any] = {n: np.concatenate([getattr(c, n) for c in chunks]) for n in KEPT}
+    return Predictions(chunks[0].nets, **whole)
+
+
+# What is kept on disk of a table of predictions.
+KEPT = ("mean", "ripple", "low", "spread", "ohms", "status", "period")
+
+
+def _restored(found: dict[str, npt.NDArray[Any]] | None, rows: int) -> Predictions | None:
+    """A table from what was kept; None when that was nothing or not all."""
+    if found is None or not {"nets", *KEPT} <= set(found) or len(found["status"]) != rows:
+        return None
+    nets = tuple(json.loads(str(found["nets"])))
+    named: dict[str, Any] = {name: found[name] for name in KEPT}
+    return Predictions(nets, **named)
+
+
+def _kept(table: Predictions) -> dict[str, npt.ArrayLike]:
+    """What to keep; spreads need no more than single precision."""
+    arrays: dict[str, npt.ArrayLike] = {name: getattr(table, name) for name in KEPT}
+    return arrays | {"nets": json.dumps(table.nets), "spread": table.spread.astype(np.float32)}
+
+
+STANDING = (int(Status.SOLVED), int(Status.POWERED_UP), int(Status.LATCHED))
 UNSOLVED = int(Status.UNSOLVED)
 # Rows whose readings are no prediction: nothing may be weighed by them.
 UNCLAIMED = (UNSOLVED, int(Status.NOT_SETTLED))

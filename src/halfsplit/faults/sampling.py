@@ -1,38 +1,36 @@
 """Where first-order slopes mislead: the uncertainties drawn all at once, and each draw solved.
 
 A slope says what a small move of one part does. Near a gate or a pull-in threshold, in saturation,
-or where a reading has two values, the band it gives is far too narrow. A pilot of a few draws finds
-such rows; they are then drawn in full, and what the draws show replaces the slopes.
+or where a reading has two values, the band it gives is far too narrow. A few draws tell at which
+nets slopes can be trusted; a row is drawn in full only where they cannot.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move
-from halfsplit.circuit.threads import Progress
 from halfsplit.circuit.topology import Topology
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
+STAND_INS = 3  # moves at the end of the list kept for what no single move explains
 SEED = 20260101  # any number; the same draws for every row, so that a table never depends on chance
 PILOT = 32  # draws that look for trouble: a state one specimen in ten is in is missed 1 time in 29
 DRAWS = 300  # of a row in trouble: a 90 % interval then holds 87 to 93 % of specimens at 2 sigma
-LINEAR_DRAWS = 1000  # of a row whose slopes hold; no solve, only sums
+LINEAR_DRAWS = 1000  # where slopes hold; no solve, only sums
 NONLINEAR = 0.3  # share of the spread that slopes may leave unexplained
 FLOOR = 0.003  # V, error not worth a look: a third of the last digit of a bench meter
 SIDES = 0.05  # least share of draws that makes a second state worth telling
 GAP = 4.0  # times the wider of two clusters' own spread that separates them
 GAP_VOLTS = 0.2
 SURE = 2.5  # standard errors below which a fitted slope is noise
-TOGETHER = 16  # rows whose pilots are solved in one batch
-STAND_INS = 3  # directions of common residual kept as moves of their own
 BAND = (0.05, 0.95)
 
 
@@ -40,7 +38,8 @@ def draws(count: int, moves: int) -> Floats:
     """Seeded draws (count, moves) of unit variance, evenly filled (see parts.base.sigma).
 
     Each move has one draw in each of `count` equal strips of its band, in random order (M. D. McKay
-    et al., Technometrics 21(2), 1979): the ends of an interval then hang far less on chance.
+    et al., Technometrics 21(2), 1979; from memory, unconfirmed): the ends of an interval then hang
+    far less on chance.
     """
     random, edge = np.random.default_rng(SEED), 3.0**0.5
     strips = random.permuted(np.tile(np.arange(count)[:, None], (1, moves)), axis=0)
@@ -102,140 +101,141 @@ class Shaker:
 
 
 @dataclass(frozen=True)
-class Spread:
-    """How readings of H rows differ between good specimens; K moves, N nets.
+class Drawn:
+    """How readings of one row differ between good specimens; K moves, N nets.
 
     Attributes
     ----------
-    centre: mean over specimens less the marked reading [V] (H, N).
-    slopes: change at one sigma of each move [V] (H, K, N).
-    loose: what no move explains, at one sigma [V] (H, N).
-    band: 5 % and 95 % of specimens read below this, less the marked reading [V] (H, 2, N).
-    share: part of the specimens in the first of two states, NaN where there is one (H).
-    levels: reading in each of the two states, less the marked reading [V] (H, 2, N).
-    sampled: whether a row was drawn rather than taken by its slopes (H).
+    centre: mean over specimens less the marked reading [V] (N).
+    slopes: change at one sigma of each move [V] (K, N).
+    loose: what no move explains, at one sigma [V] (N).
+    band: 5 % and 95 % of specimens read below this, less the marked reading [V] (2, N).
+    share: part of the specimens in the first of two states, NaN where there is one.
+    levels: reading in each of the two states, less the marked reading [V] (2, N).
     """
 
     centre: Floats
     slopes: Floats
     loose: Floats
     band: Floats
-    share: Floats
+    share: float
     levels: Floats
-    sampled: Bools
+
+    def only(self, at: Sequence[int]) -> Drawn:
+        """Some of the nets, by column; one past the last is common."""
+
+        def columns(values: Floats) -> Floats:
+            whole = np.concatenate([values, np.zeros((*values.shape[:-1], 1))], axis=-1)
+            return whole[..., at]
+
+        return replace(
+            self,
+            centre=columns(self.centre),
+            slopes=columns(self.slopes),
+            loose=columns(self.loose),
+            band=columns(self.band),
+            levels=columns(self.levels),
+        )
 
 
-def spread_of(
-    topology: Topology,
-    rows: Floats,
-    at: Floats,
-    latched: npt.NDArray[np.int8],
-    slopes: Floats,
-    moves: Sequence[Move],
-    heed: Bools,
-    *,
-    progress: Progress | None = None,
-) -> Spread:
-    """Spread of each row: by its slopes where they hold, by draws where they do not.
+@dataclass(frozen=True)
+class Row:
+    """One solved row: parameters (P), net voltages (N), slopes (K, N), nets that matter (N)."""
 
-    Parameters
-    ----------
-    rows, at, latched: solved rows (B, P), (B, N), (B, E); a row of NaN is left alone.
-    slopes: first-order spread of the moves [V] (B, K, N); the last `STAND_INS` are free for use.
-    heed: nets whose reading matters (B, N): not those adrift or inside a part.
-    """
-    count, n = at.shape
-    slopes = slopes.copy()
-    many = reach(topology, moves, draws(LINEAR_DRAWS, len(moves)))
-    found = Spread(
-        many.mean(axis=0) @ slopes,
-        slopes,
-        np.zeros((count, n)),
-        np.zeros((count, 2, n)),
-        np.full(count, np.nan),
-        np.full((count, 2, n), np.nan),
-        np.zeros(count, dtype=bool),
-    )
-    usable = np.flatnonzero(np.isfinite(at).all(axis=1))
-    z = draws(DRAWS, len(moves))
-    far = reach(topology, moves, z)
-    known = z[:, :-STAND_INS]
-    around = known - known.mean(axis=0)
-    # The draws are independent and twice as many as the moves, so the normal equations are tame.
-    inverse = np.linalg.solve(around.T @ around + 1e-9 * np.eye(len(around.T)), around.T)
-    pilot, shaker = Shaker(topology, moves, z[:PILOT]), Shaker(topology, moves, z[PILOT:])
-    for block in np.array_split(usable, max(len(usable) // TOGETHER, 1)):
-        if not len(block):
-            continue
-        shaken = np.concatenate([pilot.rows(rows[i]) for i in block])
+    values: Floats
+    at: Floats
+    slopes: Floats
+    heed: Bools
+
+
+class Sampler:
+    """Draws of one circuit; everything that does not depend on the row is worked out once."""
+
+    def __init__(self, topology: Topology, moves: Sequence[Move]) -> None:
+        """The last `STAND_INS` of `moves` are free for what no single move explains."""
+        self.topology = topology
+        self.z = draws(DRAWS, len(moves))
+        self.far = reach(topology, moves, self.z)
+        self.many = reach(topology, moves, draws(LINEAR_DRAWS, len(moves)))
+        self.pilot = Shaker(topology, moves, self.z[:PILOT])
+        self.rest = Shaker(topology, moves, self.z[PILOT:])
+
+    def pilots(self, rows: Sequence[Row]) -> Floats:
+        """Readings [V] (B, PILOT, N) of a few specimens of each row, less the marked ones."""
+        if not rows:
+            return np.zeros((0, PILOT, len(self.topology.nets)))
+        shaken = np.concatenate([self.pilot.rows(r.values) for r in rows])
         # Newton starts where the slopes point, which saves it half its steps where they hold.
-        begin = np.concatenate([at[i] + far[:PILOT] @ slopes[i] for i in block])
-        solved = operating_point(topology, shaken, begin)
-        for k, i in enumerate(block):
-            one = slice(k * PILOT, (k + 1) * PILOT)
-            first = solved.mean[one]
-            switched = bool((solved.latched[one] != latched[i]).any())
-            if switched or _bent(first - at[i], far[:PILOT] @ slopes[i], heed[i]):
-                begin = at[i] + far[PILOT:] @ slopes[i]
-                rest = operating_point(topology, shaker.rows(rows[i]), begin).mean
-                moved, by_slopes = np.vstack([first, rest]) - at[i], far @ slopes[i]
-                wide = np.quantile(many @ slopes[i], BAND, axis=0, method="weibull")
-                _take(found, i, z, moved, heed[i], inverse)
-                _steady(found, i, moved, by_slopes, wide)
-        if progress:
-            progress(int(block[-1]) + 1, count)
-    for i in np.flatnonzero(~found.sampled):
-        found.band[i] = np.quantile(many @ slopes[i], BAND, axis=0, method="weibull")
+        begin = np.concatenate([r.at + self.far[:PILOT] @ r.slopes for r in rows])
+        solved = operating_point(self.topology, shaken, begin).mean
+        found: Floats = (
+            solved.reshape(len(rows), PILOT, -1) - np.array([r.at for r in rows])[:, None]
+        )
+        return found
+
+    def bent(self, row: Row, moved: Floats) -> Bools:
+        """Nets (N) where slopes leave too much of the pilot draws (PILOT, N) unexplained."""
+        expected = self.far[:PILOT] @ row.slopes
+        left = np.sqrt(np.mean((moved - expected) ** 2, axis=0))
+        whole = np.sqrt(np.maximum(np.mean(moved**2, axis=0), np.mean(expected**2, axis=0)))
+        wide = (left > NONLINEAR * whole) & (left > FLOOR)
+        return np.asarray(row.heed & (wide | np.isnan(moved).any(axis=0)))
+
+    def draw(self, row: Row, first: Floats) -> Drawn | None:
+        """The row drawn in full, given its pilot draws; None when most specimens do not solve,
+        as then nothing is known that slopes would not say better.
+        """
+        begin = row.at + self.far[PILOT:] @ row.slopes
+        rest = operating_point(self.topology, self.rest.rows(row.values), begin).mean - row.at
+        moved = np.vstack([first, rest])
+        good = np.isfinite(moved).all(axis=1)
+        if good.sum() < len(moved) // 2:
+            return None
+        z, moved = self.z[good], moved[good]
+        centre = moved.mean(axis=0)
+        away = moved - centre
+        fitted = z[:, :-STAND_INS]
+        around = fitted - fitted.mean(axis=0)
+        # The draws are independent and more than the moves, so the normal equations are tame.
+        normal = around.T @ around + 1e-9 * np.eye(around.shape[1])
+        coefficients = np.linalg.solve(normal, around.T @ away)
+        free = max(len(z) - fitted.shape[1] - 1, 1)
+        error = np.sqrt(((away - around @ coefficients) ** 2).sum(axis=0) / free / len(z))
+        coefficients[np.abs(coefficients) < SURE * error] = 0.0
+        left = away - around @ coefficients
+        left -= left.mean(axis=0)
+        common = _common(left.T @ left / len(z))
+        loose = np.sqrt(np.maximum((left**2).mean(axis=0) - (common**2).sum(axis=0), 0.0))
+        share, levels = _split(moved, row.heed)
+        return Drawn(
+            centre,
+            np.vstack([coefficients, common]),
+            loose,
+            self._band(row, moved, self.far[good] @ row.slopes),
+            share,
+            levels,
+        )
+
+    def linear_band(self, slopes: Floats) -> Floats:
+        """Band of a row by its slopes (K, N), less the marked reading [V] (2, N)."""
+        return _ends(self.many @ slopes)
+
+    def _band(self, row: Row, moved: Floats, by_slopes: Floats) -> Floats:
+        """Ends of the draws; where slopes do hold, chance is taken out of them: a control variate.
+
+        What these few draws show beyond their own band by slopes is added to the band by slopes
+        from many.
+        """
+        left = np.sqrt(np.mean((moved - by_slopes) ** 2, axis=0))
+        holds = left < NONLINEAR * moved.std(axis=0)
+        better = self.linear_band(row.slopes) - _ends(by_slopes)
+        found: Floats = _ends(moved) + np.where(holds, better, 0.0)
+        return found
+
+
+def _ends(moved: Floats) -> Floats:
+    found: Floats = np.quantile(moved, BAND, axis=0, method="weibull")
     return found
-
-
-def _bent(moved: Floats, expected: Floats, heed: Bools) -> bool:
-    """Whether slopes leave too much of the pilot draws (S, N) unexplained at any net heeded."""
-    if np.isnan(moved).any():
-        return True
-    left = np.sqrt(np.mean((moved - expected) ** 2, axis=0))
-    whole = np.sqrt(np.maximum(np.mean(moved**2, axis=0), np.mean(expected**2, axis=0)))
-    return bool((heed & (left > NONLINEAR * whole) & (left > FLOOR)).any())
-
-
-def _take(found: Spread, i: int, z: Floats, moved: Floats, heed: Bools, inverse: Floats) -> None:
-    """Put what the draws of row `i` show (S, N) into the result."""
-    good = np.isfinite(moved).all(axis=1)
-    if good.sum() < len(moved) // 2:
-        return  # most specimens did not solve: nothing is known that slopes would not say better
-    z, moved = z[good], moved[good]
-    found.sampled[i] = True
-    found.centre[i] = moved.mean(axis=0)
-    found.band[i] = np.quantile(moved, BAND, axis=0, method="weibull")
-    away = moved - found.centre[i]
-    fitted = z[:, :-STAND_INS]
-    around = fitted - fitted.mean(axis=0)
-    coefficients = (inverse if good.all() else np.linalg.pinv(around)) @ away
-    free = max(len(z) - fitted.shape[1] - 1, 1)
-    error = np.sqrt(((away - around @ coefficients) ** 2).sum(axis=0) / free / len(z))
-    coefficients[np.abs(coefficients) < SURE * error] = 0.0
-    left = away - around @ coefficients
-    left -= left.mean(axis=0)
-    common = _common(left.T @ left / len(z))
-    found.slopes[i, :-STAND_INS] = coefficients
-    found.slopes[i, -STAND_INS:] = common
-    rest = np.maximum((left**2).mean(axis=0) - (common**2).sum(axis=0), 0.0)
-    found.loose[i] = np.sqrt(rest)
-    _split(found, i, moved, heed)
-
-
-def _steady(found: Spread, i: int, moved: Floats, by_slopes: Floats, wide: Floats) -> None:
-    """Where slopes do hold, take chance out of the band: a control variate.
-
-    `wide` is the band by slopes from many draws (2, N); what these few draws show beyond their own
-    band by slopes is added to it.
-    """
-    if not found.sampled[i] or np.isnan(moved).any():
-        return
-    left = np.sqrt(np.mean((moved - by_slopes) ** 2, axis=0))
-    holds = left < NONLINEAR * moved.std(axis=0)
-    few = np.quantile(by_slopes, BAND, axis=0, method="weibull")
-    found.band[i] += np.where(holds, wide - few, 0.0)
 
 
 def _common(shared: Floats) -> Floats:
@@ -253,10 +253,13 @@ def _common(shared: Floats) -> Floats:
     return found
 
 
-def _split(found: Spread, i: int, moved: Floats, heed: Bools) -> None:
-    """Note two states where the draws of row `i` fall into two clusters with nothing between."""
-    best = 0.0
+def _split(moved: Floats, heed: Bools) -> tuple[float, Floats]:
+    """Share of the first of two states and both levels (2, N), where the draws fall into two
+    clusters with nothing between; else NaN.
+    """
+    best, share = 0.0, np.nan
     count = len(moved)
+    levels = np.full((2, moved.shape[1]), np.nan)
     least = max(int(SIDES * count), 2)
     for net in np.flatnonzero(heed):
         order = np.argsort(moved[:, net])
@@ -271,5 +274,6 @@ def _split(found: Spread, i: int, moved: Floats, heed: Bools) -> None:
             # The state of the marked values comes first; its reading moved is about zero.
             near_low = abs(ranked[:cut].mean()) <= abs(ranked[cut:].mean())
             first[order[:cut] if near_low else order[cut:]] = True
-            found.share[i] = first.mean()
-            found.levels[i, 0], found.levels[i, 1] = moved[first].mean(0), moved[~first].mean(0)
+            share = float(first.mean())
+            levels = np.array([moved[first].mean(axis=0), moved[~first].mean(axis=0)])
+    return share, levels

@@ -19,18 +19,25 @@ from halfsplit.circuit.elements import Element
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.quantity import Range, Tolerance, Unit, parse, parse_range, parse_tolerance
 
-# References cited more than once in the kinds. Transcribed copies are named as such.
+# References cited more than once in the kinds. Second-hand copies are named as such.
 MODES_338 = "MIL-HDBK-338B (1998), failure mode distributions, read in a second-hand public copy"
 RATES_217 = "MIL-HDBK-217F Notice 2, parts count, ground fixed, read in a second-hand public copy"
 PRACTICE = "common practice, no published source"
 MEMORY = "from memory, unconfirmed"
 
 
+class Read(float):
+    """A number of a part already read, in SI units: taken as it is, where a bare number typed
+    without its prefix may be refused."""
+
+
 def _quantity(unit: Unit, example: str) -> Any:
     schema = {"type": ["string", "number"], "description": f"quantity, such as {example}"}
-    return Annotated[
-        float, BeforeValidator(lambda v: parse(_text(v), unit)), WithJsonSchema(schema)
-    ]
+
+    def read(value: object) -> float:
+        return float(value) if isinstance(value, Read) else parse(_text(value), unit)
+
+    return Annotated[float, BeforeValidator(read), WithJsonSchema(schema)]
 
 
 def _text(value: object) -> str:
