@@ -16,6 +16,8 @@ from halfsplit.faults.loaded import WORTH_ASKING, load
 
 # Share of a rail from which it is told that the meter moves it; common practice.
 DISTURBED = 0.005
+# From the end of a 90 % interval to that of two sigma, for a Gaussian (2 / 1.645).
+TWO_SIGMA = 1.216
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,7 @@ class Line:
     disturbs: tuple[
         tuple[str, float], ...
     ] = ()  # rails the meter itself moves, and by how much [V]
+    note: str = ""  # that tolerances decide between two readings, and which
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``; a net adrift or a row not solved has null readings."""
@@ -49,6 +52,7 @@ class Line:
             "ripple": self.ripple if usable else None,
             "valley": self.valley if usable else None,
             "disturbs": dict(self.disturbs),
+            "note": self.note,
             "status": "adrift: nothing holds this net" if self.adrift else self.status,
         }
 
@@ -63,13 +67,18 @@ def expect(
 
     With `faults` (see :mod:`halfsplit.assembly.script`) they are those of that specimen.
 
-    Bands are two sigma of part tolerances, supply and the meter in use.
+    Bands hold what nineteen good specimens in twenty read, by tolerances, supply and the meter in
+    use; a reading that tolerances decide between two states says so in its note.
     """
     nets = [(n, session.net(n)) for n in names]
     nets = nets or [(session.assembly.net_label(n), n) for n in session.probe_nets()]
     found = []
     for condition in conditions:
-        table = predict(session.machine, condition, [faults or {}], moves=session.dictionary.moves)
+        rows, moves = [faults or {}], session.dictionary.moves
+        table = predict(session.machine, condition, rows, moves=moves)
+        asked = [net for _, net in nets]
+        drawn = session.spreads.drawn(condition, rows, table, [0], asked)
+        table = table.with_draws(drawn, table.nets)
         found += [_line(session, table, condition, name, net, faults or {}) for name, net in nets]
     return found
 
@@ -98,18 +107,23 @@ def _line(
         change = float(table.mean[0, k] - bare.mean[0, k])
         if rail.net != net and abs(change) > max(DISTURBED * abs(float(bare.mean[0, k])), 0.01):
             disturbs.append((label, change))
-    spread = float(np.sqrt((table.spread[0, :, i] ** 2).sum()))
-    error = 2 * float(np.hypot(spread, session.meter.sigma(mean, 0.01)))
+    own = 2 * session.meter.sigma(mean, 0.01)
+    two_sigma = 2 * float(np.sqrt((table.spread[0, :, i] ** 2).sum()))
+    below, above = -two_sigma, two_sigma
+    if 0 in bare.drawn:
+        loading = mean / float(bare.mean[0, i]) if bare.mean[0, i] else 1.0
+        below, above = (TWO_SIGMA * loading * float(end) for end in bare.drawn[0].band[:, i])
     return Line(
         name,
         net,
         condition,
         mean,
-        mean - error,
-        mean + error,
+        mean - float(np.hypot(min(below, above, 0.0), own)),
+        mean + float(np.hypot(max(below, above, 0.0), own)),
         float(table.ripple[0, i]),
         float(table.low[0, i]),
         table.told(0),
         source > ADRIFT,
         tuple(disturbs),
+        bare.bistable(0, net),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -22,6 +22,7 @@ from halfsplit.diagnosis.next_check import (
     CHANGE_LOAD,
     Candidate,
     Check,
+    judge,
     rank,
 )
 from halfsplit.diagnosis.posterior import Belief, Table, weigh
@@ -30,10 +31,15 @@ from halfsplit.faults.dictionary import DictionaryCache, Predictions
 from halfsplit.faults.hypotheses import Hypothesis, single_faults
 from halfsplit.faults.loaded import load
 from halfsplit.faults.ohmmeter import ohmmeters
+from halfsplit.faults.sampling import Drawn
+from halfsplit.faults.spreads import Spreads
 
 ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring
 STILL_WORTH = 0.2  # bits a reading must promise to be proposed instead of acting
 DEAD_PARTS = 10  # leading suspects across which a resistance is considered
+# Whose spreads are drawn where slopes mislead: so many of the heaviest, above a weight, also when
+# every spread is taken so many times wider; and at the nets of so many checks proposed.
+HEAVIEST, HEAVY, GENEROUS, PROPOSED, ROUNDS = 6, 0.02, 3.0, 3, 3
 LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
 
 
@@ -89,17 +95,72 @@ class Session(Recorder):
 
     @cached_property
     def belief(self) -> Belief:
-        """Belief after every reading and every bench test in force."""
-        belief = weigh(self.prior_belief(), self.evidence(), self._lookup)
+        """Belief after every reading and every bench test in force.
+
+        Spreads are first-order to begin with, and drawn for whoever then carries weight, or would
+        if his spreads were wider; until nobody new does.
+        """
+        belief = self._weighed()
+        for _ in range(ROUNDS):
+            if not self._draw(self._heavy(belief, self._weighed(GENEROUS)), self._read_nets()):
+                break
+            belief = self._weighed()
+        return belief
+
+    def _weighed(self, doubt: float = 1.0) -> Belief:
+        fresh = self.prior_belief()
+        fresh.doubt = doubt
+        belief = weigh(fresh, self.evidence(), self._lookup)
+        belief.doubt = 1.0
         for ref, good in self.proofs():
             belief.prove([h.part == ref for h in self.hypotheses], good)
         return belief
+
+    def _heavy(self, *beliefs: Belief) -> list[int]:
+        """The healthy row and the few that carry weight in any of the beliefs."""
+        found = [0]
+        for belief in beliefs:
+            weights = belief.weights()
+            found += [int(i) for i in np.argsort(-weights)[:HEAVIEST] if weights[i] > HEAVY]
+        return [i for i in dict.fromkeys(found) if i != belief.unmodelled]
+
+    def _read_nets(self) -> dict[Condition, list[str]]:
+        found: dict[Condition, list[str]] = {}
+        for e in self.evidence():
+            if e.ohmmeter is None and e.quantity == "volts":
+                found.setdefault(e.condition, []).extend((e.pos, e.neg))
+        return found
+
+    @cached_property
+    def spreads(self) -> Spreads:
+        """Spreads beyond first order, drawn on demand."""
+        return Spreads(self.machine, self.dictionary.moves)
+
+    @cached_property
+    def _drawn(self) -> dict[Condition, dict[int, Drawn]]:
+        return {}
+
+    def _draw(self, rows: Sequence[int], nets: Mapping[Condition, Sequence[str]]) -> bool:
+        """Draw what slopes do not tell of `rows` at some nets; whether any was new."""
+        new = False
+        for condition, read in nets.items():
+            table, folder = self.table(condition), self.dictionary.folder(condition)
+            faults, known = self.dictionary.faults, self._drawn.setdefault(condition, {})
+            found = self.spreads.drawn(condition, faults, table, rows, read, folder)
+            new |= not found.keys() <= known.keys()
+            known.update(found)
+        return new
+
+    def _as_drawn(self, condition: Condition, table: Predictions) -> Predictions:
+        """A table of this condition with the rows drawn so far."""
+        return table.with_draws(self._drawn.get(condition, {}), self.table(condition).nets)
 
     def _lookup(self, item: Evidence) -> Table:
         if item.ohmmeter is not None:
             return self.dead.get(self._leads(item), item.condition, item.ohmmeter)
         value = item.value if item.quantity == "volts" else 0.0
-        return self.loaded(item.condition, item.pos, item.neg, item.meter, value)
+        table = self.loaded(item.condition, item.pos, item.neg, item.meter, value)
+        return self._as_drawn(item.condition, table.only([item.pos, item.neg]))
 
     def loaded(
         self, condition: Condition, pos: str, neg: str, meter: Meter, value: float
@@ -188,7 +249,7 @@ class Session(Recorder):
         for condition in conditions:
             if not condition.energised():
                 continue
-            tables[condition] = self.table(condition)
+            tables[condition] = self._as_drawn(condition, self.table(condition))
             moving = CHANGE_LOAD if condition != self.condition else 0.0
             moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
             for net in self.probe_nets():
@@ -202,7 +263,36 @@ class Session(Recorder):
                         continue
                     if (net, quantity, condition) not in taken:
                         candidates.append(Candidate(net, quantity, condition, minutes + moving))
-        return rank(self.belief, tables, candidates, self.meter)
+        checks = rank(self.belief, tables, candidates, self.meter)
+        return self._judged_again(checks, tables, candidates)
+
+    def _judged_again(
+        self,
+        checks: list[Check],
+        tables: Mapping[Condition, Predictions],
+        candidates: Sequence[Candidate],
+    ) -> list[Check]:
+        """The best few once more, with the spreads of their nets as drawn."""
+        best = [c for c in checks[:PROPOSED] if c.candidate.quantity == "volts"]
+        nets: dict[Condition, list[str]] = {}
+        for check in best:
+            if check.candidate.condition == self.condition:
+                nets.setdefault(self.condition, []).append(check.candidate.net)
+        if not self._draw(self._heavy(self.belief), nets):
+            return checks
+        here = [c for c in candidates if c.condition == self.condition and c.quantity == "volts"]
+        asked = {c.net: c for c in here}
+        found = []
+        for check in checks:
+            at = check.candidate.condition
+            if check in best and at in nets:
+                # Judging multiplies the minutes of what is live, so the candidate as it was asked.
+                table = self._as_drawn(at, tables[at])
+                again = judge(self.belief, table, asked[check.candidate.net], self.meter)
+                found.append(again)
+            else:
+                found.append(check)
+        return sorted(found, key=lambda c: -c.score)
 
     def _dead_checks(self) -> list[Check]:
         """Resistances worth taking: rails and points to common, and across the leading suspects.

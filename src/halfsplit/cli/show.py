@@ -131,6 +131,8 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
         for status in dict.fromkeys(line.status for line in here):
             if status != "steady":
                 say(f"  {status}")
+        for note in dict.fromkeys(line.note for line in here if line.note and not line.adrift):
+            say(f"  {note}")
 
 
 def stored(entry: Entry, assembly: Assembly) -> None:

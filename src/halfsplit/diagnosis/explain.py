@@ -96,13 +96,9 @@ def reasons(
             f"{lead} you would read {kind}{_words(item, mean)} at {where} "
             f"({item.condition.words()}); you read {_words(item, item.scaled)}"
         )
-        both = (
-            ""
-            if item.neg or unit
-            else table.bistable(index, item.pos)
-            if isinstance(table, Predictions)
-            else ""
-        )
+        both = ""
+        if isinstance(table, Predictions) and item.quantity == "volts" and not item.neg:
+            both = table.bistable(index, item.pos)
         words += f"; {both}" if both else ""
         found.append(Reason(item, mean, sigma, verdict, words))
     return found

@@ -70,6 +70,7 @@ class Belief:
         self.shift = np.zeros((count, uncertainties))
         self.cover = np.tile(np.eye(uncertainties, dtype=np.float32), (count, 1, 1))
         self.none, self.unmodelled = none, unmodelled
+        self.doubt = 1.0  # times the spread of a voltage; above 1 to see who might still matter
 
     def weights(self) -> Floats:
         """Posterior (H), summing to 1."""
@@ -106,7 +107,7 @@ class Belief:
         model = MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS
         known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
         sigma = np.sqrt(np.maximum(var, 0.0) + loose * loading**2 + own**2 + model**2)
-        return Expected(mean + learnt, sigma, slope, known)
+        return Expected(mean + learnt, self.doubt * sigma, slope, known)
 
     def _dead(self, table: DeadTable, item: Evidence, only: Rows) -> Expected:
         assert item.ohmmeter is not None
