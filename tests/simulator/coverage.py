@@ -15,7 +15,8 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Status
-from halfsplit.faults.dictionary import ADRIFT, STAND_IN, Predictions, predict, uncertainties
+from halfsplit.faults.dictionary import ADRIFT, Predictions, predict, uncertainties
+from halfsplit.faults.spreads import Spreads
 from tests.simulator import tray
 
 # A reading whose specimens differ by less is the same to any bench meter [V, one sigma].
@@ -86,10 +87,11 @@ def read(
     return solved.mean, solved.status
 
 
-def intervals(table: Predictions, before: bool) -> tuple[np.ndarray, np.ndarray]:
-    """Low and high ends [V] (H, N+1): of the table, or of bare first-order slopes."""
-    if not before:
-        return table.band[:, 0], table.band[:, 1]
+def intervals(table: Predictions, spreads: Spreads | None) -> tuple[np.ndarray, np.ndarray]:
+    """Low and high ends [V] (H, N+1): as told, or of bare first-order slopes."""
+    if spreads is not None:
+        ends = np.array([spreads.band(table, i) for i in range(len(table.status))])
+        return table.mean + ends[:, 0], table.mean + ends[:, 1]
     half = NORMAL_90 * np.sqrt((table.spread**2).sum(axis=1))
     return table.mean - half, table.mean + half
 
@@ -100,8 +102,12 @@ def coverage(
     """Before (slopes alone) and after, over faults of one load, and how many rows were drawn."""
     machine, condition = tray.tray(), Condition("raws", load)
     moves = uncertainties(machine)
-    after = predict(machine, condition, faults, moves=moves)
-    before = predict(machine, condition, faults, moves=[m for m in moves if m.name != STAND_IN])
+    before = predict(machine, condition, faults, moves=moves)
+    spreads = Spreads(machine, moves)
+    rows = range(len(faults))
+    asked = [n for n in before.nets if n not in machine.alternating_nets() | machine.mains_nets()]
+    after = before.with_draws(spreads.drawn(condition, faults, before, rows, asked), before.nets)
+    told = intervals(before, None), intervals(after, spreads)
     drawn = specimens(count, seed)
     shared = machine.topology.rows(drawn)
     skip = machine.alternating_nets() | machine.mains_nets()
@@ -115,8 +121,8 @@ def coverage(
         solved = status != Status.UNSOLVED
         volts = volts[solved][:, at]
         heeded = solid & (volts.std(axis=0) > SAME)
-        for tally, table, bare in ((counts[0], before, True), (counts[1], after, False)):
-            low, high = (ends[row, column] for ends in intervals(table, bare))
+        for tally, both in zip(counts, told, strict=True):
+            low, high = (ends[row, column] for ends in both)
             # An unsolved specimen counts as outside whatever was claimed.
             held = ((volts >= low) & (volts <= high)).sum(axis=0) / count
             fine = (held >= GOOD[0]) & (held <= GOOD[1])
@@ -129,4 +135,4 @@ def coverage(
             tally.rows_good += bool((fine | ~heeded).all())
             tally.unsolved += int((~solved).sum())
             tally.solves += count
-    return counts[0], counts[1], int(after.sampled.sum())
+    return counts[0], counts[1], len(after.drawn)

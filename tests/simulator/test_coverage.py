@@ -12,6 +12,7 @@ from halfsplit.circuit.op import operating_point
 from halfsplit.faults.dictionary import predict, uncertainties
 from halfsplit.faults.hypotheses import single_faults
 from halfsplit.faults.sampling import draws
+from halfsplit.faults.spreads import Spreads
 from tests.simulator import tray
 from tests.simulator.coverage import coverage
 
@@ -60,7 +61,9 @@ parts:
     machine = Machine(assembly)
     top, condition = machine.topology, Condition("supply")
     table = predict(machine, condition, [{}])
-    share = float(table.share[0])
+    spreads = Spreads(machine, uncertainties(machine))
+    table = table.with_draws(spreads.drawn(condition, [{}], table, [0], ["out"]), table.nets)
+    share = float(table.drawn[0].share)
     words = table.bistable(0, "out")
     assert words.startswith("bistable: out reads about")
     assert table.bistable(0, "vcc") == ""

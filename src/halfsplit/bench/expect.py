@@ -108,11 +108,9 @@ def _line(
         if rail.net != net and abs(change) > max(DISTURBED * abs(float(bare.mean[0, k])), 0.01):
             disturbs.append((label, change))
     own = 2 * session.meter.sigma(mean, 0.01)
-    two_sigma = 2 * float(np.sqrt((table.spread[0, :, i] ** 2).sum()))
-    below, above = -two_sigma, two_sigma
-    if 0 in bare.drawn:
-        loading = mean / float(bare.mean[0, i]) if bare.mean[0, i] else 1.0
-        below, above = (TWO_SIGMA * loading * float(end) for end in bare.drawn[0].band[:, i])
+    scale = mean / float(bare.mean[0, i]) if bare.mean[0, i] else 1.0
+    scale = 1.0 if table.loaded is not None and 0 not in table.drawn else scale
+    below, above = (TWO_SIGMA * scale * float(end) for end in session.spreads.band(table, 0)[:, i])
     return Line(
         name,
         net,

@@ -114,6 +114,12 @@ class Spreads:
                 found[r] = tried.drawn
         return found
 
+    def band(self, table: Predictions, row: int) -> Floats:
+        """5 % and 95 % of good specimens read below this, less the marked reading [V] (2, N+1)."""
+        if row in table.drawn:
+            return table.drawn[row].band
+        return self.sampler.linear_band(table.spread[row])
+
     def _try(
         self,
         condition: Condition,
