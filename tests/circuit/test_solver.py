@@ -311,7 +311,7 @@ def test_whatever_is_compiled_is_in_the_kernel_digest() -> None:
         uses[stem] = {n.module.rpartition(".")[2] for n in froms if "halfsplit" in n.module}
         uses[stem] |= {a.name for n in froms if n.module == "halfsplit.circuit" for a in n.names}
         uses[stem] |= {"numba"} & names
-    compiled = {s for s, used in uses.items() if "numba" in used}
+    compiled = {s for s, used in uses.items() if used & {"numba", "jit"}}
     needed = compiled | {u for s in compiled for u in uses[s] if u in trees}
     assert len(compiled) >= 6
     missing = {s for s in needed if not any(fnmatch(s, p) for p in package.COMPILED)}

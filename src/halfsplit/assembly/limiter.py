@@ -60,7 +60,7 @@ def with_limiters(
         try:
             value = parse(text, unit)  # type: ignore[arg-type]
         except QuantityError as error:
-            problems.append(Problem("", 0, 0, where, f"“{text}”: {error.wrong}", error.instead))
+            problems.append(Problem("", 0, 0, where, f"“{text}”: {error.wrong}", instead))
             return low
         if not low <= value <= high:
             problems.append(Problem("", 0, 0, where, f"“{text}” is beyond any bench", instead))

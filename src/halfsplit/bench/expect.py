@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.session import Session
+from halfsplit.bench.warmth import heat_notes
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.faults.dictionary import ADRIFT, Predictions, predict
 from halfsplit.faults.loaded import WORTH_ASKING, load
@@ -79,7 +80,11 @@ def expect(
         asked = [net for _, net in nets]
         drawn = session.spreads.drawn(condition, rows, table, [0], asked)
         table = table.with_draws(drawn, table.nets)
-        found += [_line(session, table, condition, name, net, faults or {}) for name, net in nets]
+        warm = heat_notes(session.machine, condition, faults or {}, table)
+        for name, net in nets:
+            line = _line(session, table, condition, name, net, faults or {})
+            note = "; ".join(n for n in (line.note, warm.get(net, "")) if n)
+            found.append(replace(line, note=note))
     return found
 
 

@@ -32,7 +32,7 @@ Warm = Annotated[
     str | None, Parameter(help="time since switch-on: 10s, cold, or hot (as when not given)")
 ]
 
-Mains = Annotated[str | None, Parameter(help="mains as a share of nominal, by a variac: 90%%")]
+Mains = Annotated[str | None, Parameter(help="mains as a share of nominal, by a variac: 90%")]
 Lamp = Annotated[str | None, Parameter(help="lamp in series with the mains: 60W, or none")]
 Ambient = Annotated[str | None, Parameter(help="air temperature, such as 35degC")]
 
@@ -269,7 +269,7 @@ def change(
 
     Also "SW1 open"; and --load, --feed, --mains, --lamp, --ambient when those were changed.
     """
-    from halfsplit.bench.hazards import before_touching
+    from halfsplit.bench.hazards import at_limiters, before_touching
 
     with session(file) as bench:
         entries = []
@@ -284,6 +284,8 @@ def change(
         now = bench.condition
         data = {"stored": [e.as_dict() for e in entries], "condition": now.as_dict()}
         mind = before_touching(bench.machine, now) if what else []
+        if limiters.mains is not None or limiters.lamp is not None:
+            mind += at_limiters(bench.machine, now)
         data["before_touching"] = mind
         return emit(data, json, lambda: show.changed(entries, now, mind))
 
