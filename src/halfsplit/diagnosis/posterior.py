@@ -7,8 +7,8 @@ sets, once. Each reading may also be a slip, so no single one can kill the truth
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +16,7 @@ import numpy.typing as npt
 from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.faults.dead_table import DeadTable
-from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions
+from halfsplit.faults.dictionary import ADRIFT, TWO_STATES, UNCLAIMED, Predictions
 from halfsplit.faults.ohmmeter import FLOOR
 
 Floats = npt.NDArray[np.float64]
@@ -40,6 +40,20 @@ WILD_OVER = 0.5
 
 
 @dataclass(frozen=True)
+class States:
+    """A reading that tolerances decide between two: share of the first, both means and sigmas."""
+
+    share: float
+    means: tuple[float, float]
+    sigmas: tuple[float, float]
+
+    def density(self, value: float) -> float:
+        """Of the reading [1/V]: one narrow bell for each state, and nothing between."""
+        parts = zip((self.share, 1.0 - self.share), self.means, self.sigmas, strict=True)
+        return sum(w * float(_density(value - m, s)) for w, m, s in parts)
+
+
+@dataclass(frozen=True)
 class Expected:
     """What one reading should be under each hypothesis, before it is taken (H)."""
 
@@ -48,6 +62,19 @@ class Expected:
     slope: Floats  # (H, K) volts per sigma of each uncertainty
     known: Bools  # False where the net is adrift or the row did not solve
     over: Floats | None = None  # (H) chance that the meter shows OL; None where it cannot
+    states: Mapping[int, States] = field(default_factory=dict)  # rows with two readings
+
+
+def _density(miss: Floats | float, sigma: Floats | float) -> Floats:
+    """Density of a reading that misses its mean by so much.
+
+    Tails of real tolerances and models are fatter than a Gaussian's: one part in a hundred is taken
+    three times as wide.
+    """
+    z, root = np.asarray(miss) / sigma, np.sqrt(2.0 * np.pi)
+    narrow, wide = np.exp(-0.5 * z * z), np.exp(-z * z / 18.0) / 3.0
+    found: Floats = (0.99 * narrow + 0.01 * wide) / (sigma * root)
+    return found
 
 
 def bayes(prior: Floats, likelihood: Floats) -> Floats:
@@ -107,7 +134,9 @@ class Belief:
         model = MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS
         known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
         sigma = np.sqrt(np.maximum(var, 0.0) + loose * loading**2 + own**2 + model**2)
-        return Expected(mean + learnt, self.doubt * sigma, slope, known)
+        rest = np.hypot(own, model) * self.doubt
+        states = {} if only is not EVERY else _states(table, a, b, loading, rest)
+        return Expected(mean + learnt, self.doubt * sigma, slope, known, states=states)
 
     def _dead(self, table: DeadTable, item: Evidence, only: Rows) -> Expected:
         assert item.ohmmeter is not None
@@ -142,12 +171,10 @@ class Belief:
             # A probability, not a density; so is its rival, the chance that a wild reading is OL.
             density, flat = expected.over, WILD_OVER
             return self._mixed(expected, density, flat)
-        z = (value - expected.mean) / expected.sigma
-        density = np.exp(-0.5 * z * z) / (expected.sigma * np.sqrt(2.0 * np.pi))
-        # Tails of real tolerances and models are fatter than a Gaussian's: one part in a hundred
-        # is taken three times as wide.
-        wide = np.exp(-z * z / 18.0) / (3.0 * expected.sigma * np.sqrt(2.0 * np.pi))
-        return self._mixed(expected, 0.99 * density + 0.01 * wide, flat)
+        density = _density(value - expected.mean, expected.sigma)
+        for row, states in expected.states.items():
+            density[row] = states.density(value)
+        return self._mixed(expected, density, flat)
 
     def _mixed(self, expected: Expected, density: Floats, flat: float) -> tuple[Floats, Floats]:
         density = np.where(expected.known, density, flat)
@@ -167,6 +194,7 @@ class Belief:
         gain = np.einsum("hkl,hl->hk", self.cover, expected.slope) / (expected.sigma**2)[:, None]
         use = (true_share * expected.known).astype(float)
         use[self.unmodelled] = 0.0
+        use[list(expected.states)] = 0.0  # which state it is in says little about any one value
         miss = np.clip(item.scaled - expected.mean, -5 * expected.sigma, 5 * expected.sigma)
         self.shift += gain * (use * miss)[:, None]
         narrowing = np.einsum("hk,hl->hkl", gain, gain * (expected.sigma**2)[:, None])
@@ -183,6 +211,21 @@ class Belief:
         self.log_weight = np.log(
             np.maximum(bayes(self.weights(), 1.0 - says_bad if good else says_bad), 1e-300)
         )
+
+
+def _states(table: Predictions, a: int, b: int, loading: Floats, rest: Floats) -> dict[int, States]:
+    """Drawn rows whose reading between two nets has two states; `rest` is sigma besides (H)."""
+    found = {}
+    for row, drawn in table.drawn.items():
+        first, second = (
+            table.mean[row, a] - table.mean[row, b] + drawn.levels[:, a] - drawn.levels[:, b]
+        )
+        if not np.isfinite(drawn.share) or abs(first - second) < TWO_STATES:
+            continue
+        own = np.hypot(np.hypot(drawn.within[:, a], drawn.within[:, b]) * loading[row], rest[row])
+        means = float(first * loading[row]), float(second * loading[row])
+        found[row] = States(drawn.share, means, (float(own[0]), float(own[1])))
+    return found
 
 
 def span_of(table: Table) -> float:

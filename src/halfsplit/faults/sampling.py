@@ -112,6 +112,7 @@ class Drawn:
     band: 5 % and 95 % of specimens read below this, less the marked reading [V] (2, N).
     share: part of the specimens in the first of two states, NaN where there is one.
     levels: reading in each of the two states, less the marked reading [V] (2, N).
+    within: spread at one sigma within each of the two states [V] (2, N).
     """
 
     centre: Floats
@@ -120,6 +121,7 @@ class Drawn:
     band: Floats
     share: float
     levels: Floats
+    within: Floats
 
     def only(self, at: Sequence[int]) -> Drawn:
         """Some of the nets, by column; one past the last is common."""
@@ -135,6 +137,7 @@ class Drawn:
             loose=columns(self.loose),
             band=columns(self.band),
             levels=columns(self.levels),
+            within=columns(self.within),
         )
 
 
@@ -206,7 +209,7 @@ class Sampler:
         left -= left.mean(axis=0)
         common = _common(left.T @ left / len(z))
         loose = np.sqrt(np.maximum((left**2).mean(axis=0) - (common**2).sum(axis=0), 0.0))
-        share, levels = _split(moved, row.heed)
+        share, levels, within = _split(moved, row.heed)
         return Drawn(
             centre,
             np.vstack([coefficients, common]),
@@ -214,6 +217,7 @@ class Sampler:
             self._band(row, moved, self.far[good] @ row.slopes),
             share,
             levels,
+            within,
         )
 
     def linear_band(self, slopes: Floats) -> Floats:
@@ -253,13 +257,15 @@ def _common(shared: Floats) -> Floats:
     return found
 
 
-def _split(moved: Floats, heed: Bools) -> tuple[float, Floats]:
-    """Share of the first of two states and both levels (2, N), where the draws fall into two
-    clusters with nothing between; else NaN.
+def _split(moved: Floats, heed: Bools) -> tuple[float, Floats, Floats]:
+    """Share of the first of two states, both levels and their own spreads (2, N).
+
+    NaN unless the draws fall into two clusters with nothing between.
     """
     best, share = 0.0, np.nan
     count = len(moved)
     levels = np.full((2, moved.shape[1]), np.nan)
+    within = levels.copy()
     least = max(int(SIDES * count), 2)
     for net in np.flatnonzero(heed):
         order = np.argsort(moved[:, net])
@@ -275,5 +281,7 @@ def _split(moved: Floats, heed: Bools) -> tuple[float, Floats]:
             near_low = abs(ranked[:cut].mean()) <= abs(ranked[cut:].mean())
             first[order[:cut] if near_low else order[cut:]] = True
             share = float(first.mean())
-            levels = np.array([moved[first].mean(axis=0), moved[~first].mean(axis=0)])
-    return share, levels
+            sides = moved[first], moved[~first]
+            levels = np.array([side.mean(axis=0) for side in sides])
+            within = np.array([side.std(axis=0) for side in sides])
+    return share, levels, within

@@ -28,7 +28,7 @@ from halfsplit.faults.store import load_arrays, store_arrays
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
-FORMAT = f"1-{SEED}-{PILOT}-{DRAWS}"  # of what is kept on disk
+FORMAT = f"2-{SEED}-{PILOT}-{DRAWS}"  # of what is kept on disk
 # How far a row solved again may lie from its table [V] and still be the same state: rounding, and
 # behind a rectifier what holding the rail at its mean costs (as where slopes are taken).
 SAME, SAME_HELD = 0.01, 3.0
@@ -182,7 +182,7 @@ def _restored(path: Path) -> _Tried | None:
         return None
     if "centre" not in found:
         return _Tried(found["bent"], done=bool(found["done"]))
-    named = {k: found[k] for k in ("centre", "slopes", "loose", "band", "levels")}
+    named = {k: found[k] for k in ("centre", "slopes", "loose", "band", "levels", "within")}
     return _Tried(found["bent"], drawn=Drawn(share=float(found["share"]), **named), done=True)
 
 
@@ -192,5 +192,5 @@ def _keep(path: Path | None, tried: _Tried) -> None:
     arrays: dict[str, npt.ArrayLike] = {"bent": tried.bent, "done": tried.done}
     if tried.drawn is not None:
         arrays |= {k: getattr(tried.drawn, k) for k in ("centre", "slopes", "loose", "band")}
-        arrays |= {"levels": tried.drawn.levels, "share": tried.drawn.share}
+        arrays |= {k: getattr(tried.drawn, k) for k in ("levels", "within", "share")}
     store_arrays(path, arrays)
