@@ -29,7 +29,7 @@ def _start(file: Path, cache: Path) -> subprocess.Popen[str]:
 
 
 def _chunks(cache: Path) -> list[Path]:
-    return sorted(cache.rglob("*.npz"))
+    return sorted(p for p in cache.rglob("*.npz") if not p.name.startswith("spread-"))
 
 
 def test_interrupted_dictionary_is_resumed(tmp_path: Path) -> None:

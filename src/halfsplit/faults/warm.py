@@ -23,7 +23,8 @@ Floats = npt.NDArray[np.float64]
 PASSES = 20  # most; without thermal shutdown four or five are enough
 SETTLED = 0.2  # K between two passes that counts as none
 # A three-terminal regulator turns itself off about here [degC]: the largest junction temperature
-# of MC7800/D Rev 27 and of the Motorola MCT7800 sheet, maximum ratings.
+# of MC7800/D Rev 27 and of the Motorola MCT7800 sheet, maximum ratings
+# (the latter, and that shutdown lies there, from memory, unconfirmed).
 SHUTDOWN = 150.0
 HOTTEST = 400.0  # degC, where no junction is left and the sum is stopped
 
