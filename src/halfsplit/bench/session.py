@@ -101,8 +101,9 @@ class Session(Recorder):
         if his spreads were wider; until nobody new does.
         """
         belief = self._weighed()
+        wider = self._weighed(GENEROUS)
         for _ in range(ROUNDS):
-            if not self._draw(self._heavy(belief, self._weighed(GENEROUS)), self._read_nets()):
+            if not self._draw(self._heavy(belief, wider), self._read_nets()):
                 break
             belief = self._weighed()
         return belief
