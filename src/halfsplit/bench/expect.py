@@ -11,6 +11,8 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.session import Session
 from halfsplit.circuit.netlist import Overrides
+from halfsplit.diagnosis import swing
+from halfsplit.diagnosis.meters import Floats, scope_error
 from halfsplit.faults.dictionary import ADRIFT, Predictions, predict
 from halfsplit.faults.loaded import WORTH_ASKING, load
 
@@ -32,9 +34,11 @@ class Line:
     valley: float
     status: str
     adrift: bool
-    disturbs: tuple[
-        tuple[str, float], ...
-    ] = ()  # rails the meter itself moves, and by how much [V]
+    # Rails the meter itself moves, and by how much [V].
+    disturbs: tuple[tuple[str, float], ...] = ()
+    # What the meter shows on its AC range [V], None if it has none; what a counter shows [Hz].
+    ac: float | None = None
+    hertz: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``; a net adrift or a row not solved has null readings."""
@@ -47,6 +51,9 @@ class Line:
             "low": self.low if usable else None,
             "high": self.high if usable else None,
             "ripple": self.ripple if usable else None,
+            "ripple_error": scope_error(self.ripple) if usable else None,
+            "ac": self.ac if usable else None,
+            "hertz": self.hertz if usable else None,
             "valley": self.valley if usable else None,
             "disturbs": dict(self.disturbs),
             "status": "adrift: nothing holds this net" if self.adrift else self.status,
@@ -99,6 +106,7 @@ def _line(
         if rail.net != net and abs(change) > max(DISTURBED * abs(float(bare.mean[0, k])), 0.01):
             disturbs.append((label, change))
     spread = float(np.sqrt((table.spread[0, :, i] ** 2).sum()))
+    common = len(table.nets)
     error = 2 * float(np.hypot(spread, session.meter.sigma(mean, 0.01)))
     return Line(
         name,
@@ -112,4 +120,10 @@ def _line(
         table.told(0),
         source > ADRIFT,
         tuple(disturbs),
+        _finite(swing.shown(table, session.meter, i, common)) if session.meter.ac else None,
+        _finite(swing.frequency(table, i, common)),
     )
+
+
+def _finite(values: Floats) -> float | None:
+    return float(values[0]) if np.isfinite(values[0]) else None

@@ -14,6 +14,7 @@ from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.explain import Reason, reasons
 from halfsplit.diagnosis.groups import Dead, Group, group
 from halfsplit.diagnosis.next_check import (
+    AT_AC,
     AT_DEAD,
     AT_LEAD,
     AT_POINT,
@@ -98,7 +99,7 @@ class Session(Recorder):
     def _lookup(self, item: Evidence) -> Table:
         if item.ohmmeter is not None:
             return self.dead.get(self._leads(item), item.condition, item.ohmmeter)
-        value = item.value if item.quantity == "volts" else 0.0
+        value = item.value if item.quantity in ("volts", "ac") else 0.0
         return self.loaded(item.condition, item.pos, item.neg, item.meter, value)
 
     def loaded(
@@ -191,15 +192,23 @@ class Session(Recorder):
             tables[condition] = self.table(condition)
             moving = CHANGE_LOAD if condition != self.condition else 0.0
             moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
-            for net in self.probe_nets():
+            mains = self.machine.alternating(condition) is not None
+            beats = self.machine.self_oscillating and not mains
+            kinds: list[tuple[Quantity, float]] = [("volts", 0.0)]
+            if mains and self.meter.ac:
+                kinds.append(("ac", AT_AC))
+            if mains or beats:
+                kinds.append(("ripple", AT_RIPPLE))
+            if beats:
+                kinds.append(("frequency", AT_RIPPLE))
+            steady = self.probe_nets()
+            windings = self.machine.alternating_nets() - self.machine.mains_nets()
+            for net in [*steady, *sorted(windings)]:
                 at_hand = reach.get(net, AT_LEAD)
-                kinds: list[tuple[Quantity, float]] = [
-                    ("volts", at_hand),
-                    ("ripple", at_hand + AT_RIPPLE),
-                ]
-                for quantity, minutes in kinds:
-                    if quantity == "ripple" and self.machine.alternating(condition) is None:
-                        continue
+                for quantity, more in kinds:
+                    if net in windings and quantity != "ac":
+                        continue  # a winding's direct volts say nothing
+                    minutes = at_hand + more
                     if (net, quantity, condition) not in taken:
                         candidates.append(Candidate(net, quantity, condition, minutes + moving))
         return rank(self.belief, tables, candidates, self.meter)

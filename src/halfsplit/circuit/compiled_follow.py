@@ -242,7 +242,7 @@ def follow_rows(ar, rows, stop, most, kick, out, wave, times, stores, status, re
         if steady:
             for i in range(ar.n):
                 wave[r, i] = m.x[i]
-        elif how == _FAILED or how == _MOVING:
+        elif how in (_FAILED, _MOVING):
             wave[r] = np.nan
         else:
             end = m.ctl[TIME] + period[0]

@@ -50,7 +50,7 @@ class Predictions:
     ohms: resistance seen into the net [ohm] (H, N+1).
     status: one solver status a row (H).
     period: seconds a beat of what oscillates or restarts by itself, or a mains cycle; else 0 (H).
-    wave: voltage less its mean, evenly over that period [V] (H, N+1, K); K is 0 where all is steady.
+    wave: voltage less its mean, evenly over that period [V] (H, N+1, K); K is 0 where all stand.
     loaded: rows solved with the meter in place (H), for one reading's table; None for none.
     top: largest voltage of the circuit [V], kept by a table of a few nets; None when all are here.
     """
