@@ -106,7 +106,7 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
         table = Table(title=f"{escape(title)}: {escape(condition.words())}", title_justify="left")
         swings = any((line.ac or 0.0) > 5e-4 for line in here)
         heads = ["at", "reads", "between", "and", "ripple"]
-        for head in [*heads, "AC range", "at"] if swings else heads:
+        for head in [*heads, "AC range", "repeats"] if swings else heads:
             table.add_column(head, justify="left" if head == "at" else "right")
         for line in here:
             if line.adrift:
