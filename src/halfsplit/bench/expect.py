@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -39,6 +39,8 @@ class Line:
     # What the meter shows on its AC range [V], None if it has none; what a counter shows [Hz].
     ac: float | None = None
     hertz: float | None = None
+    # Other states this machine could rest in, in words; the same for every line of a condition.
+    also: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``; a net adrift or a row not solved has null readings."""
@@ -55,6 +57,7 @@ class Line:
             "ac": self.ac if usable else None,
             "hertz": self.hertz if usable else None,
             "valley": self.valley if usable else None,
+            "also_stable": list(self.also),
             "disturbs": dict(self.disturbs),
             "status": "adrift: nothing holds this net" if self.adrift else self.status,
         }
@@ -77,7 +80,9 @@ def expect(
     found = []
     for condition in conditions:
         table = predict(session.machine, condition, [faults or {}], moves=session.dictionary.moves)
-        found += [_line(session, table, condition, name, net, faults or {}) for name, net in nets]
+        also = session.also_stable([faults or {}], condition)[0]
+        lines = [_line(session, table, condition, name, net, faults or {}) for name, net in nets]
+        found += [replace(line, also=also) for line in lines]
     return found
 
 

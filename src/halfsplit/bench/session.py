@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.record import Recorder
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.explain import Reason, reasons
 from halfsplit.diagnosis.groups import Dead, Group, group
@@ -31,6 +33,7 @@ from halfsplit.faults.dictionary import DictionaryCache, Predictions
 from halfsplit.faults.hypotheses import Hypothesis, single_faults
 from halfsplit.faults.loaded import load
 from halfsplit.faults.ohmmeter import ohmmeters
+from halfsplit.faults.other_states import other_states
 
 ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring
 STILL_WORTH = 0.2  # bits a reading must promise to be proposed instead of acting
@@ -143,6 +146,25 @@ class Session(Recorder):
             table = self.dead.get(leads, condition, meter)
             found.append((table, table.sigma(meter)))
         return found
+
+    def also_stable(
+        self, faults: Sequence[Overrides], condition: Condition | None = None
+    ) -> list[tuple[str, ...]]:
+        """Other states each of these rows could rest in, in words; in the present condition."""
+        at = condition or self.condition
+        keys = [(at, tuple(sorted(f.items()))) for f in faults]
+        new = {k: f for k, f in zip(keys, faults, strict=True) if k not in self._also}
+        if new and at.energised():
+            rails = {label: rail.net for label, rail in self.assembly.rails.items()}
+            for key, states in zip(
+                new, other_states(self.machine, at, [*new.values()]), strict=True
+            ):
+                self._also[key] = tuple(s.words(rails) for s in states)
+        return [self._also.get(k, ()) for k in keys]
+
+    @cached_property
+    def _also(self) -> dict[tuple[Condition, tuple[Any, ...]], tuple[str, ...]]:
+        return {}
 
     def groups(self) -> list[Group]:
         """Suspects grouped by what nothing here can separate."""

@@ -12,12 +12,12 @@ from halfsplit.circuit.topology import Topology
 def can_rest(
     topology: Topology, rows: Floats, voltages: Floats, latched: npt.NDArray[np.int8]
 ) -> npt.NDArray[np.bool_]:
-    """False for each solved row (B) whose state runs away from itself, as a flip-flop's middle does.
+    """False for each solved row (B) whose state runs away from itself, as a flip-flop's middle.
 
     The determinant of the conductance matrix is the product of the pivots of its elimination;
     where it is negative the state is unstable with any capacitances. Source: M. Green and
     A. Willson, "How to identify unstable dc operating points", IEEE Trans. Circuits and Systems I
-    39 (1992), read second-hand. The converse does not hold: what oscillates may pass.
+    39 (1992), from memory, unconfirmed. The converse does not hold: what oscillates may pass.
     """
     from halfsplit.circuit.compiled_sensitivity import currents  # loads the compiler
     from halfsplit.circuit.kernel import factor, make_work

@@ -123,6 +123,8 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
         for line in here:
             for rail, change in line.disturbs:
                 say(f"  the meter on {line.name} itself moves {rail} by {change:+.2f} V")
+        for words in dict.fromkeys(w for line in here for w in line.also):
+            say(f"  {words}")
         for status in dict.fromkeys(line.status for line in here):
             if status != "steady":
                 say(f"  {status}")
@@ -186,6 +188,9 @@ def percent(weight: float) -> str:
 def suspects(bench: Session, groups: Sequence[SuspectGroup]) -> None:
     """Groups with reasons."""
     say(f"After {_count(len(bench.evidence()), 'reading')}; now {bench.condition.words()}")
+    from halfsplit.bench.report import also_stable
+
+    also = also_stable(bench, groups)
     for rank, g in enumerate(groups, 1):
         listed = [s.hypothesis.name for s in g.suspects]
         title = listed[0] if len(listed) == 1 else f"{', '.join(listed[:6])}"
@@ -197,6 +202,8 @@ def suspects(bench: Session, groups: Sequence[SuspectGroup]) -> None:
                 colour = "green" if reason.verdict == "supports" else "red"
                 word = "fits:" if reason.verdict == "supports" else "against:"
                 out.print(f"     [{colour}]{word}[/] {escape(reason.words)}")
+        for words in also[rank - 1]:
+            say(f"     {words}")
 
 
 def advice(bench: Session, data: dict[str, Any]) -> None:
