@@ -14,7 +14,7 @@ from halfsplit.bench.expect import expect
 from halfsplit.bench.session import Session
 from halfsplit.circuit.stability import can_rest
 from halfsplit.faults.dictionary import predict
-from halfsplit.faults.other_states import OtherState, other_states
+from halfsplit.faults.other_states import OtherState, known_states, other_states
 from tests.simulator import deck, tray
 
 # Two transistors across coupled by 47k: the bistable of every textbook on pulse circuits.
@@ -177,3 +177,12 @@ def test_expect_and_suspects_say_so(tmp_path: Path) -> None:
             for w in line.also
         )
         assert expect(session, ["p5"], [Condition("off", "none")])[0].also == ()
+
+
+def test_states_are_kept_on_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HALFSPLIT_CACHE", str(tmp_path))
+    asked = (tray.tray(), Condition("raws", "half"), [{}, tray.fault("SCR1 never fires")])
+    first = known_states(*asked)
+    assert first == other_states(*asked) and first[0] and not first[1]
+    monkeypatch.setattr("halfsplit.faults.other_states.other_states", lambda *_: [])
+    assert known_states(*asked) == first

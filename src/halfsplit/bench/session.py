@@ -33,7 +33,7 @@ from halfsplit.faults.dictionary import DictionaryCache, Predictions
 from halfsplit.faults.hypotheses import Hypothesis, single_faults
 from halfsplit.faults.loaded import load
 from halfsplit.faults.ohmmeter import ohmmeters
-from halfsplit.faults.other_states import other_states
+from halfsplit.faults.other_states import known_states
 
 ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring
 STILL_WORTH = 0.2  # bits a reading must promise to be proposed instead of acting
@@ -157,7 +157,7 @@ class Session(Recorder):
         if new and at.energised():
             rails = {label: rail.net for label, rail in self.assembly.rails.items()}
             for key, states in zip(
-                new, other_states(self.machine, at, [*new.values()]), strict=True
+                new, known_states(self.machine, at, [*new.values()]), strict=True
             ):
                 self._also[key] = tuple(s.words(rails) for s in states)
         return [self._also.get(k, ()) for k in keys]

@@ -210,7 +210,7 @@ class DictionaryCache:
     def get(self, condition: Condition, progress: Progress | None = None) -> Predictions:
         """Predictions of every hypothesis in a condition, computed at most once."""
         if condition not in self._known:
-            path = self._path(condition)
+            path = self.path(condition)
             stored = _restored(load_arrays(path))
             if stored is None:
                 stored = predict(
@@ -220,7 +220,8 @@ class DictionaryCache:
             self._known[condition] = stored
         return self._known[condition]
 
-    def _path(self, condition: Condition) -> Path:
+    def path(self, condition: Condition) -> Path:
+        """File named after everything its content depends on."""
         topology = self.machine.topology
         digest = hashlib.sha256()
         digest.update(f"{__version__} {SOLVER_DIGEST}".encode())

@@ -8,8 +8,10 @@ finds is kept only if it is stable. Gas tubes are left out: which of them is lit
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +23,15 @@ from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.stability import can_rest
-from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, UNSOLVED, Predictions, predict
+from halfsplit.faults.dictionary import (
+    ADRIFT,
+    UNCLAIMED,
+    UNSOLVED,
+    DictionaryCache,
+    Predictions,
+    predict,
+)
+from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.quantity.volts import volts
 
 Floats = npt.NDArray[np.float64]
@@ -101,7 +111,9 @@ def other_states(
     Each costs a few solves; ask only about rows that matter. A row that was not solved, and a state
     that was not, are left out.
     """
-    held = [(x, on) for x in _latches(machine) for on in (True, False)]
+    # A circuit that beats costs seconds a try, and what fired on its way up its status says.
+    ways = (True,) if machine.self_oscillating else (True, False)
+    held = [(x, on) for x in _latches(machine) for on in ways]
     laid: list[Overrides] = [{}, *(x.on if on else x.off for x, on in held)]
     seats = machine.alternating(condition) is None and not machine.self_oscillating
     seats &= not any(isinstance(e, el.Gas) for e in machine.netlist)
@@ -137,6 +149,27 @@ def other_states(
         firm = {n for n in nets if wide.ohms[base, wide.column(n)] < ADRIFT}
         found.append(_told(machine, values, here, states, seats, firm))
     return found
+
+
+def known_states(
+    machine: Machine, condition: Condition, faults: Sequence[Overrides]
+) -> list[list[OtherState]]:
+    """:func:`other_states`, kept on disk as the predictions are."""
+    paths = [
+        DictionaryCache(machine, [f]).path(condition).with_suffix(".states.npz") for f in faults
+    ]
+    kept = [load_arrays(p) for p in paths]
+    new = [k for k, found in enumerate(kept) if not found or "states" not in found]
+    fresh = dict(zip(new, other_states(machine, condition, [faults[k] for k in new]), strict=True))
+    for k, states in fresh.items():
+        plain = [(s.parts, dict(s.volts), sorted(s.moved), s.at_switch_on) for s in states]
+        store_arrays(paths[k], {"states": json.dumps(plain)})
+    return [fresh[k] if k in fresh else _restored(kept[k] or {}) for k in range(len(faults))]
+
+
+def _restored(found: Mapping[str, npt.NDArray[Any]]) -> list[OtherState]:
+    plain = json.loads(str(found["states"]))
+    return [OtherState(tuple(parts), v, frozenset(moved), up) for parts, v, moved, up in plain]
 
 
 def _volts(table: Predictions, row: int, nets: Sequence[str]) -> dict[str, float]:
