@@ -21,7 +21,8 @@ RESTARTING = int(Status.RESTARTING)
 
 def wave(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Floats:
     """Voltage from net column `a` to `b` over a cycle, its mean taken off [V] (H, K)."""
-    return np.asarray(table.wave[only, a].astype(float) - table.wave[only, b])
+    a_side, b_side = (table.wave[only, i].astype(float) for i in (a, b))
+    return np.asarray(a_side - b_side)
 
 
 def shown(table: Predictions, meter: Meter, a: int, b: int, only: Rows = EVERY) -> Floats:

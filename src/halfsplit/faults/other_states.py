@@ -204,7 +204,7 @@ def _stays(
     def across(plus: str, minus: str) -> Floats:
         a, b = table.column(plus), table.column(minus)
         level = table.mean[row, a] - table.mean[row, b]
-        swing = table.wave[row, a].astype(float) - table.wave[row, b]
+        swing = table.wave[row, a].astype(float) - table.wave[row, b].astype(float)
         return np.asarray(level + swing if swing.size else np.array([level]))
 
     if isinstance(e, el.Scr):
