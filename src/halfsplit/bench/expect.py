@@ -12,6 +12,8 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.bench.session import Session
 from halfsplit.bench.warmth import heat_notes
 from halfsplit.circuit.netlist import Overrides
+from halfsplit.diagnosis import swing
+from halfsplit.diagnosis.meters import Floats, scope_error
 from halfsplit.faults.dictionary import ADRIFT, Predictions, predict
 from halfsplit.faults.loaded import WORTH_ASKING, load
 
@@ -35,10 +37,14 @@ class Line:
     valley: float
     status: str
     adrift: bool
-    disturbs: tuple[
-        tuple[str, float], ...
-    ] = ()  # rails the meter itself moves, and by how much [V]
+    # Rails the meter itself moves, and by how much [V].
+    disturbs: tuple[tuple[str, float], ...] = ()
     note: str = ""  # that tolerances decide between two readings, and which
+    # What the meter shows on its AC range [V], None if it has none; what a counter shows [Hz].
+    ac: float | None = None
+    hertz: float | None = None
+    # Other states this machine could rest in, in words; the same for every line of a condition.
+    also: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``; a net adrift or a row not solved has null readings."""
@@ -51,7 +57,11 @@ class Line:
             "low": self.low if usable else None,
             "high": self.high if usable else None,
             "ripple": self.ripple if usable else None,
+            "ripple_error": scope_error(self.ripple) if usable else None,
+            "ac": self.ac if usable else None,
+            "hertz": self.hertz if usable else None,
             "valley": self.valley if usable else None,
+            "also_stable": list(self.also),
             "disturbs": dict(self.disturbs),
             "note": self.note,
             "status": "adrift: nothing holds this net" if self.adrift else self.status,
@@ -81,10 +91,11 @@ def expect(
         drawn = session.spreads.drawn(condition, rows, table, [0], asked)
         table = table.with_draws(drawn, table.nets)
         warm = heat_notes(session.machine, condition, faults or {}, table)
+        also = session.also_stable([faults or {}], condition)[0]
         for name, net in nets:
             line = _line(session, table, condition, name, net, faults or {})
             note = "; ".join(n for n in (line.note, warm.get(net, "")) if n)
-            found.append(replace(line, note=note))
+            found.append(replace(line, note=note, also=also))
     return found
 
 
@@ -116,6 +127,7 @@ def _line(
     scale = mean / float(bare.mean[0, i]) if bare.mean[0, i] else 1.0
     scale = 1.0 if table.loaded is not None and 0 not in table.drawn else scale
     below, above = (TWO_SIGMA * scale * float(end) for end in session.spreads.band(table, 0)[:, i])
+    common = len(table.nets)
     return Line(
         name,
         net,
@@ -129,4 +141,10 @@ def _line(
         source > ADRIFT,
         tuple(disturbs),
         bare.bistable(0, net),
+        _finite(swing.shown(table, session.meter, i, common)) if session.meter.ac else None,
+        _finite(swing.frequency(table, i, common)),
     )
+
+
+def _finite(values: Floats) -> float | None:
+    return float(values[0]) if np.isfinite(values[0]) else None

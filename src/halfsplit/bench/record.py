@@ -21,7 +21,7 @@ from halfsplit.bench.hazards import highest_volts
 from halfsplit.bench.opening import open_machine
 from halfsplit.bench.recall import condition_of, evidence_of, meter_of
 from halfsplit.circuit.threads import Progress
-from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.meters import meters
 from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.journal import Entry, Journal, journal_path
@@ -100,7 +100,7 @@ class Recorder:
         for entry in reversed(self.entries):
             if entry.kind == "meter":
                 return meter_of(entry)
-        return Meter()
+        return meters()["digital"]
 
     @property
     def touched(self) -> list[str]:
@@ -175,6 +175,8 @@ class Recorder:
         *,
         against: str | None = None,
         ripple: bool = False,
+        ac: bool = False,
+        frequency: bool = False,
         ohmmeter: Ohmmeter | None = None,
         condition: Condition | None = None,
         key: str | None = None,
@@ -182,7 +184,9 @@ class Recorder:
     ) -> Entry:
         """Store what the meter showed, with the condition it was taken in, then return the entry.
 
-        With `ohmmeter` it is a resistance or diode test of the dead machine, red lead on `name`.
+        With `ripple` it is peak to peak from a scope, with `ac` what the AC range showed, with
+        `frequency` in hertz. With `ohmmeter` it is a resistance or diode test of the dead machine,
+        red lead on `name`.
 
         Raises ProblemsError when the text is no reading, or one far beyond anything in this circuit
         unless `sure`, and NotFoundError for an unknown net; nothing is stored in either case.
@@ -193,21 +197,23 @@ class Recorder:
             raise ProblemsError(
                 [Problem("", 0, 0, name, "both probes would be on one net", "two different nets")]
             )
-        unit: Unit = "ohm" if ohmmeter is not None and ohmmeter.test == "ohms" else "V"
+        kind: Quantity = "volts" if ohmmeter is None else ohmmeter.test
+        kind = "ripple" if ripple else "ac" if ac else "frequency" if frequency else kind
+        units: dict[str, Unit] = {"ohms": "ohm", "frequency": "Hz"}
+        unit = units.get(kind, "V")
         try:
             reading = parse_reading(text, unit)
         except QuantityError as error:
             wrong = f"“{error.text}”: {error.wrong}"
             raise ProblemsError([Problem("", 0, 0, name, wrong, error.instead)]) from error
-        if ripple and reading.value < 0:
-            wrong = f"“{text}”: ripple is peak to peak, and has no sign"
-            raise ProblemsError([Problem("", 0, 0, name, wrong, text.strip().lstrip("-–− "))])
+        self._swinging(kind, name, text, reading)
         at = condition or self.condition
         if ohmmeter is not None:
             dead_reading(name, text, reading, at)
         top = 3.0 * highest_volts(self.machine)
         if (
             not sure
+            and unit == "V"
             and ohmmeter is None
             and math.isfinite(reading.value)
             and abs(reading.value) > top
@@ -221,7 +227,6 @@ class Recorder:
         at = condition or self.condition
         numeric = reading.state == "number"
         driven = {} if ohmmeter is None else {"ohmmeter": ohmmeter.as_dict()}
-        kind = "ripple" if ripple else "volts" if ohmmeter is None else ohmmeter.test
         return self._append(
             "read",
             {
@@ -238,6 +243,21 @@ class Recorder:
             },
             key,
         )
+
+    def _swinging(self, kind: Quantity, name: str, text: str, reading: Reading) -> None:
+        """Raise ProblemsError when this can be no reading of something that alternates."""
+        wrong, instead = "", text.strip().lstrip("-–− ")
+        if kind == "ripple" and reading.value < 0:
+            wrong = f"“{text}”: ripple is peak to peak, and has no sign"
+        elif kind == "ac" and reading.value < 0:
+            wrong = f"“{text}”: an AC range shows no sign"
+        elif kind == "frequency" and reading.value <= 0:
+            wrong, instead = f"“{text}”: nothing was counted", "unstable, or the frequency"
+        elif kind == "ac" and not self.meter.ac:
+            wrong = f"the meter in use, {self.meter.name}, has no AC range here"
+            instead = "halfsplit meter FILE --kind digital, or the one it was read with"
+        if wrong:
+            raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
 
     def observe(self, text: str, part: str | None = None, touched: bool = False) -> Entry:
         """Store something seen, heard or smelt; `touched` marks the part as worked on before."""

@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.record import Recorder
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.explain import Reason, reasons
 from halfsplit.diagnosis.groups import Dead, Group, group
 from halfsplit.diagnosis.next_check import (
+    AT_AC,
     AT_DEAD,
     AT_LEAD,
     AT_POINT,
@@ -31,6 +34,7 @@ from halfsplit.faults.dictionary import DictionaryCache, Predictions
 from halfsplit.faults.hypotheses import Hypothesis, single_faults
 from halfsplit.faults.loaded import load
 from halfsplit.faults.ohmmeter import ohmmeters
+from halfsplit.faults.other_states import known_states
 from halfsplit.faults.sampling import Drawn
 from halfsplit.faults.spreads import Spreads
 
@@ -159,7 +163,7 @@ class Session(Recorder):
     def _lookup(self, item: Evidence) -> Table:
         if item.ohmmeter is not None:
             return self.dead.get(self._leads(item), item.condition, item.ohmmeter)
-        value = item.value if item.quantity == "volts" else 0.0
+        value = item.value if item.quantity in ("volts", "ac") else 0.0
         table = self.loaded(item.condition, item.pos, item.neg, item.meter, value)
         return self._as_drawn(item.condition, table.only([item.pos, item.neg]))
 
@@ -204,6 +208,25 @@ class Session(Recorder):
             table = self.dead.get(leads, condition, meter)
             found.append((table, table.sigma(meter)))
         return found
+
+    def also_stable(
+        self, faults: Sequence[Overrides], condition: Condition | None = None
+    ) -> list[tuple[str, ...]]:
+        """Other states each of these rows could rest in, in words; in the present condition."""
+        at = condition or self.condition
+        keys = [(at, tuple(sorted(f.items()))) for f in faults]
+        new = {k: f for k, f in zip(keys, faults, strict=True) if k not in self._also}
+        if new and at.energised():
+            rails = {label: rail.net for label, rail in self.assembly.rails.items()}
+            for key, states in zip(
+                new, known_states(self.machine, at, [*new.values()]), strict=True
+            ):
+                self._also[key] = tuple(s.words(rails) for s in states)
+        return [self._also.get(k, ()) for k in keys]
+
+    @cached_property
+    def _also(self) -> dict[tuple[Condition, tuple[Any, ...]], tuple[str, ...]]:
+        return {}
 
     def groups(self) -> list[Group]:
         """Suspects grouped by what nothing here can separate."""
@@ -253,15 +276,23 @@ class Session(Recorder):
             tables[condition] = self._as_drawn(condition, self.table(condition))
             moving = CHANGE_LOAD if condition != self.condition else 0.0
             moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
-            for net in self.probe_nets():
+            mains = self.machine.alternating(condition) is not None
+            beats = self.machine.self_oscillating and not mains
+            kinds: list[tuple[Quantity, float]] = [("volts", 0.0)]
+            if mains and self.meter.ac:
+                kinds.append(("ac", AT_AC))
+            if mains or beats:
+                kinds.append(("ripple", AT_RIPPLE))
+            if beats:
+                kinds.append(("frequency", AT_RIPPLE))
+            steady = self.probe_nets()
+            windings = self.machine.alternating_nets() - self.machine.mains_nets()
+            for net in [*steady, *sorted(windings)]:
                 at_hand = reach.get(net, AT_LEAD)
-                kinds: list[tuple[Quantity, float]] = [
-                    ("volts", at_hand),
-                    ("ripple", at_hand + AT_RIPPLE),
-                ]
-                for quantity, minutes in kinds:
-                    if quantity == "ripple" and self.machine.alternating(condition) is None:
-                        continue
+                for quantity, more in kinds:
+                    if net in windings and quantity != "ac":
+                        continue  # a winding's direct volts say nothing
+                    minutes = at_hand + more
                     if (net, quantity, condition) not in taken:
                         candidates.append(Candidate(net, quantity, condition, minutes + moving))
         checks = rank(self.belief, tables, candidates, self.meter)

@@ -162,6 +162,10 @@ def read(
     ripple: Annotated[
         bool, Parameter(negative="", help="peak-to-peak ripple from a scope")
     ] = False,
+    ac: Annotated[bool, Parameter(negative="", help="what the meter's AC range showed")] = False,
+    frequency: Annotated[
+        bool, Parameter(negative="", help="counted or from a scope: v5r=100Hz")
+    ] = False,
     sure: Annotated[
         bool, Parameter(negative="", help="store even a reading far too large")
     ] = False,
@@ -176,12 +180,15 @@ def read(
     With --ohms or --diode the first net has the red lead: n12:com=1.5, com:n12=OL.
     """
     driven = None
+    if ripple + ac + frequency + max(ohms, diode) > 1 or (ohms and diode):
+        either = "a reading is one of volts, --ac, --ripple, --frequency, --ohms, --diode"
+        raise ProblemsError([Problem("", 0, 0, "", either, "one of them")])
     if ohms or diode or meter:
         from halfsplit.bench.dead import find_ohmmeter
 
         driven = find_ohmmeter(meter, diode)
-        if ripple or (ohms and driven.test == "diode"):
-            either = "a reading is one of volts, --ripple, --ohms, --diode"
+        if ripple or ac or frequency or (ohms and driven.test == "diode"):
+            either = "a reading is one of volts, --ac, --ripple, --frequency, --ohms, --diode"
             raise ProblemsError([Problem("", 0, 0, "", either, "--ohms")])
     problems, stored, absent = [], [], 0
     with session(file) as bench:
@@ -200,6 +207,8 @@ def read(
                     value,
                     against=second or None,
                     ripple=ripple,
+                    ac=ac,
+                    frequency=frequency,
                     ohmmeter=driven,
                     condition=at,
                     sure=sure,

@@ -31,9 +31,8 @@ class Reason:
 
     @property
     def shown(self) -> float:
-        """The prediction in volts or ohms; `sigma` of a reading in ohms stays relative."""
-        meter = self.evidence.ohmmeter
-        return self.predicted if meter is None else meter.unscale(self.predicted)
+        """The prediction in volts, hertz or ohms; `sigma` of the last two stays relative."""
+        return self.evidence.unscaled(self.predicted)
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``."""
@@ -51,6 +50,8 @@ class Reason:
 
 def _words(item: Evidence, x: float) -> str:
     """A value on the reading's scale as the meter shows it."""
+    if item.quantity == "frequency":
+        return show(item.unscaled(x), "Hz", 3)
     meter = item.ohmmeter
     if meter is None or meter.test == "diode":
         return volts(x if meter is None or x <= meter.ranges[-1].top else math.inf)
@@ -74,7 +75,9 @@ def reasons(
         mean, sigma = float(expected.mean[index]), float(expected.sigma[index])
         good, off = float(expected.mean[belief_prior.none]), 0.0
         where = item.pos if not item.neg else f"{item.pos} to {item.neg}"
-        kind = {"ripple": "ripple ", "diode": "diode test "}.get(item.quantity, "")
+        kind = {"ripple": "ripple ", "ac": "AC range ", "diode": "diode test "}.get(
+            item.quantity, ""
+        )
         read = f"{kind}{_words(item, item.scaled)}"
         if index == belief_prior.unmodelled or not expected.known[index]:
             words = f"{where}: no prediction; you read {read}"

@@ -7,13 +7,16 @@ sets, once. Each reading may also be a slip, so no single one can kill the truth
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
-from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.circuit.solution import Status
+from halfsplit.diagnosis import swing
+from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.dictionary import ADRIFT, TWO_STATES, UNCLAIMED, Predictions
@@ -33,6 +36,14 @@ SLIP = 0.02
 MODEL_FRACTION, MODEL_VOLTS = 0.003, 0.010
 # With something unmodelled wrong, a reading is still as in a healthy machine this often.
 UNMODELLED_HEALTHY = 0.3
+# How well a ripple is known, as shares of it (one sigma): across a reservoir of unknown age, and
+# with none (mains 3 %, winding, rectifier). Common practice, no published source.
+SMOOTHED_SHARE, BARE_SHARE = 0.25, 0.05
+# And a frequency: of the mains with a meter's error, and of a beat the machine makes by itself, as
+# compared with ngspice in tests/simulator.
+MAINS_BEAT, OWN_BEAT = 0.01, 0.1
+BEATING = (int(Status.OSCILLATING), int(Status.RESTARTING))
+WILD_HERTZ = math.log(1e6)  # a wild frequency lies anywhere in six decades, on its scale
 # Above this a dead reading is of dirt, not of the circuit: the logarithm of a gigohm.
 MOST_SCALE = 20.7
 # How often a wild dead reading (lead off, wrong point) is over-range; common practice.
@@ -112,8 +123,8 @@ class Belief:
         if isinstance(table, DeadTable):
             return self._dead(table, item, only)
         a, b = table.column(item.pos), table.column(item.neg)
-        if item.quantity == "ripple":
-            return self._ripple(table, a, only)
+        if item.quantity != "volts":
+            return self._swinging(table, item, a, b, only)
         mean = table.mean[only, a] - table.mean[only, b]
         loose: Floats | float = 0.0
         if table.shift is not None and table.loose is not None:
@@ -153,13 +164,25 @@ class Belief:
         over = 1.0 / (1.0 + np.exp(-np.clip(z, -60.0, 60.0)))
         return Expected(mean, sigma, slope, table.ok[only], over)
 
-    def _ripple(self, table: Predictions, a: int, only: Rows) -> Expected:
-        mean = np.nan_to_num(table.ripple[only, a])
-        # An old capacitor's value is known no better than that; the scope's own error comes on top.
-        trace = np.array([scope_error(m) for m in mean]) / 2.0
-        sigma = np.hypot(0.25 * mean + 0.004, trace)
+    def _swinging(self, table: Predictions, item: Evidence, a: int, b: int, only: Rows) -> Expected:
+        known = swing.claimed(table, a, b, only)
         zero = np.zeros_like(self.shift[only])
-        return Expected(mean, sigma, zero, ~np.isin(table.status[only], UNCLAIMED))
+        if item.quantity == "frequency":
+            hertz = swing.frequency(table, a, b, only)
+            counted = np.isfinite(hertz)
+            own = np.where(np.isin(table.status[only], BEATING), OWN_BEAT, MAINS_BEAT)
+            return Expected(np.log(np.where(counted, hertz, 1.0)), own, zero, known & counted)
+        if item.quantity == "ripple":
+            mean = np.nan_to_num(swing.height(table, a, b, only))
+            own = np.array([scope_error(m) for m in mean]) / 2.0
+        else:
+            mean = np.nan_to_num(swing.shown(table, item.meter, a, b, only))
+            own = np.array([item.meter.alternating_sigma(m, item.resolution) for m in mean])
+        # What a capacitor smooths is known no better than an old capacitor's value. Where the swing
+        # is as large as the level nothing smooths it, and it is known as the mains is.
+        level = np.nan_to_num(np.abs(table.mean[only, a] - table.mean[only, b]))
+        share = np.where(swing.height(table, a, b, only) > level, BARE_SHARE, SMOOTHED_SHARE)
+        return Expected(mean, np.hypot(share * mean + 0.004, own), zero, known)
 
     def likelihood(self, expected: Expected, value: float, span: float) -> tuple[Floats, Floats]:
         """Density of the reading under each hypothesis, and the share owed to a true reading.
@@ -228,9 +251,11 @@ def _states(table: Predictions, a: int, b: int, loading: Floats, rest: Floats) -
     return found
 
 
-def span_of(table: Table) -> float:
-    """Range a wild reading could land in: the circuit's own extremes [V], both ways; of a dead
-    reading all that the meter can show, on its scale."""
+def span_of(table: Table, quantity: Quantity = "volts") -> float:
+    """Range a wild reading could land in: the circuit's own extremes [V], both ways; of a frequency
+    or a dead reading all that the meter can show, on its scale."""
+    if quantity == "frequency":
+        return WILD_HERTZ
     if isinstance(table, DeadTable):
         return max(table.top - float(np.log(FLOOR)), 2.0)
     return max(2.0 * table.highest(), 10.0)
@@ -243,5 +268,5 @@ def weigh(belief: Belief, evidence: Sequence[Evidence], lookup: Lookup) -> Belie
     """Take every reading in order."""
     for item in evidence:
         table = lookup(item)
-        belief.learn(table, item, span_of(table))
+        belief.learn(table, item, span_of(table, item.quantity))
     return belief

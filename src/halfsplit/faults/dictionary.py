@@ -56,7 +56,8 @@ class Predictions:
     spread: change at one sigma of each of K uncertainties [V] (H, K, N+1).
     ohms: resistance seen into the net [ohm] (H, N+1).
     status: one solver status a row (H).
-    period: seconds a beat of what oscillates or restarts by itself, else 0 (H).
+    period: seconds a beat of what oscillates or restarts by itself, or a mains cycle; else 0 (H).
+    wave: voltage less its mean, evenly over that period [V] (H, N+1, K); K is 0 where all stand.
     loaded: rows solved with the meter in place (H), for one reading's table; None for none.
     top: largest voltage of the circuit [V], kept by a table of a few nets; None when all are here.
     shift: mean over good specimens less `mean` [V] (H, N+1); None where no row was drawn.
@@ -72,6 +73,7 @@ class Predictions:
     ohms: Floats
     status: npt.NDArray[np.int8]
     period: Floats
+    wave: npt.NDArray[np.float16]
     loaded: npt.NDArray[np.bool_] | None = None
     top: float | None = None
     shift: Floats | None = None
@@ -101,6 +103,7 @@ class Predictions:
             self.ohms[:, at],
             self.status,
             self.period,
+            self.wave[:, at],
             self.loaded,
             self.highest(),
         )
@@ -171,6 +174,7 @@ def predict(
     if hertz:
         solved = mains_cycle(topology, rows, hertz, progress=progress)
         mean, status, low = solved.mean, solved.status, solved.low
+        period[:] = 1.0 / hertz
         ripple = solved.high - solved.low
         rows = held_rows(machine, rows, mean)
         start = np.nan_to_num(mean)
@@ -213,7 +217,14 @@ def predict(
         np.pad(ohms[:, keep], pad),
         status,
         period,
+        np.pad(_swing(solved.wave[:, keep]), [*pad, (0, 0)]),
     )
+
+
+def _swing(wave: npt.NDArray[np.float32]) -> npt.NDArray[np.float16]:
+    """Samples (B, N, K) less their mean; half precision is 0.05 % of each, to 65 kV."""
+    swing = wave - wave.mean(axis=2, keepdims=True) if wave.shape[2] else wave
+    return swing.astype(np.float16)
 
 
 def held_rows(machine: Machine, rows: Floats, mean: Floats) -> Floats:
@@ -305,7 +316,7 @@ def _joined(chunks: Sequence[Predictions]) -> Predictions:
 
 
 # What is kept on disk of a table of predictions.
-KEPT = ("mean", "ripple", "low", "spread", "ohms", "status", "period")
+KEPT = ("mean", "ripple", "low", "spread", "ohms", "status", "period", "wave")
 
 
 def _restored(found: dict[str, npt.NDArray[Any]] | None, rows: int) -> Predictions | None:

@@ -64,7 +64,8 @@ def load(
     heavy = np.flatnonzero(sound & felt)
     if not heavy.size:
         return table
-    fields = {k: getattr(table, k).copy() for k in ("mean", "ripple", "low", "spread", "ohms")}
+    kinds = ("mean", "ripple", "low", "spread", "ohms", "wave")
+    fields = {k: getattr(table, k).copy() for k in kinds}
     status, loaded = table.status.copy(), np.zeros(len(mean), dtype=bool)
     for value in np.unique(ohms[heavy]):
         rows = heavy[ohms[heavy] == value]
@@ -73,7 +74,8 @@ def load(
         order = [found.column(n) for n in (*table.nets, machine.assembly.common)]
         good = ~np.isin(found.status, UNCLAIMED)
         for key, array in fields.items():
-            array[rows[good]] = getattr(found, key)[good][..., order]
+            new = getattr(found, key)[good]
+            array[rows[good]] = new[:, order] if key == "wave" else new[..., order]
         status[rows[good]] = found.status[good]
         loaded[rows[good]] = True
     return replace(table, status=status, loaded=loaded, **fields)
