@@ -10,7 +10,7 @@ measured. That hands it most of the answer.
 `switch_on`: what the same start as ours would cost it: its processor time a simulated second times
 the simulated seconds until ours had settled. Extrapolated, not run: it would take many minutes.
 
-Equal accuracy: frequency and ripple of both are held against ngspice at a step of 20 ns, and ngspice
+Equal accuracy: frequency and ripple of both are held against ngspice at a step of 20 ns; ngspice
 is then timed at the largest step tried whose errors in both are no larger than ours. The means are
 shown but do not choose the step: the state ngspice is started in is not quite settled, and two
 milliseconds do not let it drift home. Processor times, ours of all threads together.
