@@ -141,7 +141,9 @@ def batch(step: float) -> dict[str, Any]:
         found, seconds = theirs(one, step)
         lost += found is None
         warm += seconds
-        cold += seconds / SPAN * float(elapsed)
+        # What stands still or waits to restart is marched in long steps: no extrapolation there.
+        even = int(status) == Status.OSCILLATING
+        cold += seconds / SPAN * float(elapsed) if even else seconds
         rows.append([name, Status(int(status)).name, round(float(elapsed), 4), round(seconds, 2)])
     return {
         "faults": BATCH,
