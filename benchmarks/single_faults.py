@@ -35,8 +35,8 @@ PAIRS = 10_000
 SEED = 20261125
 
 
-def held(decks: list[deck.Deck], guess: dict[str, float]) -> float:
-    """Seconds one ngspice process takes to read and solve every deck."""
+def held(decks: list[deck.Deck], guess: dict[str, float], asked: str = "p5") -> float:
+    """Seconds one ngspice process takes to read and solve every deck and print one net of each."""
     with tempfile.TemporaryDirectory() as folder:
         names = []
         for k, written in enumerate(decks):
@@ -47,7 +47,7 @@ def held(decks: list[deck.Deck], guess: dict[str, float]) -> float:
             names[-1].write_text("\n".join(text))
         control = ["all", ".control"]
         for name in names:
-            control += [f"source {name}", "op", "print v(n_p5)", "remcirc", "destroy all"]
+            control += [f"source {name}", "op", f"print v(n_{asked})", "remcirc", "destroy all"]
         (Path(folder) / "all.cir").write_text("\n".join([*control, "quit", ".endc", ".end", ""]))
         begin = time.perf_counter()
         subprocess.run(

@@ -220,6 +220,8 @@ def unbalance(top: Topology, changes: Overrides, at: dict[str, float], on: set[s
             flow(n[0], n[1], (p["closed"] if e.name in on else p["open"]) * (v[n[0]] - v[n[1]]))
         elif isinstance(e, el.Sink):
             assert p["amps"] == 0.0
+        elif isinstance(e, el.Lamp):
+            assert p["amps"] < 1e-9 and p["g"] == 0.0  # the lamp in the mains, linked out
         else:
             raise AssertionError(type(e).__name__)
     sums.pop("com")
@@ -290,3 +292,27 @@ def test_resistor_networks_agree_with_dense_solve(edges: list[tuple[int, int, fl
     expected = np.linalg.solve(g, rhs)
     held = operating_point(top, top.rows([{}])).mean[0]
     assert np.allclose(held, expected, atol=1e-4, rtol=1e-4)
+
+
+def test_whatever_is_compiled_is_in_the_kernel_digest() -> None:
+    """A file that imports the compiler, or that such a file imports, must renew the cache."""
+    import ast
+    from fnmatch import fnmatch
+    from pathlib import Path
+
+    import halfsplit.circuit as package
+
+    folder = Path(package.__file__).parent
+    trees = {p.stem: ast.parse(p.read_text()) for p in folder.glob("*.py") if p.stem != "__init__"}
+    uses: dict[str, set[str]] = {}
+    for stem, tree in trees.items():
+        names = {a.name for n in ast.walk(tree) if isinstance(n, ast.Import) for a in n.names}
+        froms = [n for n in tree.body if isinstance(n, ast.ImportFrom) and n.module]
+        uses[stem] = {n.module.rpartition(".")[2] for n in froms if "halfsplit" in n.module}
+        uses[stem] |= {a.name for n in froms if n.module == "halfsplit.circuit" for a in n.names}
+        uses[stem] |= {"numba"} & names
+    compiled = {s for s, used in uses.items() if used & {"numba", "jit"}}
+    needed = compiled | {u for s in compiled for u in uses[s] if u in trees}
+    assert len(compiled) >= 6
+    missing = {s for s in needed if not any(fnmatch(s, p) for p in package.COMPILED)}
+    assert not missing

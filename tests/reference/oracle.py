@@ -17,7 +17,8 @@ from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import LoadValue
 from halfsplit.circuit.solution import Status
-from halfsplit.faults.dictionary import Predictions, predict
+from halfsplit.faults.dictionary import predict
+from halfsplit.faults.predictions import Predictions
 
 HERE = Path(__file__).parent
 READ = {"found", "second-hand", "re-computed", "from memory, unconfirmed"}

@@ -27,8 +27,9 @@ from halfsplit.diagnosis.posterior import (
     Belief,
     span_of,
 )
-from halfsplit.faults.dictionary import Predictions, predict, uncertainties
+from halfsplit.faults.dictionary import predict, uncertainties
 from halfsplit.faults.hypotheses import NONE, UNMODELLED, single_faults
+from halfsplit.faults.predictions import Predictions
 from tests.reference.oracle import machine
 
 Floats = npt.NDArray[np.float64]

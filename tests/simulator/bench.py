@@ -7,7 +7,7 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.session import Session
 from halfsplit.circuit.netlist import Overrides
-from tests.simulator import deck, tray
+from tests.simulator import deck, tray, waves
 
 
 class Specimen:
@@ -27,15 +27,17 @@ class Specimen:
                     self.values[key] = old * ratio**z if ratio > 0 else old
         self.values |= tray.fault(fault)
 
-    def read(self, net: str, condition: Condition, ripple: bool = False) -> float:
+    def read(self, net: str, condition: Condition, ripple: bool = False, ac: bool = False) -> float:
         """What a 0.5 % + 2 counts meter (for ripple, a 3 % scope) shows [V] at a net, by ngspice.
+
+        With `ac` an average-responding meter of 1 % + 2 counts on its AC range, mains only.
 
         The thyristor fires when ngspice's own gate voltage says so; the relay, ngspice's coil.
         """
         machine = tray.tray()
         changes = {**self.values, **machine.values(condition)}
         hertz = machine.alternating(condition)
-        assert hertz or not ripple
+        assert hertz or not (ripple or ac)
         fired: frozenset[str] = frozenset()
         closed: frozenset[str] = frozenset({"K1:contact"})
         scr, relay = machine.assembly.parts["SCR1"], machine.assembly.parts["K1"]
@@ -68,6 +70,12 @@ class Specimen:
             if now == (fired, closed):
                 break
             fired, closed = now
+        if ac:
+            run = waves.transient(written, [net], stop=0.5, step=5e-5, keep=0.46)
+            assert run is not None
+            left = np.abs(run.volts[net] - run.mean(run.volts[net]))
+            shown = 1.1107 * run.mean(left)
+            return round(shown + self.random.uniform(-1, 1) * (0.01 * shown + 0.002), 3)
         if ripple:
             return round(peak * self.random.uniform(0.97, 1.03), 3)
         error = self.random.uniform(-1, 1) * (0.005 * abs(found[net]) + 0.02)
@@ -87,9 +95,10 @@ def follow(session: Session, specimen: Specimen, most: int) -> tuple[int | None,
             session.observe("", check.candidate.net, sign="as-drawn")
             continue
         ripple = check.candidate.quantity == "ripple"
-        value = specimen.read(check.candidate.net, condition, ripple)
-        text = f"{value:.3f}" if ripple else f"{value:.2f}"
-        session.read(check.candidate.net, text, condition=condition, ripple=ripple)
+        ac = check.candidate.quantity == "ac"
+        value = specimen.read(check.candidate.net, condition, ripple, ac)
+        text = f"{value:.3f}" if ripple or ac else f"{value:.2f}"
+        session.read(check.candidate.net, text, condition=condition, ripple=ripple, ac=ac)
         lead = session.groups()[0]
         names = [session.hypotheses[i].name for i in lead.members]
         trail.append(f"{check.candidate.net} {value:.2f} -> {names[:3]} {lead.weight:.2f}")

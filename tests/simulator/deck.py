@@ -155,7 +155,7 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
         g = v["closed"] if element.name in closed else v["open"]
         add(f"R{i} {two} {1 / g:.9g}")
     elif isinstance(element, el.Lamp):
-        parts.lamp(add, i, v, nets)
+        parts.lamp(add, i, v, nets, transient)
     elif isinstance(element, el.Amplifier):
         parts.amplifier(add, i, v, nets)
     elif isinstance(element, el.Regulator):
@@ -226,18 +226,18 @@ _PRINTED = re.compile(r"^\s*([a-z_][a-z0-9_]*(?:\([a-z0-9_]+\))?)\s*=\s*([-+0-9.
 
 
 def operating_point(
-    deck: Deck, nets: list[str], guess: dict[str, float] | None = None
+    deck: Deck, nets: list[str], guess: dict[str, float] | None = None, timeout: float = 60.0
 ) -> dict[str, float] | None:
     """Voltages [V] of `nets` at direct current, or None when ngspice gave up.
 
-    `guess` sets node voltages to start from (.nodeset).
+    `guess` sets node voltages to start from (.nodeset). TimeoutExpired after `timeout` [s].
     """
     lines = Deck(deck.common, list(deck.lines))
     if guess:
         pairs = " ".join(f"v({deck.net(n)})={v:.6g}" for n, v in guess.items() if math.isfinite(v))
         lines.lines.append(f".nodeset {pairs}")
     asked = [f"print v({deck.net(n)})" for n in nets if deck.net(n) != "0"]
-    out = _run("operating point", lines, ["op", *asked])
+    out = _run("operating point", lines, ["op", *asked], timeout)
     if "aborted" in out.lower() or "No such vector" in out or "singular" in out.lower():
         return None
     found = {name: float(value) for name, value in _PRINTED.findall(out)}

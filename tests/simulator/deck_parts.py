@@ -37,9 +37,25 @@ def inductor(add: Add, i: int, v: Values, nets: list[str], start: float | None) 
         add(f"Rg{i} {a} {b} {1 / v['g']:.9g}")
 
 
-def lamp(add: Add, i: int, v: Values, nets: list[str]) -> None:
-    """Filament whose resistance rises with the square root of its voltage."""
+FILAMENT = 0.1  # s, thermal time constant: many half cycles, and settled within a second
+
+
+def lamp(add: Add, i: int, v: Values, nets: list[str], transient: bool = False) -> None:
+    """Filament whose resistance rises with the square root of its voltage.
+
+    In a transient that is the root mean square, as a filament has warmth, not the instant.
+    """
     a, b = nets
+    if v["amps"] < 1e-6:
+        return  # linked out
+    if transient:
+        hot, cold = v["volts"] / v["amps"], v["cold"]
+        add(f"Bw{i} 0 warm{i} I=(v({a},{b})/{v['volts']:.9g})^2")
+        add(f"Rw{i} warm{i} 0 1")
+        add(f"Cw{i} warm{i} 0 {FILAMENT}")
+        ohms = f"{hot:.9g}*({cold:.9g}+{1 - cold:.9g}*sqrt(sqrt(max(v(warm{i}),0))))"
+        add(f"B{i} {a} {b} I=v({a},{b})/({ohms})")
+        return
     hot, cold = v["volts"] / max(v["amps"], 1e-15), v["cold"]
     ohms = f"{hot:.9g}*({cold:.9g}+{1 - cold:.9g}*sqrt(abs(v({a},{b}))/{v['volts']:.9g}))"
     add(f"B{i} {a} {b} I=v({a},{b})/({ohms})")

@@ -16,8 +16,9 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.script import load_faults
 from halfsplit.bench.session import Session
 from halfsplit.circuit.solution import Status
-from halfsplit.faults.dictionary import ADRIFT, predict
+from halfsplit.faults.dictionary import predict
 from halfsplit.faults.hypotheses import single_faults
+from halfsplit.faults.predictions import ADRIFT
 from tests.simulator import bench, deck, tray
 
 NOTES = YAML(typ="safe").load((Path(__file__).parent / "design_notes.yaml").read_text())

@@ -14,8 +14,9 @@ from ruamel.yaml import YAML
 from halfsplit.assembly.condition import Condition
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.solution import Status
-from halfsplit.faults.dictionary import ADRIFT, predict
+from halfsplit.faults.dictionary import predict
 from halfsplit.faults.hypotheses import single_faults
+from halfsplit.faults.predictions import ADRIFT
 from tests.simulator import deck, type88
 
 NOTES = YAML(typ="safe").load((Path(__file__).parent / "type88_notes.yaml").read_text())

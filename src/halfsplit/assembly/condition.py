@@ -16,6 +16,7 @@ from halfsplit.parts.base import Part, Read
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import QuantityError, parse, show
 
+BENCH = 25.0  # degC, a heated room
 What = Literal["removed", "lifted", "bypassed", "fitted"]
 
 
@@ -56,6 +57,9 @@ class Condition:
     extra: loads laid over the named one, net -> value.
     switches: switch reference -> "open" or "closed" where it differs from the file.
     warm: seconds since switch-on, which heaters have had to warm up; None when they are hot.
+    ambient: air temperature [degC]; it counts where heat does.
+    mains: mains volts as a fraction of nominal; None for what the feed says.
+    lamp: rated watts of a lamp in series with the mains, 0 for none; None for what the feed says.
     """
 
     feed: str
@@ -64,6 +68,9 @@ class Condition:
     extra: tuple[tuple[str, LoadValue], ...] = ()
     switches: tuple[tuple[str, str], ...] = ()
     warm: float | None = None
+    ambient: float = BENCH
+    mains: float | None = None
+    lamp: float | None = None
 
     def with_change(self, change: Change) -> Condition:
         """The condition after one more change; a later change of a part replaces the earlier."""
@@ -81,6 +88,10 @@ class Condition:
     def words(self) -> str:
         """Short text for lists."""
         bits = [f"fed by {self.feed}" if self.energised() else "off", f"load {self.load}"]
+        bits += [f"mains at {100 * self.mains:g} %"] if self.mains is not None else []
+        if self.lamp is not None:
+            bits.append(f"{self.lamp:g} W lamp in series" if self.lamp else "no lamp in series")
+        bits += [f"air {self.ambient:g} °C"] if self.ambient != BENCH else []
         bits += [f"{net} {value}" for net, value in self.extra]
         bits += [f"{ref} {state}" for ref, state in self.switches]
         if self.warm is not None:
@@ -90,7 +101,9 @@ class Condition:
 
     def as_dict(self) -> dict[str, Any]:
         """For the journal and ``--json``."""
-        return {
+        also: dict[str, Any] = {"ambient": self.ambient} if self.ambient != BENCH else {}
+        also |= {k: v for k, v in (("mains", self.mains), ("lamp", self.lamp)) if v is not None}
+        return also | {
             "feed": self.feed,
             "load": self.load,
             "changes": [
@@ -115,6 +128,9 @@ class Condition:
             tuple(sorted((n, load_value(v)) for n, v in data.get("extra", {}).items())),
             tuple(sorted(data.get("switches", {}).items())),
             None if data.get("warm") is None else float(data["warm"]),
+            float(data.get("ambient", BENCH)),
+            data.get("mains"),
+            data.get("lamp"),
         )
 
 

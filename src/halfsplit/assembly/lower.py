@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from halfsplit.assembly.condition import Change, Condition, refit
+from halfsplit.assembly.limiter import mains_changes
 from halfsplit.assembly.model import Assembly
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Netlist, Overrides
@@ -140,8 +141,8 @@ class Machine:
         changes: Overrides = {}
         feed = self.assembly.feeds[condition.feed]
         for ref, part in self.assembly.parts.items():
-            if part.KIND == "mains" and not feed.mains:
-                changes |= {(ref, "ac"): 0.0, (ref, "g"): 1e-12}
+            if part.KIND == "mains":
+                changes |= mains_changes(self.assembly, condition, part)
             elif part.KIND == "supply" and not feed.supplies:
                 changes |= {(ref, "dc"): 0.0, (ref, "g"): 1e-12}
         for net, source in feed.nets.items():
@@ -165,6 +166,11 @@ class Machine:
         for change in condition.changes:
             changes |= self._change(self.assembly.parts[change.part], change)
         return changes
+
+    def fitted(self, part: Part, condition: Condition) -> Part:
+        """The part that stands in this place now: another one when it was replaced."""
+        change = next((c for c in condition.changes if c.part == part.ref), None)
+        return refit(part, change) if change and change.what == "fitted" else part
 
     def _change(self, part: Part, change: Change) -> Overrides:
         elements = part.elements()

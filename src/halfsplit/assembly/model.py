@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from halfsplit.parts.base import Amps, Hertz, Net, Ohms, Part, VoltRange, Volts
+from halfsplit.parts.base import Amps, Fraction, Hertz, Net, Ohms, Part, VoltRange, Volts, Watts
 from halfsplit.quantity import QuantityError, parse
 
 
@@ -58,6 +58,12 @@ class Feed(Entry):
 
     mains: bool = False
     supplies: bool = Field(default=True, description="supply parts of the machine are on")
+    level: Fraction | None = Field(
+        default=None, gt=0, le=1.25, description="mains as a share of nominal, by a variac"
+    )
+    lamp: Watts | None = Field(
+        default=None, gt=0, le=2000, description="lamp in series with the mains"
+    )
     nets: dict[Net, FeedNet] = Field(default_factory=dict)
     note: str | None = None
 

@@ -6,6 +6,7 @@ import shutil
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +16,8 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.bench.drill_bench import Bench, Case
 from halfsplit.bench.session import Session
 from halfsplit.diagnosis.next_check import TOUCH_VOLTS, Check
-from halfsplit.faults.dictionary import UNCLAIMED
 from halfsplit.faults.hypotheses import Hypothesis
+from halfsplit.faults.predictions import UNCLAIMED
 
 MOST = 14  # checks after which a case is given up
 WORTHLESS = 0.03  # bits below which a check is not worth walking to the bench for
@@ -190,7 +191,7 @@ def calibration(played: Sequence[Played]) -> list[dict[str, float]]:
     """Claimed weight of the leading group against how often it was right, in bands."""
     edges = (0.0, 0.5, 0.7, 0.85, 0.95, 0.99, 1.000001)
     rows = []
-    for low, high in zip(edges, edges[1:], strict=False):
+    for low, high in pairwise(edges):
         some = [p for p in played if p.case.faults and low <= p.claimed < high]
         if some:
             right = _share(some, lambda p: p.top)

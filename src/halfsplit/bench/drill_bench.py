@@ -1,4 +1,4 @@
-"""Simulated specimens to practise on: faults drawn by their odds, tolerances, meter error, slips."""
+"""Simulated specimens to practise on: faults, tolerances, meter error and slips, all drawn."""
 
 from __future__ import annotations
 
@@ -8,15 +8,15 @@ from typing import Protocol
 
 import numpy as np
 
-from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.next_check import Candidate
 from halfsplit.faults.dead import Ask, DeadCircuit
-from halfsplit.faults.dictionary import UNCLAIMED, predict
+from halfsplit.faults.dictionary import predict
 from halfsplit.faults.hypotheses import SIZE, SIZED, Fault, Hypothesis
+from halfsplit.faults.predictions import UNCLAIMED
 
 EVEN = 3.0**0.5  # half-width of an evenly filled band in sigmas
 
@@ -112,7 +112,9 @@ class EngineBench:
     def _dead_value(self, asked: Candidate) -> float | None:
         assert asked.ohmmeter is not None
         black = asked.black or self.machine.assembly.common
-        found = self._dead.read([Ask(asked.net, black, self.values)], asked.condition, asked.ohmmeter)
+        found = self._dead.read(
+            [Ask(asked.net, black, self.values)], asked.condition, asked.ohmmeter
+        )
         if not found.ok[0]:
             return None
         if found.over[0]:
@@ -125,7 +127,7 @@ class EngineBench:
         return not any(f.part == ref and f.cause == "wrong" for f in self.case.faults)
 
     def mend(self, refs: Sequence[str]) -> None:
-        """Nothing to do: a fitted part belongs to the condition, which every reading is solved in."""
+        """Nothing to do: a fitted part belongs to the condition a reading is solved in."""
 
 
 def draw_cases(
@@ -141,7 +143,9 @@ def draw_cases(
     `follow` gives, by fault, what it may take along and the chance: for cascades.
     """
     random = np.random.default_rng(seed)
-    seen = [h.faults[0] for h, v in zip(hypotheses, visible, strict=True) if v and len(h.faults) == 1]
+    seen = [
+        h.faults[0] for h, v in zip(hypotheses, visible, strict=True) if v and len(h.faults) == 1
+    ]
     odds = np.array([f.odds for f in seen])
     first = [f for f in seen if follow and follow.get(f.name)]
     made = []

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.session import Session
+from halfsplit.bench.warmth import heat_notes
 from halfsplit.circuit.netlist import Overrides
-from halfsplit.faults.dictionary import ADRIFT, Predictions, predict
+from halfsplit.diagnosis import swing
+from halfsplit.diagnosis.meters import Floats, scope_error
+from halfsplit.faults.dictionary import predict
 from halfsplit.faults.loaded import WORTH_ASKING, load
+from halfsplit.faults.predictions import ADRIFT, Predictions
 
 # Share of a rail from which it is told that the meter moves it; common practice.
 DISTURBED = 0.005
+# From the end of a 90 % interval to that of two sigma, for a Gaussian (2 / 1.645).
+TWO_SIGMA = 1.216
 
 
 @dataclass(frozen=True)
@@ -32,9 +38,14 @@ class Line:
     valley: float
     status: str
     adrift: bool
-    disturbs: tuple[
-        tuple[str, float], ...
-    ] = ()  # rails the meter itself moves, and by how much [V]
+    # Rails the meter itself moves, and by how much [V].
+    disturbs: tuple[tuple[str, float], ...] = ()
+    note: str = ""  # that tolerances decide between two readings, and which
+    # What the meter shows on its AC range [V], None if it has none; what a counter shows [Hz].
+    ac: float | None = None
+    hertz: float | None = None
+    # Other states this machine could rest in, in words; the same for every line of a condition.
+    also: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``; a net adrift or a row not solved has null readings."""
@@ -47,8 +58,13 @@ class Line:
             "low": self.low if usable else None,
             "high": self.high if usable else None,
             "ripple": self.ripple if usable else None,
+            "ripple_error": scope_error(self.ripple) if usable else None,
+            "ac": self.ac if usable else None,
+            "hertz": self.hertz if usable else None,
             "valley": self.valley if usable else None,
+            "also_stable": list(self.also),
             "disturbs": dict(self.disturbs),
+            "note": self.note,
             "status": "adrift: nothing holds this net" if self.adrift else self.status,
         }
 
@@ -63,14 +79,24 @@ def expect(
 
     With `faults` (see :mod:`halfsplit.assembly.script`) they are those of that specimen.
 
-    Bands are two sigma of part tolerances, supply and the meter in use.
+    Bands hold what nineteen good specimens in twenty read, by tolerances, supply and the meter in
+    use; a reading that tolerances decide between two states says so in its note.
     """
     nets = [(n, session.net(n)) for n in names]
     nets = nets or [(session.assembly.net_label(n), n) for n in session.probe_nets()]
     found = []
     for condition in conditions:
-        table = predict(session.machine, condition, [faults or {}], moves=session.dictionary.moves)
-        found += [_line(session, table, condition, name, net, faults or {}) for name, net in nets]
+        rows, moves = [faults or {}], session.dictionary.moves
+        table = predict(session.machine, condition, rows, moves=moves)
+        asked = [net for _, net in nets]
+        drawn = session.spreads.drawn(condition, rows, table, [0], asked)
+        table = table.with_draws(drawn, table.nets)
+        warm = heat_notes(session.machine, condition, faults or {}, table)
+        also = session.also_stable([faults or {}], condition)[0]
+        for name, net in nets:
+            line = _line(session, table, condition, name, net, faults or {})
+            note = "; ".join(n for n in (line.note, warm.get(net, "")) if n)
+            found.append(replace(line, note=note, also=also))
     return found
 
 
@@ -98,18 +124,28 @@ def _line(
         change = float(table.mean[0, k] - bare.mean[0, k])
         if rail.net != net and abs(change) > max(DISTURBED * abs(float(bare.mean[0, k])), 0.01):
             disturbs.append((label, change))
-    spread = float(np.sqrt((table.spread[0, :, i] ** 2).sum()))
-    error = 2 * float(np.hypot(spread, session.meter.sigma(mean, 0.01)))
+    own = 2 * session.meter.sigma(mean, 0.01)
+    scale = mean / float(bare.mean[0, i]) if bare.mean[0, i] else 1.0
+    scale = 1.0 if table.loaded is not None and 0 not in table.drawn else scale
+    below, above = (TWO_SIGMA * scale * float(end) for end in session.spreads.band(table, 0)[:, i])
+    common = len(table.nets)
     return Line(
         name,
         net,
         condition,
         mean,
-        mean - error,
-        mean + error,
+        mean - float(np.hypot(min(below, above, 0.0), own)),
+        mean + float(np.hypot(max(below, above, 0.0), own)),
         float(table.ripple[0, i]),
         float(table.low[0, i]),
         table.told(0),
         source > ADRIFT,
         tuple(disturbs),
+        bare.bistable(0, net),
+        _finite(swing.shown(table, session.meter, i, common)) if session.meter.ac else None,
+        _finite(swing.frequency(table, i, common)),
     )
+
+
+def _finite(values: Floats) -> float | None:
+    return float(values[0]) if np.isfinite(values[0]) else None

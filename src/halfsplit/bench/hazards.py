@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import sqrt
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.limiter import lamp_of, level_of
 from halfsplit.assembly.lower import Machine
 from halfsplit.diagnosis.next_check import TOUCH_VOLTS
 from halfsplit.quantity import show
@@ -66,12 +67,42 @@ def stored(machine: Machine) -> list[str]:
     return found
 
 
+def at_limiters(machine: Machine, condition: Condition) -> list[str]:
+    """Cautions for whoever puts a variac or a lamp between the wall and the machine."""
+    volts = mains_volts(machine)
+    if volts is None or not machine.assembly.feeds[condition.feed].mains:
+        return []
+    first = (
+        f"unplug before wiring anything into the mains lead: {volts:.0f} V, lethal; wire it as "
+        "local rules ask, or have it done by someone licensed"
+    )
+    return [first, *_limited(machine, condition, volts)]
+
+
+def _limited(machine: Machine, condition: Condition, volts: float) -> list[str]:
+    """What a variac or a lamp in the mains does not do."""
+    found = []
+    level, lamp = level_of(machine.assembly, condition), lamp_of(machine.assembly, condition)
+    if level != 1.0:
+        found.append(
+            f"a variac at {level * volts:.0f} V is not isolation: still {volts:.0f} V "
+            "to earth on one side, whichever way the plug goes in"
+        )
+    if lamp:
+        found.append(
+            f"the {lamp:g} W lamp limits current, not voltage: parts are still live "
+            f"at up to {sqrt(2) * level * volts:.0f} V peak"
+        )
+    return found
+
+
 def present(machine: Machine, condition: Condition) -> list[str]:
     """Hazards at this moment: mains, stored charge (until proved gone), protections put out."""
     found = []
     volts = mains_volts(machine)
     if volts is not None and machine.assembly.feeds[condition.feed].mains:
         found.append(f"mains, {volts:.0f} V, is on while fed by {condition.feed}")
+        found += _limited(machine, condition, volts)
     found += [f"{c}: discharge through a resistor, measure" for c in stored(machine)]
     for change in condition.changes:
         if machine.assembly.parts[change.part].KIND in PROTECTION and change.temporary:

@@ -7,7 +7,8 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit import elements as el
-from halfsplit.faults.dictionary import Predictions, predict
+from halfsplit.faults.dictionary import predict
+from halfsplit.faults.predictions import Predictions
 from halfsplit.problems import Problem
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts

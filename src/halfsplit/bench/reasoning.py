@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from typing import Any
@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
-from halfsplit.bench.record import Recorder
+from halfsplit.bench.noting import Noter
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, Left, search
@@ -19,7 +19,7 @@ from halfsplit.diagnosis.sight import Sight
 from halfsplit.diagnosis.signs import likelihood
 from halfsplit.faults.book import Book
 from halfsplit.faults.dead_table import DeadDictionary
-from halfsplit.faults.dictionary import DictionaryCache, Predictions, joined
+from halfsplit.faults.dictionary import DictionaryCache
 from halfsplit.faults.hypotheses import (
     Fault,
     Hypothesis,
@@ -31,13 +31,18 @@ from halfsplit.faults.hypotheses import (
 )
 from halfsplit.faults.loaded import load
 from halfsplit.faults.pairs import PairMeans, pair_means, pair_rows
+from halfsplit.faults.predictions import Predictions, joined
+from halfsplit.faults.sampling import Drawn
+from halfsplit.faults.spreads import Spreads
 
 # Sets one condition may be asked to solve in one step of the search: steady ones solve in tens of
 # microseconds each, a mains cycle in milliseconds, a circuit followed to its rhythm in seconds.
 MOST_STEADY, MOST_DEAD, MOST_CYCLE, MOST_FOLLOWED = 6000, 600, 400, 12
+# Standard rows whose spreads are drawn where slopes mislead: the heaviest few above a weight.
+HEAVIEST, HEAVY = 6, 0.02
 
 
-class Reasoner(Recorder):
+class Reasoner(Noter):
     """A machine with its journal and what follows about its parts."""
 
     def _forget(self) -> None:
@@ -48,13 +53,13 @@ class Reasoner(Recorder):
             tuple(sorted(self.found_values().items())),
         )
         if self.__dict__.get("_known_of") != known:
-            for name in ("standard", "book", "_loaded", "_pairs"):
+            for name in ("standard", "book", "_loaded", "_pairs", "_drawn", "spreads"):
                 self.__dict__.pop(name, None)
             self.__dict__["_known_of"] = known
 
     def share(self, kept: dict[str, Any]) -> None:
         """Use and keep predictions in `kept`, for many sessions of the same machine."""
-        for name in ("machine", "standard", "book", "_loaded", "_pairs"):
+        for name in ("machine", "standard", "book", "_loaded", "_pairs", "_drawn", "spreads"):
             if name in kept:
                 self.__dict__[name] = kept[name]
             else:
@@ -90,6 +95,7 @@ class Reasoner(Recorder):
         everything = [*self.standard, *fresh]
         if not self.evidence():
             return Found(everything, self.weigh(everything, False))
+        self._draw(self._heavy(self.weigh(everything, False)), self._read_nets())
         return search(everything, self)
 
     @property
@@ -154,8 +160,9 @@ class Reasoner(Recorder):
         count = len(self.standard)
         if light or list(listed[:count]) != self.standard:
             return self.book.table(item.condition, listed, self.progress, nets)
-        value = item.value if item.quantity == "volts" else 0.0
+        value = item.value if item.quantity in ("volts", "ac") else 0.0
         first = self.loaded(item.condition, item.pos, item.neg, item.meter, value).only(nets)
+        first = self._as_drawn(item.condition, first)
         others = listed[count:]
         if not others:
             return first
@@ -208,6 +215,40 @@ class Reasoner(Recorder):
     @cached_property
     def _loaded(self) -> dict[tuple[Condition, str, str, float], Predictions]:
         return {}
+
+    def _heavy(self, belief: Belief) -> list[int]:
+        """The healthy row and the few standard ones that carry weight."""
+        weights = belief.weights()
+        order = [int(i) for i in np.argsort(-weights)[:HEAVIEST] if weights[i] > HEAVY]
+        return [i for i in dict.fromkeys([0, *order]) if i != 1 and i < len(self.standard)]
+
+    def _read_nets(self) -> dict[Condition, list[str]]:
+        found: dict[Condition, list[str]] = {}
+        for e in self.evidence():
+            if e.ohmmeter is None and e.quantity == "volts":
+                found.setdefault(e.condition, []).extend((e.pos, e.neg))
+        return found
+
+    @cached_property
+    def spreads(self) -> Spreads:
+        """Spreads beyond first order, drawn on demand."""
+        return Spreads(self.machine, self.book.moves)
+
+    @cached_property
+    def _drawn(self) -> dict[Condition, dict[int, Drawn]]:
+        return {}
+
+    def _draw(self, rows: Sequence[int], nets: Mapping[Condition, Sequence[str]]) -> None:
+        """Draw what slopes do not tell of some standard rows at some nets."""
+        for condition, read in nets.items():
+            table, folder = self.dictionary.get(condition), self.dictionary.folder(condition)
+            known = self._drawn.setdefault(condition, {})
+            faults = self.dictionary.faults
+            known |= self.spreads.drawn(condition, faults, table, rows, read, folder)
+
+    def _as_drawn(self, condition: Condition, table: Predictions) -> Predictions:
+        """A table of the standard rows in this condition with those drawn so far."""
+        return table.with_draws(self._drawn.get(condition, {}), self.dictionary.get(condition).nets)
 
     def table(self, condition: Condition) -> Predictions:
         """Predictions of every hypothesis in play in a condition."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
@@ -16,14 +15,14 @@ from halfsplit.assembly.condition import (
     parse_warm,
 )
 from halfsplit.assembly.file import near
+from halfsplit.assembly.limiter import with_limiters
 from halfsplit.assembly.model import Assembly, load_value
 from halfsplit.bench.hazards import highest_volts
 from halfsplit.bench.opening import open_machine
 from halfsplit.bench.recall import condition_of, evidence_of, meter_of
 from halfsplit.circuit.threads import Progress
-from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.meters import meters
-from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, Sign
 from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.journal import Entry, Journal, journal_path
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
@@ -101,13 +100,7 @@ class Recorder:
         for entry in reversed(self.entries):
             if entry.kind == "meter":
                 return meter_of(entry)
-        return Meter()
-
-    @property
-    def touched(self) -> list[str]:
-        """Parts the journal or the file says an earlier repairer touched."""
-        noted = [e.body["part"] for e in self.entries if e.kind == "observe" and e.body["touched"]]
-        return [*noted, *(p.ref for p in self.assembly.parts.values() if p.touched)]
+        return meters()["digital"]
 
     def evidence(self) -> list[Evidence]:
         """Readings in force that weigh on the suspects, in order."""
@@ -125,9 +118,17 @@ class Recorder:
         return found
 
     def condition_from(
-        self, feed: str | None, load: str | None, warm: str | None = None
+        self,
+        feed: str | None,
+        load: str | None,
+        warm: str | None = None,
+        *,
+        mains: str | None = None,
+        lamp: str | None = None,
+        ambient: str | None = None,
     ) -> Condition:
-        """The present condition with another feed or load; hot unless `warm` gives its time on.
+        """The present condition with another feed, load, mains level, series lamp or air; hot
+        unless `warm` gives its time on.
 
         Raises NotFoundError or ProblemsError.
         """
@@ -139,7 +140,9 @@ class Recorder:
                 raise NotFoundError(
                     f"there is no feed {feed}; there are {', '.join(self.assembly.feeds)}"
                 )
-            now = replace(now, feed=feed)
+            if feed != now.feed:  # what stood in the mains of one feed says nothing of another
+                now = replace(now, feed=feed, mains=None, lamp=None)
+        now = with_limiters(self.assembly, now, mains, lamp, ambient)
         if load is not None:
             if load in self.assembly.loads:
                 return replace(now, load=load, extra=())
@@ -166,6 +169,8 @@ class Recorder:
         *,
         against: str | None = None,
         ripple: bool = False,
+        ac: bool = False,
+        frequency: bool = False,
         ohmmeter: Ohmmeter | None = None,
         condition: Condition | None = None,
         key: str | None = None,
@@ -173,7 +178,9 @@ class Recorder:
     ) -> Entry:
         """Store what the meter showed, with the condition it was taken in, then return the entry.
 
-        With `ohmmeter` it is a resistance or diode test of the dead machine, red lead on `name`.
+        With `ripple` it is peak to peak from a scope, with `ac` what the AC range showed, with
+        `frequency` in hertz. With `ohmmeter` it is a resistance or diode test of the dead machine,
+        red lead on `name`.
 
         Raises ProblemsError when the text is no reading, or one far beyond anything in this circuit
         unless `sure`, and NotFoundError for an unknown net; nothing is stored in either case.
@@ -184,21 +191,23 @@ class Recorder:
             raise ProblemsError(
                 [Problem("", 0, 0, name, "both probes would be on one net", "two different nets")]
             )
-        unit: Unit = "ohm" if ohmmeter is not None and ohmmeter.test == "ohms" else "V"
+        kind: Quantity = "volts" if ohmmeter is None else ohmmeter.test
+        kind = "ripple" if ripple else "ac" if ac else "frequency" if frequency else kind
+        units: dict[str, Unit] = {"ohms": "ohm", "frequency": "Hz"}
+        unit = units.get(kind, "V")
         try:
             reading = parse_reading(text, unit)
         except QuantityError as error:
             wrong = f"“{error.text}”: {error.wrong}"
             raise ProblemsError([Problem("", 0, 0, name, wrong, error.instead)]) from error
-        if ripple and reading.value < 0:
-            wrong = f"“{text}”: ripple is peak to peak, and has no sign"
-            raise ProblemsError([Problem("", 0, 0, name, wrong, text.strip().lstrip("-–− "))])
+        self._swinging(kind, name, text, reading)
         at = condition or self.condition
         if ohmmeter is not None:
             dead_reading(name, text, reading, at)
         top = 3.0 * highest_volts(self.machine)
         if (
             not sure
+            and unit == "V"
             and ohmmeter is None
             and math.isfinite(reading.value)
             and abs(reading.value) > top
@@ -212,7 +221,6 @@ class Recorder:
         at = condition or self.condition
         numeric = reading.state == "number"
         driven = {} if ohmmeter is None else {"ohmmeter": ohmmeter.as_dict()}
-        kind = "ripple" if ripple else "volts" if ohmmeter is None else ohmmeter.test
         return self._append(
             "read",
             {
@@ -230,87 +238,20 @@ class Recorder:
             key,
         )
 
-    def observe(
-        self,
-        text: str,
-        part: str | None = None,
-        touched: bool = False,
-        sign: str = "",
-        found: Sequence[str] = (),
-    ) -> Entry:
-        """Store something seen, heard or smelt.
-
-        `touched` marks the part as worked on before, `sign` is a word of
-        :mod:`halfsplit.diagnosis.signs`, `found` what the part is marked where that differs from
-        the drawing, such as ``value=6.8V``.
-        """
-        # A stray byte on the command line arrives as a lone surrogate, which is no text.
-        said = text.strip() or sign.replace("-", " ") or ", ".join(found)
-        if not said or any("\ud800" <= c <= "\udfff" for c in said):
-            wrong = "there is nothing in this note that can be stored as text"
-            raise ProblemsError([Problem("", 0, 0, "", wrong, "what you saw, heard or smelt")])
-        ref = "" if part is None else find_part(self.assembly, part).ref
-        needy = "touched" if touched else "found" if found else sign if sign in OF_PART else ""
-        if needy and not ref:
-            example = {"touched": "--part Q10 --touched", "found": "--part CR4 --found value=6.8V"}
-            instead = example.get(needy, f"--part C4 --sign {needy}")
-            raise ProblemsError([Problem("", 0, 0, "", f"{needy} needs a part", instead)])
-        if sign and sign not in {**OF_PART, **OF_MACHINE}:
-            close = near(sign, [*OF_PART, *OF_MACHINE])
-            known = ", ".join([*OF_PART, *OF_MACHINE])
-            hint = f"did you mean {close}? " if close else ""
-            raise NotFoundError(f"there is no sign {sign}; {hint}there are {known}")
-        if sign in OF_MACHINE and not self.condition.energised():
-            wrong = f"{sign} is a sign of a machine that is on, and this one is off"
-            raise ProblemsError([Problem("", 0, 0, "", wrong, "change FILE --feed …, if it is on")])
-        values = {}
-        if found:
-            change = parse_change(self.assembly, f"{ref} fitted {' '.join(found)}")
-            values, sign = dict(change.values), "not-as-drawn"
-        body = {"text": said, "part": ref, "touched": touched, "sign": sign, "found": values}
-        return self._append("observe", {**body, "condition": self.condition.as_dict()})
-
-    def signs(self) -> list[Sign]:
-        """Observations in force that weigh on the suspects, in order."""
-        return [
-            Sign(
-                e.body["sign"],
-                e.body["part"] if e.body["sign"] in OF_PART else "",
-                condition_of(self.assembly, e),
-                e.seq,
-            )
-            for e in self.entries
-            if e.kind == "observe" and e.body.get("sign")
-        ]
-
-    def found_values(self) -> dict[str, tuple[tuple[str, str], ...]]:
-        """Parts found marked otherwise than drawn: field and value, part by part."""
-        return {
-            e.body["part"]: tuple(sorted(e.body["found"].items()))
-            for e in self.entries
-            if e.kind == "observe" and e.body.get("found")
-        }
-
-    def prove(self, part: str, good: bool, text: str) -> Entry:
-        """Store that a part was tested out of circuit and found `good` or not."""
-        ref = find_part(self.assembly, part).ref
-        note = text.strip() or ("tested good" if good else "tested bad")
-        return self._append("prove", {"part": ref, "good": good, "text": note})
-
-    def proofs(self) -> list[tuple[str, bool]]:
-        """Parts tested out of circuit, in order, each with the verdict.
-
-        A verdict on a part fitted since the machine came in says nothing of the old one, and is
-        left out.
-        """
-        found, fitted = [], set[str]()
-        for entry in self.entries:
-            if entry.kind == "condition":
-                changes = condition_of(self.assembly, entry).changes
-                fitted = {c.part for c in changes if c.what == "fitted"}
-            elif entry.kind == "prove" and entry.body["part"] not in fitted:
-                found.append((entry.body["part"], entry.body["good"]))
-        return found
+    def _swinging(self, kind: Quantity, name: str, text: str, reading: Reading) -> None:
+        """Raise ProblemsError when this can be no reading of something that alternates."""
+        wrong, instead = "", text.strip().lstrip("-–− ")
+        if kind == "ripple" and reading.value < 0:
+            wrong = f"“{text}”: ripple is peak to peak, and has no sign"
+        elif kind == "ac" and reading.value < 0:
+            wrong = f"“{text}”: an AC range shows no sign"
+        elif kind == "frequency" and reading.value <= 0:
+            wrong, instead = f"“{text}”: nothing was counted", "unstable, or the frequency"
+        elif kind == "ac" and not self.meter.ac:
+            wrong = f"the meter in use, {self.meter.name}, has no AC range here"
+            instead = "halfsplit meter FILE --kind digital, or the one it was read with"
+        if wrong:
+            raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
 
     def change(self, text: str) -> Entry:
         """Store something done to a part (see :func:`parse_change`), put back (`C4 put-back`), or

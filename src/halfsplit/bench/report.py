@@ -11,18 +11,32 @@ from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.repair import repair_order
 from halfsplit.faults.hypotheses import Fault
 
+ASKED = 3  # leading groups whose other states are looked for
+
 
 def suspects_dict(bench: Session, groups: Sequence[SuspectGroup]) -> dict[str, Any]:
     """Groups, heaviest first, each suspect with its prior and its reasons."""
+    also = also_stable(bench, groups)
     return {
         "condition": bench.condition.as_dict(),
         "readings": len(bench.evidence()),
         "groups": [
-            {"weight": round(g.weight, 5), "suspects": [_suspect(s) for s in g.suspects]}
-            for g in groups
+            {
+                "weight": round(g.weight, 5),
+                "suspects": [_suspect(s) for s in g.suspects],
+                "also_stable": list(words),
+            }
+            for g, words in zip(groups, also, strict=True)
         ],
         "misfit": [r.as_dict() for r in bench.unexplained()] if bench.evidence() else [],
     }
+
+
+def also_stable(bench: Session, groups: Sequence[SuspectGroup]) -> list[tuple[str, ...]]:
+    """Other states the machine could rest in with the first suspect of each leading group."""
+    most = 1 if bench.machine.self_oscillating else ASKED  # followed from switch-on: seconds each
+    asked = [g.suspects[0].hypothesis.changes for g in groups[:most]]
+    return [*bench.also_stable(asked), *(() for _ in groups[most:])]
 
 
 def _suspect(suspect: Suspect) -> dict[str, Any]:

@@ -11,10 +11,12 @@ import numpy as np
 
 from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.reasoning import Reasoner
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.explain import Reason, reasons
 from halfsplit.diagnosis.groups import Dead, Group, fold, group
 from halfsplit.diagnosis.next_check import (
+    AT_AC,
     AT_DEAD,
     AT_LEAD,
     AT_POINT,
@@ -31,6 +33,7 @@ from halfsplit.diagnosis.next_check import (
 from halfsplit.diagnosis.search import fit
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.ohmmeter import ohmmeters
+from halfsplit.faults.other_states import known_states
 
 ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring
 STILL_WORTH = 0.2  # bits a reading must promise to be proposed instead of acting
@@ -92,6 +95,25 @@ class Session(Reasoner):
             table = self.book.dead([leads], condition, meter, listed)[leads]
             found.append((table, table.sigma(meter)))
         return found
+
+    def also_stable(
+        self, faults: Sequence[Overrides], condition: Condition | None = None
+    ) -> list[tuple[str, ...]]:
+        """Other states each of these rows could rest in, in words; in the present condition."""
+        at = condition or self.condition
+        keys = [(at, tuple(sorted(f.items()))) for f in faults]
+        new = {k: f for k, f in zip(keys, faults, strict=True) if k not in self._also}
+        if new and at.energised():
+            rails = {label: rail.net for label, rail in self.assembly.rails.items()}
+            for key, states in zip(
+                new, known_states(self.machine, at, [*new.values()]), strict=True
+            ):
+                self._also[key] = tuple(s.words(rails) for s in states)
+        return [self._also.get(k, ()) for k in keys]
+
+    @cached_property
+    def _also(self) -> dict[tuple[Condition, tuple[Any, ...]], tuple[str, ...]]:
+        return {}
 
     @cached_property
     def _grouped(self) -> list[Group]:
@@ -207,15 +229,23 @@ class Session(Reasoner):
             moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
             for done in set(condition.changes) - set(self.condition.changes):
                 moving = SWAP if done.what == "fitted" else LIFT
-            for net in self.probe_nets():
+            mains = self.machine.alternating(condition) is not None
+            beats = self.machine.self_oscillating and not mains
+            kinds: list[tuple[Quantity, float]] = [("volts", 0.0)]
+            if mains and self.meter.ac:
+                kinds.append(("ac", AT_AC))
+            if mains or beats:
+                kinds.append(("ripple", AT_RIPPLE))
+            if beats:
+                kinds.append(("frequency", AT_RIPPLE))
+            steady = self.probe_nets()
+            windings = self.machine.alternating_nets() - self.machine.mains_nets()
+            for net in [*steady, *sorted(windings)]:
                 at_hand = reach.get(net, AT_LEAD)
-                kinds: list[tuple[Quantity, float]] = [
-                    ("volts", at_hand),
-                    ("ripple", at_hand + AT_RIPPLE),
-                ]
-                for quantity, minutes in kinds:
-                    if quantity == "ripple" and self.machine.alternating(condition) is None:
-                        continue
+                for quantity, more in kinds:
+                    if net in windings and quantity != "ac":
+                        continue  # a winding's direct volts say nothing
+                    minutes = at_hand + more
                     if (net, quantity, condition) not in taken:
                         candidates.append(Candidate(net, quantity, condition, minutes + moving))
         return self._ranked(tables, candidates)

@@ -15,16 +15,34 @@ from pathlib import Path
 
 import platformdirs
 
+# Files whose change can change compiled code: the kernels, and the constants and records they use.
+COMPILED = (
+    "compiled_*",
+    "devices",
+    "elements",
+    "jit",
+    "kernel",
+    "solution",
+    "sparse",
+    "stamps",
+    "states",
+    "topology",
+    "valve_stamps",
+)
 
-def _digest() -> str:
+
+def _digest(*patterns: str) -> str:
     digest = hashlib.sha256()
-    for source in sorted(Path(__file__).parent.glob("*.py")):
+    folder = Path(__file__).parent
+    for source in sorted(p for pattern in patterns for p in folder.glob(f"{pattern}.py")):
         digest.update(source.read_bytes())
     return digest.hexdigest()[:16]
 
 
 # Changes with any change of the solver; caches of its results carry it.
-SOLVER_DIGEST = _digest()
+SOLVER_DIGEST = _digest("*")
+# Changes only with what is compiled, so that other work on the solver costs nobody a first run.
+KERNEL_DIGEST = _digest(*COMPILED)
 
 
 def _writable_cache() -> None:
@@ -38,7 +56,7 @@ def _writable_cache() -> None:
         return
     for root in (platformdirs.user_cache_dir("halfsplit"), None):
         # A folder of our own, fresh and private, when the user's cache cannot be written.
-        path = Path(root or tempfile.mkdtemp(prefix="halfsplit-")) / "compiled" / SOLVER_DIGEST
+        path = Path(root or tempfile.mkdtemp(prefix="halfsplit-")) / "compiled" / KERNEL_DIGEST
         try:
             path.mkdir(parents=True, exist_ok=True)
         except OSError:

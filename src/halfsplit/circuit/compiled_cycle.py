@@ -15,7 +15,7 @@ from halfsplit.circuit.compiled_step import (
     restart,
     unbalanced,
 )
-from halfsplit.circuit.compiled_tally import clear, make_tally, note
+from halfsplit.circuit.compiled_tally import clear, make_tally, note, trace
 from halfsplit.circuit.jit import jit
 from halfsplit.circuit.solution import Status
 
@@ -27,9 +27,13 @@ _OK, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT
 
 
 @jit
-def one_period(ar, p, m, w, y, end, coarsest):  # type: ignore[no-untyped-def]
-    """Step to time `end` [s] exactly, tallying. False when the steps fail or grow too many."""
+def one_period(ar, p, m, w, y, end, coarsest, wave):  # type: ignore[no-untyped-def]
+    """Step to time `end` [s] exactly, tallying, its samples in `wave` (N, K).
+
+    False when the steps fail or grow too many.
+    """
     clear(y)
+    start = m.ctl[TIME]
     # The same first step every period: a step length carried over would make cycles alternate.
     m.ctl[NEXT] = min(m.ctl[NEXT], 0.5 * coarsest)
     if m.ctl[KNOWN] >= 2.0:
@@ -44,12 +48,13 @@ def one_period(ar, p, m, w, y, end, coarsest):  # type: ignore[no-untyped-def]
         if h < 0.0:
             return False
         note(ar, m, h, -1, y)
+        trace(ar, m, h, start, end - start, wave)
     return False
 
 
 @jit
-def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, status, res, latched, used):  # type: ignore[no-untyped-def]
-    """Step each row to a repeating cycle; the last cycle's mean, lowest and highest are kept."""
+def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, wave, status, res, latched, used):  # type: ignore[no-untyped-def]
+    """Step each row to a repeating cycle; the last one's mean, lowest, highest and samples stay."""
     elements = ar.code.size
     period = 1.0 / hertz
     first = np.zeros(elements)
@@ -67,7 +72,7 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, status, res, latch
         for c in range(most):
             first[:] = m.q0[:, 0]
             used[r] = c + 1
-            if not one_period(ar, p, m, w, y, (c + 1) * period, period / steps):
+            if not one_period(ar, p, m, w, y, (c + 1) * period, period / steps, wave[r]):
                 status[r] = _FAILED
                 break
             worst = 0.0

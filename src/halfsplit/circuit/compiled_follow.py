@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.compiled_cycle import one_period
 from halfsplit.circuit.compiled_op import BALANCE, settle
 from halfsplit.circuit.compiled_pace import (
     BEATS,
@@ -30,7 +31,7 @@ from halfsplit.circuit.compiled_step import (
 from halfsplit.circuit.compiled_tally import clear, copy, make_tally, note
 from halfsplit.circuit.jit import jit
 from halfsplit.circuit.kernel import residual
-from halfsplit.circuit.solution import Status
+from halfsplit.circuit.solution import SAMPLES, Status
 
 # Errors of a step as shares of a store's largest value; halving them moved the frequencies of the
 # examples by under 1 %.
@@ -199,8 +200,11 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
 
 
 @jit
-def follow_rows(ar, rows, stop, most, kick, out, times, stores, status, res, latched):  # type: ignore[no-untyped-def]
-    """Follow every row into `out` (3, B, N), `times` (B, 4), `stores` (B, 3, E)."""
+def follow_rows(ar, rows, stop, most, kick, out, wave, times, stores, status, res, latched):  # type: ignore[no-untyped-def]
+    """Follow every row into `out` (3, B, N), `times` (B, 4), `stores` (B, 3, E), `wave` (B, N, K).
+
+    The samples are of one more beat, taken last; NaN where there is none to take.
+    """
     y, spell = make_tally(ar), make_tally(ar)
     period = np.zeros(1)
     for r in range(rows.shape[0]):
@@ -235,3 +239,12 @@ def follow_rows(ar, rows, stop, most, kick, out, times, stores, status, res, lat
         if res[r] > BALANCE:
             how = _FAILED
         status[r] = how
+        if steady:
+            for i in range(ar.n):
+                wave[r, i] = m.x[i]
+        elif how in (_FAILED, _MOVING):
+            wave[r] = np.nan
+        else:
+            end = m.ctl[TIME] + period[0]
+            if not one_period(ar, p, m, w, spell, end, period[0] / SAMPLES, wave[r]):
+                wave[r] = np.nan

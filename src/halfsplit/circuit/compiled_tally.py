@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from halfsplit.circuit.compiled_step import TIME
 from halfsplit.circuit.jit import jit
 
 Room = npt.NDArray[np.float64]
@@ -81,3 +82,19 @@ def copy(a, b):  # type: ignore[no-untyped-def]
     b.held[:] = a.held
     b.bottom[:] = a.bottom
     b.top[:] = a.top
+
+
+@jit
+def trace(ar, m, h, start, span, wave):  # type: ignore[no-untyped-def]
+    """Samples (N, K) of the stretch of `span` [s] from `start` that lie in the step just taken.
+
+    Sample k stands at (k + 1/2) / K of the stretch, on a straight line between two steps.
+    """
+    count = wave.shape[1]
+    now = m.ctl[TIME] - start
+    first = max(int(np.ceil((now - h) / span * count - 0.5)), 0)
+    last = min(int(np.floor(now / span * count - 0.5)), count - 1)
+    for k in range(first, last + 1):
+        part = min(max((now - (k + 0.5) * span / count) / h, 0.0), 1.0)
+        for i in range(ar.n):
+            wave[i, k] = m.x[i] + part * (m.x0[i] - m.x[i])

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.solution import Floats, Solution, Status
+from halfsplit.circuit.solution import SAMPLES, Floats, Solution, Status
 from halfsplit.circuit.threads import Progress, spread
 from halfsplit.circuit.topology import Topology
 
@@ -38,6 +38,7 @@ def mains_cycle(
 
     count, n = rows.shape[0], topology.arrays.n
     mean, low, high = (np.zeros((count, n)) for _ in range(3))
+    wave = np.zeros((count, n, SAMPLES), dtype=np.float32)
     status = np.zeros(count, dtype=np.int8)
     res = np.full(count, np.inf)
     latched = np.zeros((count, topology.arrays.code.size), dtype=np.int8)
@@ -53,6 +54,7 @@ def mains_cycle(
             mean[part],
             low[part],
             high[part],
+            wave[part],
             status[part],
             res[part],
             latched[part],
@@ -60,6 +62,6 @@ def mains_cycle(
         )
 
     spread(work, count, chunk=2, progress=progress)
-    for values in (mean, low, high):
+    for values in (mean, low, high, wave):
         values[status == _FAILED] = np.nan
-    return Solution(mean, low, high, status, res, latched, used)
+    return Solution(mean, low, high, status, res, latched, used, wave)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.solution import Floats, Rhythm, Solution, Status
+from halfsplit.circuit.solution import SAMPLES, Floats, Rhythm, Solution, Status
 from halfsplit.circuit.threads import Progress, spread
 from halfsplit.circuit.topology import Topology
 
@@ -39,6 +39,7 @@ def follow(
 
     count, n, e = rows.shape[0], topology.arrays.n, topology.arrays.code.size
     out = np.full((3, count, n), np.nan)
+    wave = np.zeros((count, n, SAMPLES), dtype=np.float32)
     times = np.zeros((count, 4))
     stores = np.full((count, 3, e), np.nan)
     status = np.zeros(count, dtype=np.int8)
@@ -53,6 +54,7 @@ def follow(
             float(most),
             kick,
             out[:, part],
+            wave[part],
             times[part],
             stores[part],
             status[part],
@@ -62,9 +64,10 @@ def follow(
 
     spread(work, count, chunk=1, progress=progress)
     out[:, status == _FAILED] = np.nan
+    wave[status == _FAILED] = np.nan
     mean, low, high = out
     cycles = np.zeros(count, dtype=np.int64)
-    solution = Solution(mean, low, high, status, res, latched, cycles)
+    solution = Solution(mean, low, high, status, res, latched, cycles, wave)
     rhythm = Rhythm(
         period=times[:, 0],
         duty=times[:, 1],

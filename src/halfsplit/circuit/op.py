@@ -47,4 +47,5 @@ def operating_point(topology: Topology, rows: Floats, start: Floats | None = Non
 
     spread(work, count, chunk=16)
     out[status == _FAILED] = np.nan
-    return Solution(out, out, out, status, res, latched, np.zeros(count, dtype=np.int64))
+    cycles, wave = np.zeros(count, dtype=np.int64), np.zeros((count, n, 0), dtype=np.float32)
+    return Solution(out, out, out, status, res, latched, cycles, wave)

@@ -36,7 +36,7 @@ def ohms(
     would decide if it cannot. The first point takes the red lead.
     """
     from halfsplit.bench.dead import find_ohmmeter, ohms_dict
-    from halfsplit.cli.app import emit, session
+    from halfsplit.cli.common import emit, session
 
     profile = find_ohmmeter(meter, diode)
     with session(file) as bench:

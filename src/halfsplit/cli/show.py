@@ -7,7 +7,7 @@ import sys
 import time
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.console import Console
 from rich.markup import escape
@@ -40,7 +40,9 @@ def error(text: str) -> None:
 
 
 class Patience:
-    """A progress bar that appears only when work has gone on for a second."""
+    """A progress bar with the time left, that appears only when work has gone on for a second."""
+
+    shown: ClassVar[Patience | None] = None
 
     def __init__(self) -> None:
         self._start = time.monotonic()
@@ -58,14 +60,21 @@ class Patience:
                 transient=True,
             )
             self._bar.start()
+            Patience.shown = self
             self._task = self._bar.add_task("", total=total)
         if self._bar is not None:
             self._bar.update(self._task, completed=done)
             if done >= total:
-                self._bar.stop()
-                self._bar = None
+                self.stop()
         if done >= total:
             self._start = time.monotonic()
+
+    def stop(self) -> None:
+        """Take the bar off the screen, so that what is printed next stands on a clean line."""
+        if self._bar is not None:
+            self._bar.stop()
+            self._bar = None
+        Patience.shown = None
 
 
 def first_run_note() -> None:
@@ -104,7 +113,9 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
     for condition in dict.fromkeys(line.condition for line in lines):
         here = [line for line in lines if line.condition == condition]
         table = Table(title=f"{escape(title)}: {escape(condition.words())}", title_justify="left")
-        for head in ("at", "reads", "between", "and", "ripple"):
+        swings = any((line.ac or 0.0) > 5e-4 for line in here)
+        heads = ["at", "reads", "between", "and", "ripple"]
+        for head in [*heads, "AC range", "repeats"] if swings else heads:
             table.add_column(head, justify="left" if head == "at" else "right")
         for line in here:
             if line.adrift:
@@ -113,15 +124,21 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
             ripple = volts(line.ripple) if line.ripple > 5e-4 else "-"
             if line.ripple > 0.1:
                 ripple += f", down to {volts(line.valley)}"
-            cells = (volts(line.mean), volts(line.low), volts(line.high), ripple)
+            cells = [volts(line.mean), volts(line.low), volts(line.high), ripple]
+            if swings:
+                cells += [volts(line.ac or 0.0), reads(line.hertz, "Hz") if line.hertz else "-"]
             table.add_row(escape(line.name), *cells)
         out.print(table)
         for line in here:
             for rail, change in line.disturbs:
                 say(f"  the meter on {line.name} itself moves {rail} by {change:+.2f} V")
+        for words in dict.fromkeys(w for line in here for w in line.also):
+            say(f"  {words}")
         for status in dict.fromkeys(line.status for line in here):
             if status != "steady":
                 say(f"  {status}")
+        for note in dict.fromkeys(line.note for line in here if line.note and not line.adrift):
+            say(f"  {note}")
 
 
 def stored(entry: Entry, assembly: Assembly) -> None:
@@ -129,12 +146,14 @@ def stored(entry: Entry, assembly: Assembly) -> None:
     b = entry.body
     if entry.kind == "read":
         where = assembly.net_label(b["net"]) + (f" to {b['against']}" if b["against"] else "")
-        kind = {"volts": "", "diode": " diode test"}.get(b["quantity"], f" {b['quantity']}")
+        kinds = {"volts": "", "diode": " diode test", "ac": " AC range"}
+        kind = kinds.get(b["quantity"], f" {b['quantity']}")
         shown = f"{b['text']} (kept, not weighed)"
         if b["value"] is not None:
             from halfsplit.quantity import show
 
-            shown = show(b["value"], "ohm", 4) if b["quantity"] == "ohms" else volts(b["value"])
+            unit: Any = {"ohms": "ohm", "frequency": "Hz"}.get(b["quantity"])
+            shown = show(b["value"], unit, 4) if unit else volts(b["value"])
         elif b.get("ohmmeter") and b["state"] == "over":
             shown = "OL"
         say(f"stored #{entry.seq}: {where}{kind} {shown}")
@@ -180,6 +199,9 @@ def percent(weight: float) -> str:
 def suspects(bench: Session, groups: Sequence[SuspectGroup]) -> None:
     """Groups with reasons."""
     say(f"After {_count(len(bench.evidence()), 'reading')}; now {bench.condition.words()}")
+    from halfsplit.bench.report import also_stable
+
+    also = also_stable(bench, groups)
     for rank, g in enumerate(groups, 1):
         listed = [s.hypothesis.name for s in g.suspects]
         title = listed[0] if len(listed) == 1 else f"{', '.join(listed[:6])}"
@@ -191,6 +213,8 @@ def suspects(bench: Session, groups: Sequence[SuspectGroup]) -> None:
                 colour = "green" if reason.verdict == "supports" else "red"
                 word = "fits:" if reason.verdict == "supports" else "against:"
                 out.print(f"     [{colour}]{word}[/] {escape(reason.words)}")
+        for words in also[rank - 1]:
+            say(f"     {words}")
 
 
 def advice(bench: Session, data: dict[str, Any]) -> None:
@@ -244,6 +268,8 @@ def _check(bench: Session, check: dict[str, Any], head: str) -> None:
     what = {
         "volts": "direct volts",
         "ripple": "ripple, peak to peak",
+        "ac": "volts on the AC range",
+        "frequency": "frequency",
         "ohms": f"ohms ({check['ohmmeter']})",
         "diode": f"diode test ({check['ohmmeter']})",
     }.get(check["quantity"], "")
@@ -275,14 +301,14 @@ def _check(bench: Session, check: dict[str, Any], head: str) -> None:
 
 
 def reads(value: float | None, unit: str) -> str:
-    """A reading in volts or ohms; None is over-range."""
+    """A reading in volts, hertz or ohms; None is over-range."""
     if value is None:
         return "OL"
     if unit == "V":
         return volts(value)
     from halfsplit.quantity import show
 
-    return show(value, "ohm", 3)
+    return show(value, "Hz" if unit == "Hz" else "ohm", 3)
 
 
 def _outcome(o: dict[str, Any], unit: str) -> None:

@@ -15,7 +15,7 @@ from halfsplit.faults.ohmmeter import Ohmmeter
 __all__ = ["Evidence", "Meter", "Quantity"]
 
 # "look" is no reading: is the part that of the drawing, and fitted as drawn?
-Quantity = Literal["volts", "ripple", "ohms", "diode", "look"]
+Quantity = Literal["volts", "ripple", "ac", "frequency", "ohms", "diode", "look"]
 
 
 @dataclass(frozen=True)
@@ -24,9 +24,10 @@ class Evidence:
 
     Attributes
     ----------
-    quantity: volts or ripple of a powered machine; ohms or a diode test of a dead one.
-    value: what the meter showed [V, or ohm]; infinite for an over-range dead reading.
-    resolution: last digit shown [V, or ohm].
+    quantity: volts, peak-to-peak ripple, AC range or frequency of a powered machine; ohms or a
+        diode test of a dead one.
+    value: what the meter showed [V, Hz or ohm]; infinite for an over-range dead reading.
+    resolution: last digit shown [V, Hz or ohm].
     number: journal entry it came from.
     ohmmeter: what drove the current of a dead reading; None for the others.
     """
@@ -49,7 +50,15 @@ class Evidence:
 
     @property
     def scaled(self) -> float:
-        """The reading on the scale it is weighed on: volts, or the logarithm of ohms."""
+        """The reading on the scale it is weighed on: volts, or the logarithm of ohms or hertz."""
+        if self.quantity == "frequency":
+            return math.log(self.value)
         if self.ohmmeter is None or self.over:
             return self.value
         return float(self.ohmmeter.scale(np.array(self.value)))
+
+    def unscaled(self, x: float) -> float:
+        """A value on that scale in volts, hertz or ohms again."""
+        if self.quantity == "frequency":
+            return math.exp(x)
+        return x if self.ohmmeter is None else self.ohmmeter.unscale(x)

@@ -12,6 +12,7 @@ import numpy as np
 from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.posterior import MISTYPED, Belief, Lookup
 from halfsplit.faults.hypotheses import Hypothesis
+from halfsplit.faults.predictions import Predictions
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
@@ -30,9 +31,8 @@ class Reason:
 
     @property
     def shown(self) -> float:
-        """The prediction in volts or ohms; `sigma` of a reading in ohms stays relative."""
-        meter = self.evidence.ohmmeter
-        return self.predicted if meter is None else meter.unscale(self.predicted)
+        """The prediction in volts, hertz or ohms; `sigma` of the last two stays relative."""
+        return self.evidence.unscaled(self.predicted)
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``."""
@@ -50,6 +50,8 @@ class Reason:
 
 def _words(item: Evidence, x: float) -> str:
     """A value on the reading's scale as the meter shows it."""
+    if item.quantity == "frequency":
+        return show(item.unscaled(x), "Hz", 3)
     meter = item.ohmmeter
     if meter is None or meter.test == "diode":
         return volts(x if meter is None or x <= meter.ranges[-1].top else math.inf)
@@ -69,11 +71,14 @@ def reasons(
     who = hypotheses[index]
     only = np.array([index, belief_prior.none])
     for item in evidence:
-        expected = belief_prior.expect(lookup(item), item, only)
+        table = lookup(item)
+        expected = belief_prior.expect(table, item, only)
         mean, sigma = float(expected.mean[0]), float(expected.sigma[0])
         good, off = float(expected.mean[1]), 0.0
         where = item.pos if not item.neg else f"{item.pos} to {item.neg}"
-        kind = {"ripple": "ripple ", "diode": "diode test "}.get(item.quantity, "")
+        kind = {"ripple": "ripple ", "ac": "AC range ", "diode": "diode test "}.get(
+            item.quantity, ""
+        )
         read = f"{kind}{_words(item, item.scaled)}"
         if index == belief_prior.unmodelled or not expected.known[0]:
             words = f"{where}: no prediction; you read {read}"
@@ -97,6 +102,10 @@ def reasons(
         )
         if verdict == "contradicts":
             words += mistyped(item, mean, sigma)
+        both = ""
+        if isinstance(table, Predictions) and item.quantity == "volts" and not item.neg:
+            both = table.bistable(index, item.pos)
+        words += f"; {both}" if both else ""
         found.append(Reason(item, mean, sigma, verdict, words))
     return found
 

@@ -10,8 +10,8 @@ import numpy as np
 from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.posterior import MODEL_FRACTION, MODEL_VOLTS
 from halfsplit.faults.dead_table import DeadTable
-from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions
 from halfsplit.faults.hypotheses import Hypothesis
+from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, Predictions
 
 SHARPNESS = 3.0  # combined sigmas of meter and model by which two readings must differ
 

@@ -33,6 +33,8 @@ class Meter:
 
     `full_scale` adds a fraction of the range for pointer meters and scopes, with `range_volts` [V]
     when one range is used throughout, else the lowest of `ranges` that holds the reading.
+    `ac` says what an alternating range responds to, `ac_fraction` its error where that is not
+    `fraction`, `blocks` whether a capacitor keeps direct voltage off it.
     `sensitivity` [ohm/V] makes the input resistance that many ohms for each volt of the range.
     The default is a common hand-held 3 1/2 digit meter: 10 Mohm, 0.5 % + 2 counts (accuracy formula
     as in maker's manuals of 6000-count meters, direct-voltage table; read second-hand).
@@ -48,6 +50,8 @@ class Meter:
     ranges: tuple[float, ...] = ()
     ac: Literal["", "average", "true-rms"] = ""
     bandwidth: float = 0.0
+    ac_fraction: float = 0.0
+    blocks: bool = True
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "ranges", tuple(self.ranges))  # a journal gives a list
@@ -71,23 +75,33 @@ class Meter:
         claim = self.fraction * abs(value) + self.counts * resolution
         return claim + self.full_scale * self.range_for(value)
 
-    def alternating(self, wave: Floats, step: float) -> float:
-        """What its AC range shows [V] for one period of `wave` [V], samples `step` [s] apart.
+    def alternating_sigma(self, value: float, resolution: float) -> float:
+        """The same on its alternating range."""
+        claim = max(self.ac_fraction, self.fraction) * abs(value) + self.counts * resolution
+        return max((claim + self.full_scale * self.range_for(value)) / 2.0, 1e-4)
 
-        Direct voltage is blocked. Harmonics beyond the bandwidth are rolled off as by one pole.
+    def alternating(self, wave: Floats, step: float | Floats) -> Floats:
+        """What its AC range shows [V] for one period of `wave` [V] (..., K), samples `step` [s]
+        apart (a number or (...)).
+
+        Direct voltage is blocked, or where the meter does not `block` it is rectified with the rest
+        (a full bridge; one that rectifies one half shows nothing or twice that). Harmonics beyond
+        the bandwidth are rolled off as by one pole.
         Raises ValueError when the meter has no AC range.
         """
         if not self.ac:
             raise ValueError(f"{self.name} has no alternating range")
+        count = wave.shape[-1]
         spectrum = np.fft.rfft(wave)
-        spectrum[0] = 0.0
+        if self.blocks:
+            spectrum[..., 0] = 0.0
         if self.bandwidth:
-            hertz = np.fft.rfftfreq(len(wave), step)
+            hertz = np.fft.rfftfreq(count) / np.asarray(step)[..., None]
             spectrum = spectrum / (1.0 + 1j * hertz / self.bandwidth)
-        seen = np.fft.irfft(spectrum, len(wave))
+        seen = np.fft.irfft(spectrum, count)
         if self.ac == "average":
-            return float(FORM * np.abs(seen).mean())
-        return float(np.sqrt((seen**2).mean()))
+            return np.asarray(FORM * np.abs(seen).mean(axis=-1))
+        return np.asarray(np.sqrt((seen**2).mean(axis=-1)))
 
 
 def scope_error(peak_to_peak: float) -> float:
@@ -114,7 +128,11 @@ def _profile(name: str, fields: Mapping[str, Any]) -> Meter:
     for key, own in (("ohms", "ohms"), ("sensitivity", "sensitivity")):
         if key in fields:
             made[own] = parse(str(fields[key]), "ohm")
-    for key, own in (("accuracy", "fraction"), ("of_range", "full_scale")):
+    for key, own in (
+        ("accuracy", "fraction"),
+        ("of_range", "full_scale"),
+        ("ac_accuracy", "ac_fraction"),
+    ):
         if key in fields:
             made[own] = parse(str(fields[key]), "%")
     if "bandwidth" in fields:
@@ -122,4 +140,5 @@ def _profile(name: str, fields: Mapping[str, Any]) -> Meter:
     made["counts"] = float(fields.get("counts", 0.0))
     made["ranges"] = tuple(parse(str(r), "V") for r in fields.get("ranges", ()))
     made["ac"] = fields.get("ac", "")
+    made["blocks"] = bool(fields.get("blocks", True))
     return Meter(**made)

@@ -15,9 +15,9 @@ from halfsplit.diagnosis.information import bins, expected_gain
 from halfsplit.diagnosis.posterior import SLIP, Belief, Expected, Table
 from halfsplit.diagnosis.signs import look_outcomes
 from halfsplit.faults.dead_table import DeadTable
-from halfsplit.faults.dictionary import Predictions
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.ohmmeter import Ohmmeter
+from halfsplit.faults.predictions import Predictions
 
 # Minutes a check takes. Common practice, no published source.
 AT_POINT, AT_LEAD, CHANGE_LOAD, CHANGE_FEED = 0.7, 1.0, 2.0, 5.0
@@ -28,9 +28,14 @@ AT_DEAD = 0.5  # on top: prove it discharged, fetch the ohmmeter; nothing is liv
 WIDEST_DEAD = 0.1  # as 3 % + 50 mV below, on the logarithm of ohms
 AT_LOOK = 0.5  # a glass, a torch and the parts list
 AT_RIPPLE = 1.5  # on top of reaching the net: fetch and set the scope
+AT_AC = 0.3  # on top: turn the meter to its AC range
+WIDEST_HERTZ = 0.05  # as WIDEST_DEAD, on the logarithm of hertz
 # Voltage to common above which a probe needs care: 60 V direct (IEC 61010-1 limit of the stricter
 # edition). A check above it counts as this many times longer, so a harmless one wins if it serves.
 TOUCH_VOLTS, LIVE_FACTOR = 60.0, 4.0
+
+
+UNITS = {"ohms": "ohm", "frequency": "Hz"}  # of what is not in volts
 
 
 @dataclass(frozen=True)
@@ -83,7 +88,7 @@ class Check:
             "net": self.candidate.net,
             "black": self.candidate.black,
             "quantity": self.candidate.quantity,
-            "unit": {"ohms": "ohm", "look": ""}.get(self.candidate.quantity, "V"),
+            "unit": UNITS.get(self.candidate.quantity, "V"),
             "ohmmeter": self.candidate.ohmmeter.name if self.candidate.ohmmeter else None,
             "condition": self.candidate.condition.as_dict(),
             "minutes": self.candidate.minutes,
@@ -130,7 +135,8 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
     share = weights[live] / weights[live].sum()
     if isinstance(table, DeadTable) and dead is not None and expected.over is not None:
         return _judge_dead(candidate, dead, table, expected, live, share, known)
-    spread = bins(mean, sigma, known)
+    counted = candidate.quantity == "frequency"
+    spread = bins(mean, sigma, known, knee=1e3 if counted else 0.05)
     spread = (1.0 - SLIP) * spread + SLIP / spread.shape[1]
     bits = expected_gain(share, spread)
     healthy = None
@@ -142,8 +148,15 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
     minutes = candidate.minutes * (LIVE_FACTOR if top > TOUCH_VOLTS else 1.0)
     outcomes = tuple(
         _cover(o, healthy) if belief.none in o.members and healthy else o
-        for o in _outcomes(live, share, mean, sigma, known)
+        for o in _outcomes(live, share, mean, sigma, known, WIDEST_HERTZ if counted else None)
     )
+    if counted and not isinstance(table, DeadTable):
+        top = float(np.abs(np.nan_to_num(table.mean[live][:, table.column(candidate.net)])).max())
+        healthy = (float(np.exp(healthy[0])), float(np.exp(healthy[1]))) if healthy else None
+        outcomes = tuple(
+            o if o.adrift else replace(o, low=float(np.exp(o.low)), high=float(np.exp(o.high)))
+            for o in outcomes
+        )
     return Check(replace(candidate, minutes=minutes), bits, outcomes, healthy, top)
 
 

@@ -7,17 +7,20 @@ sets, once. Each reading may also be a slip, so no single one can kill the truth
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
-from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.circuit.solution import Status
+from halfsplit.diagnosis import swing
+from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.faults.dead_table import DeadTable
-from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions
 from halfsplit.faults.ohmmeter import FLOOR
+from halfsplit.faults.predictions import ADRIFT, TWO_STATES, UNCLAIMED, Predictions
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -39,10 +42,32 @@ MODEL_FRACTION, MODEL_VOLTS = 0.003, 0.010
 BEND = 0.06
 # With something unmodelled wrong, a reading is still as in a healthy machine this often.
 UNMODELLED_HEALTHY = 0.3
+# How well a ripple is known, as shares of it (one sigma): across a reservoir of unknown age, and
+# with none (mains 3 %, winding, rectifier). Common practice, no published source.
+SMOOTHED_SHARE, BARE_SHARE = 0.25, 0.05
+# And a frequency: of the mains with a meter's error, and of a beat the machine makes by itself, as
+# compared with ngspice in tests/simulator.
+MAINS_BEAT, OWN_BEAT = 0.01, 0.1
+BEATING = (int(Status.OSCILLATING), int(Status.RESTARTING))
+WILD_HERTZ = math.log(1e6)  # a wild frequency lies anywhere in six decades, on its scale
 # Above this a dead reading is of dirt, not of the circuit: the logarithm of a gigohm.
 MOST_SCALE = 20.7
 # How often a wild dead reading (lead off, wrong point) is over-range; common practice.
 WILD_OVER = 0.5
+
+
+@dataclass(frozen=True)
+class States:
+    """A reading that tolerances decide between two: share of the first, both means and sigmas."""
+
+    share: float
+    means: tuple[float, float]
+    sigmas: tuple[float, float]
+
+    def density(self, value: float) -> float:
+        """Of the reading [1/V]: one narrow bell for each state, and nothing between."""
+        parts = zip((self.share, 1.0 - self.share), self.means, self.sigmas, strict=True)
+        return sum(w * float(_density(value - m, s)) for w, m, s in parts)
 
 
 @dataclass(frozen=True)
@@ -54,17 +79,28 @@ class Expected:
     slope: Floats  # (H, K) volts per sigma of each uncertainty
     known: Bools  # False where the net is adrift or the row did not solve
     over: Floats | None = None  # (H) chance that the meter shows OL; None where it cannot
+    linear: bool = True  # whether its scale is that of the meter's figures
+    states: Mapping[int, States] = field(default_factory=dict)  # rows with two readings
 
     def best(self, span: float) -> Floats:
         """Logarithm of the likelihood of a reading just as predicted (H)."""
+        peak = (1.0 - SLIP) * 0.993 / (self.sigma * np.sqrt(2.0 * np.pi)) + SLIP / span
         if self.over is not None:
             at = np.maximum(self.over, 1.0 - self.over)
-            return np.asarray(np.log(np.where(self.over > 0.5, at, _peak(self.sigma, span))))
-        return np.asarray(np.log(np.where(self.known, _peak(self.sigma, span), 1.0 / span)))
+            return np.asarray(np.log(np.where(self.over > 0.5, at, peak)))
+        return np.asarray(np.log(np.where(self.known, peak, 1.0 / span)))
 
 
-def _peak(sigma: Floats, span: float) -> Floats:
-    return np.asarray((1.0 - SLIP) * 0.993 / (sigma * np.sqrt(2.0 * np.pi)) + SLIP / span)
+def _density(miss: Floats | float, sigma: Floats | float) -> Floats:
+    """Density of a reading that misses its mean by so much.
+
+    Tails of real tolerances and models are fatter than a Gaussian's: one part in a hundred is taken
+    three times as wide.
+    """
+    z, root = np.asarray(miss) / sigma, np.sqrt(2.0 * np.pi)
+    narrow, wide = np.exp(-0.5 * z * z), np.exp(-z * z / 18.0) / 3.0
+    found: Floats = (0.99 * narrow + 0.01 * wide) / (sigma * root)
+    return found
 
 
 def bell(z: Floats, sigma: Floats) -> Floats:
@@ -99,6 +135,7 @@ class Belief:
         self.inverse = np.zeros((count, 0, 0))
         self.best = np.zeros(count)  # logarithm of likelihood had every reading been as predicted
         self.none, self.unmodelled = none, unmodelled
+        self.doubt = 1.0  # times the spread of a voltage; above 1 to see who might still matter
 
     def _given(self, slope: Floats, only: Rows) -> tuple[Floats, Floats, Floats]:
         """What is learnt of a reading of these slopes (h, K): its shift, its variance left by the
@@ -133,9 +170,13 @@ class Belief:
         if isinstance(table, DeadTable):
             return self._dead(table, item, only)
         a, b = table.column(item.pos), table.column(item.neg)
-        if item.quantity == "ripple":
-            return self._ripple(table, a, only)
+        if item.quantity != "volts":
+            return self._swinging(table, item, a, b, only)
         mean = table.mean[only, a] - table.mean[only, b]
+        loose: Floats | float = 0.0
+        if table.shift is not None and table.loose is not None:
+            mean = mean + table.shift[only, a] - table.shift[only, b]
+            loose = table.loose[only, a] ** 2 + table.loose[only, b] ** 2
         source = table.ohms[only, a] + table.ohms[only, b]
         taken = np.full(mean.shape, item.value)
         shown = np.where(np.isfinite(taken), taken, np.nan_to_num(mean))
@@ -150,8 +191,10 @@ class Belief:
         bend = BEND * np.sqrt(np.einsum("hk,hk->h", slope, slope))
         model = np.hypot(MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS, bend)
         known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
-        sigma = np.sqrt(var + own**2 + model**2)
-        return Expected(mean + learnt, sigma, slope, known)
+        sigma = np.sqrt(var + loose * loading**2 + own**2 + model**2)
+        rest = np.hypot(own, model) * self.doubt
+        states = {} if only is not EVERY else _states(table, a, b, loading, rest)
+        return Expected(mean + learnt, self.doubt * sigma, slope, known, states=states)
 
     def _dead(self, table: DeadTable, item: Evidence, only: Rows) -> Expected:
         assert item.ohmmeter is not None
@@ -167,13 +210,27 @@ class Belief:
         over = 1.0 / (1.0 + np.exp(-np.clip(z, -60.0, 60.0)))
         return Expected(mean, sigma, slope, table.ok[only], over)
 
-    def _ripple(self, table: Predictions, a: int, only: Rows) -> Expected:
-        mean = np.nan_to_num(table.ripple[only, a])
-        # An old capacitor's value is known no better than that; the scope's own error comes on top.
-        trace = np.array([scope_error(m) for m in mean]) / 2.0
-        sigma = np.hypot(0.25 * mean + 0.004, trace)
-        zero = np.zeros((len(mean), self.uncertainties))
-        return Expected(mean, sigma, zero, ~np.isin(table.status[only], UNCLAIMED))
+    def _swinging(self, table: Predictions, item: Evidence, a: int, b: int, only: Rows) -> Expected:
+        known = swing.claimed(table, a, b, only)
+        zero = np.zeros((len(known), self.uncertainties))
+        if item.quantity == "frequency":
+            hertz = swing.frequency(table, a, b, only)
+            counted = np.isfinite(hertz)
+            own = np.where(np.isin(table.status[only], BEATING), OWN_BEAT, MAINS_BEAT)
+            return Expected(
+                np.log(np.where(counted, hertz, 1.0)), own, zero, known & counted, linear=False
+            )
+        if item.quantity == "ripple":
+            mean = np.nan_to_num(swing.height(table, a, b, only))
+            own = np.array([scope_error(m) for m in mean]) / 2.0
+        else:
+            mean = np.nan_to_num(swing.shown(table, item.meter, a, b, only))
+            own = np.array([item.meter.alternating_sigma(m, item.resolution) for m in mean])
+        # What a capacitor smooths is known no better than an old capacitor's value. Where the swing
+        # is as large as the level nothing smooths it, and it is known as the mains is.
+        level = np.nan_to_num(np.abs(table.mean[only, a] - table.mean[only, b]))
+        share = np.where(swing.height(table, a, b, only) > level, BARE_SHARE, SMOOTHED_SHARE)
+        return Expected(mean, np.hypot(share * mean + 0.004, own), zero, known)
 
     def likelihood(self, expected: Expected, value: float, span: float) -> tuple[Floats, Floats]:
         """Density of the reading under each hypothesis, and the share owed to a true reading.
@@ -185,18 +242,15 @@ class Belief:
             # A probability, not a density; so is its rival, the chance that a wild reading is OL.
             density, flat = expected.over, WILD_OVER
             return self._mixed(expected, density, flat)
-        z = (value - expected.mean) / expected.sigma
-        # Tails of real tolerances and models are fatter than a Gaussian's: one part in a hundred
-        # is taken three times as wide.
-        wide = np.exp(-z * z / 18.0) / (3.0 * expected.sigma * np.sqrt(2.0 * np.pi))
-        true = 0.99 * bell(z, expected.sigma) + 0.01 * wide
-        slip = np.full_like(true, flat * (1.0 - len(MISTYPED) * EACH))
-        if expected.over is None:
+        true = _density(value - expected.mean, expected.sigma)
+        slip = np.full_like(true, flat)
+        if expected.over is None and expected.linear:
+            slip *= 1.0 - len(MISTYPED) * EACH
             for factor in MISTYPED:  # what was typed is the reading times this
                 z = (value / factor - expected.mean) / expected.sigma
                 slip += EACH * bell(z, expected.sigma) / abs(factor)
-        else:
-            slip[:] = flat
+        for row, states in expected.states.items():
+            true[row] = states.density(value)
         return self._mixed(expected, true, flat, slip)
 
     def _mixed(
@@ -222,6 +276,7 @@ class Belief:
             return likely  # says too little about values to learn any from it
         use = (true_share * expected.known).astype(float)
         use[self.unmodelled] = 0.0
+        use[list(expected.states)] = 0.0  # which state it is in says little about any one value
         self._remember(expected, item.scaled, use)
         return likely
 
@@ -264,9 +319,26 @@ class Belief:
         )
 
 
-def span_of(table: Table) -> float:
-    """Range a wild reading could land in: the circuit's own extremes [V], both ways; of a dead
-    reading all that the meter can show, on its scale."""
+def _states(table: Predictions, a: int, b: int, loading: Floats, rest: Floats) -> dict[int, States]:
+    """Drawn rows whose reading between two nets has two states; `rest` is sigma besides (H)."""
+    found = {}
+    for row, drawn in table.drawn.items():
+        first, second = (
+            table.mean[row, a] - table.mean[row, b] + drawn.levels[:, a] - drawn.levels[:, b]
+        )
+        if not np.isfinite(drawn.share) or abs(first - second) < TWO_STATES:
+            continue
+        own = np.hypot(np.hypot(drawn.within[:, a], drawn.within[:, b]) * loading[row], rest[row])
+        means = float(first * loading[row]), float(second * loading[row])
+        found[row] = States(drawn.share, means, (float(own[0]), float(own[1])))
+    return found
+
+
+def span_of(table: Table, quantity: Quantity = "volts") -> float:
+    """Range a wild reading could land in: the circuit's own extremes [V], both ways; of a frequency
+    or a dead reading all that the meter can show, on its scale."""
+    if quantity == "frequency":
+        return WILD_HERTZ
     if isinstance(table, DeadTable):
         return max(table.top - float(np.log(FLOOR)), 2.0)
     return max(2.0 * table.highest(), 10.0)
@@ -279,5 +351,5 @@ def weigh(belief: Belief, evidence: Sequence[Evidence], lookup: Lookup) -> Belie
     """Take every reading in order."""
     for item in evidence:
         table = lookup(item)
-        belief.learn(table, item, span_of(table))
+        belief.learn(table, item, span_of(table, item.quantity))
     return belief

@@ -14,8 +14,8 @@ from halfsplit.diagnosis.posterior import (
     Floats,
     span_of,
 )
-from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions
 from halfsplit.faults.pairs import PairMeans
+from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, Predictions
 
 WIDER = 1.5  # a pair spreads more than the worse of its two; common practice
 

@@ -13,8 +13,9 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.circuit.solution import Status
-from halfsplit.faults.dictionary import UNCLAIMED, Floats, Predictions
+from halfsplit.faults.dictionary import Floats
 from halfsplit.faults.hypotheses import Fault, Hypothesis
+from halfsplit.faults.predictions import UNCLAIMED, Predictions
 
 AUDIBLE = 16e3  # Hz; what most people past forty still hear
 HUMS = 0.3  # V of ripple on a rail from which a machine hums or its lamps and lines show it

@@ -18,12 +18,13 @@ from halfsplit.assembly.lower import Machine
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dead_table import DeadDictionary, DeadTable, Pair, dead_tables
-from halfsplit.faults.dictionary import DictionaryCache, Predictions, predict
+from halfsplit.faults.dictionary import DictionaryCache, predict
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.ohmmeter import Ohmmeter
+from halfsplit.faults.predictions import Predictions
 
 Key = frozenset[str]
-ARRAYS = ("mean", "ripple", "low", "spread", "ohms", "status", "period")
+ARRAYS = ("mean", "ripple", "low", "spread", "ohms", "status", "period", "wave")
 DEAD_ARRAYS = ("x", "over", "slope", "model", "range", "ok")
 
 
@@ -213,12 +214,12 @@ def _gather(
     first = tables[0]
     kept = first.nets if nets is None else tuple(dict.fromkeys(n for n in nets if n in first.nets))
     columns = [*(first.nets.index(n) for n in kept), len(first.nets)]
-    arrays = {}
+    arrays: dict[str, Any] = {}
     for name in ARRAYS:
         at = np.array(spread if name == "spread" else where, dtype=np.int64)
         source = [getattr(t, name) for t in tables]
         if source[0].ndim > 1 and nets is not None:
-            source = [array[..., columns] for array in source]
+            source = [a[:, columns] if name == "wave" else a[..., columns] for a in source]
         made = np.empty((len(at), *source[0].shape[1:]), dtype=source[0].dtype)
         for k in np.unique(at[:, 0]):
             rows = np.flatnonzero(at[:, 0] == k)

@@ -23,7 +23,7 @@ from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.sensitivity import Move
 from halfsplit.faults.dead import Ask, DeadCircuit, DeadReadings, meter_sigma
-from halfsplit.faults.dictionary import STAND_IN, UNKNOWN_SPREAD
+from halfsplit.faults.dictionary import SIZE_AT, STAND_IN, UNKNOWN_SPREAD
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
 from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
@@ -140,7 +140,7 @@ def _sized(
         before = meter.scale(np.nan_to_num(found.value[rows]))
         change = meter.scale(np.nan_to_num(moved.value)) - before
         usable = moved.ok & found.ok[rows]
-        slope[rows, -1 - SIZES + k] = np.clip(np.where(usable, change, 0.0), -5.0, 5.0)
+        slope[rows, SIZE_AT + k] = np.clip(np.where(usable, change, 0.0), -5.0, 5.0)
 
 
 class DeadDictionary:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -21,100 +21,25 @@ from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move, sensitivities
-from halfsplit.circuit.solution import Status, told
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
+from halfsplit.faults.predictions import KEPT, STANDING, Predictions
+from halfsplit.faults.sampling import STAND_INS
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 
 Floats = npt.NDArray[np.float64]
 
-# Above this resistance to everything a 10 Mohm meter no longer reads the circuit but its leakage.
-ADRIFT = 20e6
 STAND_IN = "whatever could not be told"
+SIZE_AT = -STAND_INS - SIZES  # first column of the sizes of a row's own faults
+# Rows solved between two files, so that a run stopped halfway is not begun again: under a second's
+# worth, or where a row takes seconds a minute's.
+CHUNK, FEW = 24, 6
+TABLE_FORMAT = 3  # of what is kept on disk
 # One sigma of any reading, as a share of it, where its slopes could not be had.
 UNKNOWN_SPREAD = 0.05
 # Slope of a raw rail with load while sensitivities are taken [ohm]; common practice for rectifiers
 # of these sizes, no published source. It matters only to spreads, never to readings.
 RAW_OHMS = 0.3
-
-
-@dataclass(frozen=True)
-class Predictions:
-    """Readings of H rows in one condition; N nets plus common as a last, zero column.
-
-    Attributes
-    ----------
-    mean: direct voltage against common [V] (H, N+1).
-    ripple: peak-to-peak over a mains cycle [V] (H, N+1).
-    low: lowest instant of the cycle [V] (H, N+1).
-    spread: change at one sigma of each of K uncertainties [V] (H, K, N+1).
-    ohms: resistance seen into the net [ohm] (H, N+1).
-    status: one solver status a row (H).
-    period: seconds a beat of what oscillates or restarts by itself, else 0 (H).
-    loaded: rows solved with the meter in place (H), for one reading's table; None for none.
-    top: largest voltage of the circuit [V], kept by a table of a few nets; None when all are here.
-    """
-
-    nets: tuple[str, ...]
-    mean: Floats
-    ripple: Floats
-    low: Floats
-    spread: Floats
-    ohms: Floats
-    status: npt.NDArray[np.int8]
-    period: Floats
-    loaded: npt.NDArray[np.bool_] | None = None
-    top: float | None = None
-
-    def told(self, row: int) -> str:
-        """How a row ended, for people."""
-        return told(Status(int(self.status[row])), float(self.period[row]))
-
-    def highest(self) -> float:
-        """Largest voltage anywhere under any hypothesis [V]; 10 V when nothing was solved."""
-        if self.top is not None:
-            return self.top
-        return float(np.nanmax(np.abs(self.mean))) if np.isfinite(self.mean).any() else 10.0
-
-    def only(self, nets: Sequence[str]) -> Predictions:
-        """The table of a few nets, a small part of the whole."""
-        kept = [n for n in dict.fromkeys(nets) if n in self.nets]
-        at = [*(self.nets.index(n) for n in kept), len(self.nets)]
-        return Predictions(
-            tuple(kept),
-            self.mean[:, at],
-            self.ripple[:, at],
-            self.low[:, at],
-            self.spread[..., at],
-            self.ohms[:, at],
-            self.status,
-            self.period,
-            self.loaded,
-            self.highest(),
-        )
-
-    def replaced(self, rows: Sequence[int], other: Predictions) -> Predictions:
-        """The table with some rows taken from another of the same nets."""
-        at = np.array(rows, dtype=np.int64)
-        arrays: dict[str, Any] = {}
-        for name in KEPT:
-            arrays[name] = getattr(self, name).copy()
-            arrays[name][at] = getattr(other, name)
-        loaded = np.zeros(len(self.mean), dtype=bool) if self.loaded is None else self.loaded.copy()
-        loaded[at] = False if other.loaded is None else other.loaded
-        return replace(self, loaded=loaded, **arrays)
-
-    def column(self, net: str) -> int:
-        """Column of a net; common is the last."""
-        return self.nets.index(net) if net in self.nets else len(self.nets)
-
-
-def joined(tables: Sequence[Predictions]) -> Predictions:
-    """Rows of several tables of the same nets, one under the other."""
-    arrays: dict[str, Any] = {n: np.concatenate([getattr(t, n) for t in tables]) for n in KEPT}
-    marks = [np.zeros(len(t.mean), dtype=bool) if t.loaded is None else t.loaded for t in tables]
-    loaded = np.concatenate(marks)
-    return replace(tables[0], loaded=loaded if loaded.any() else None, **arrays)
 
 
 def uncertainties(machine: Machine) -> list[Move]:
@@ -129,8 +54,9 @@ def uncertainties(machine: Machine) -> list[Move]:
     moves += [Move(f"{n} source", {(f"feed:{n}", "dc"): 0.01}, relative=True) for n in fed]
     # These move nothing by themselves: they are where the sizes of a row's own faults are kept.
     moves += [Move(f"size of fault {k + 1}", {}) for k in range(SIZES)]
-    # Nor does this; where slopes could not be had it stands in for all the others.
-    return [*moves, Move(STAND_IN, {})]
+    # Nor do these: the last stands in for all others where slopes could not be had, and all carry
+    # what draws show that no single move explains.
+    return [*moves, *(Move(STAND_IN, {}) for _ in range(STAND_INS))]
 
 
 def predict(
@@ -158,6 +84,7 @@ def predict(
     if hertz:
         solved = mains_cycle(topology, rows, hertz, progress=progress)
         mean, status, low = solved.mean, solved.status, solved.low
+        period[:] = 1.0 / hertz
         ripple = solved.high - solved.low
         rows = held_rows(machine, rows, mean)
         start = np.nan_to_num(mean)
@@ -183,7 +110,7 @@ def predict(
         mean, status, latched, at = solved.mean, solved.status, solved.latched, solved.mean
         ripple, low = np.where(np.isfinite(mean), 0.0, np.nan), mean
     spread, ohms = sensitivities(topology, rows, at, latched, moves)
-    swing = np.nanmax(np.abs(mean)) if np.isfinite(mean).any() else 1.0
+    swing = np.nan_to_num(np.abs(mean)).max(axis=1, initial=0.0)[:, None, None]
     lost = np.asarray(np.isnan(ohms).any(axis=1) & np.isfinite(mean).all(axis=1))
     spread = np.clip(np.nan_to_num(spread), -swing, swing)
     if moves and moves[-1].name == STAND_IN:
@@ -202,7 +129,14 @@ def predict(
         np.pad(ohms[:, keep], pad),
         status,
         period,
+        np.pad(_swing(solved.wave[:, keep]), [*pad, (0, 0)]),
     )
+
+
+def _swing(wave: npt.NDArray[np.float32]) -> npt.NDArray[np.float16]:
+    """Samples (B, N, K) less their mean; half precision is 0.05 % of each, to 65 kV."""
+    swing = wave - wave.mean(axis=2, keepdims=True) if wave.shape[2] else wave
+    return swing.astype(np.float16)
 
 
 def _sized(
@@ -232,7 +166,7 @@ def _sized(
         solved = operating_point(topology, moved, at[due])
         change = solved.mean - at[due]
         change[~np.isin(solved.status, STANDING)] = 0.0
-        spread[due, -1 - SIZES + k] = np.clip(np.nan_to_num(change), -swing, swing)
+        spread[due, SIZE_AT + k] = np.clip(np.nan_to_num(change), -swing, swing)
 
 
 def held_rows(machine: Machine, rows: Floats, mean: Floats) -> Floats:
@@ -250,7 +184,11 @@ def held_rows(machine: Machine, rows: Floats, mean: Floats) -> Floats:
 
 
 class DictionaryCache:
-    """Predictions kept in memory, and on disk by content so that tomorrow's start is warm."""
+    """Predictions kept in memory, and on disk by content so that tomorrow's start is warm.
+
+    Each chunk of rows is a file of its own, written as soon as it is solved. Rows do not depend on
+    each other, so a dictionary is the same whether it was computed in one go or resumed.
+    """
 
     def __init__(self, machine: Machine, hypotheses: Sequence[Hypothesis]) -> None:
         self.machine = machine
@@ -260,49 +198,81 @@ class DictionaryCache:
         self._known: dict[Condition, Predictions] = {}
 
     def get(self, condition: Condition, progress: Progress | None = None) -> Predictions:
-        """Predictions of every hypothesis in a condition, computed at most once."""
+        """Predictions of every hypothesis in a condition, computed at most once.
+
+        KeyboardInterrupt passes through; chunks finished by then are on disk.
+        """
         if condition not in self._known:
-            path = self.path(condition)
-            stored = _restored(load_arrays(path))
-            if stored is None:
-                stored = predict(
-                    self.machine,
-                    condition,
-                    self.faults,
-                    sizes=self.sizes,
-                    moves=self.moves,
-                    progress=progress,
-                )
-                store_arrays(path, _kept(stored))
-            self._known[condition] = stored
+            folder, count = self.folder(condition), len(self.faults)
+            step = FEW if self.machine.self_oscillating else CHUNK
+            if not self.machine.self_oscillating and not self.machine.alternating(condition):
+                step = count  # over before anybody could stop it
+            chunks = []
+            for begin in range(0, count, step):
+                path = folder / f"{begin:06d}.npz"
+                faults = self.faults[begin : begin + step]
+                found = _restored(load_arrays(path), len(faults))
+                if found is None:
+                    found = predict(
+                        self.machine,
+                        condition,
+                        faults,
+                        sizes=self.sizes[begin : begin + step],
+                        moves=self.moves,
+                        progress=_after(begin, count, progress),
+                    )
+                    store_arrays(path, _kept(found))
+                chunks.append(found)
+            if progress:
+                progress(count, count)
+            self._known[condition] = _joined(chunks)
         return self._known[condition]
 
-    def path(self, condition: Condition) -> Path:
-        """Where the table of a condition is kept."""
-        topology = self.machine.topology
-        digest = hashlib.sha256()
-        digest.update(f"{__version__} {SOLVER_DIGEST}".encode())
-        digest.update(topology.base.tobytes())
-        digest.update(repr(topology.nets).encode())
-        digest.update(
-            repr([(e.name, type(e).__name__, e.nets) for e in self.machine.netlist]).encode()
-        )
-        state = self.machine.values(condition)
-        digest.update(repr(sorted(state.items())).encode())
-        digest.update(repr(self.machine.alternating(condition)).encode())
-        digest.update(repr([sorted(f.items()) for f in self.faults]).encode())
-        digest.update(repr([[sorted(s.items()) for s in one] for one in self.sizes]).encode())
-        digest.update(repr([(m.name, sorted(m.changes.items())) for m in self.moves]).encode())
-        return cache_folder() / "dictionary" / f"{digest.hexdigest()[:32]}.npz"
+    def folder(self, condition: Condition) -> Path:
+        """Where a condition's chunks are kept."""
+        more = [[sorted(s.items()) for s in one] for one in self.sizes]
+        return table_folder(self.machine, condition, self.faults, repr((more, self._moves)))
+
+    @cached_property
+    def _moves(self) -> list[tuple[str, list[tuple[tuple[str, str], float]]]]:
+        return [(m.name, sorted(m.changes.items())) for m in self.moves]
 
 
-# What is kept on disk of a table of predictions.
-KEPT = ("mean", "ripple", "low", "spread", "ohms", "status", "period")
+def table_folder(
+    machine: Machine, condition: Condition, faults: Sequence[Overrides], more: str = ""
+) -> Path:
+    """Folder for what follows from some faults: a name made of everything that depends on."""
+    topology = machine.topology
+    digest = hashlib.sha256()
+    digest.update(f"{__version__} {SOLVER_DIGEST} {TABLE_FORMAT}".encode())
+    digest.update(topology.base.tobytes())
+    digest.update(repr(topology.nets).encode())
+    digest.update(repr([(e.name, type(e).__name__, e.nets) for e in machine.netlist]).encode())
+    digest.update(repr(sorted(machine.values(condition).items())).encode())
+    digest.update(repr(machine.alternating(condition)).encode())
+    digest.update(repr([sorted(f.items()) for f in faults]).encode())
+    digest.update(more.encode())
+    return cache_folder() / "dictionary" / digest.hexdigest()[:32]
 
 
-def _restored(found: dict[str, npt.NDArray[Any]] | None) -> Predictions | None:
+def _after(begin: int, count: int, progress: Progress | None) -> Progress | None:
+    """Progress of a chunk as progress of the whole; the last of the whole is told by the caller."""
+    if progress is None:
+        return None
+    whole = progress
+    return lambda done, _: whole(min(begin + done, count - 1), count)
+
+
+def _joined(chunks: Sequence[Predictions]) -> Predictions:
+    if not chunks:
+        raise ValueError("a dictionary of no hypotheses")
+    whole: dict[str, Any] = {n: np.concatenate([getattr(c, n) for c in chunks]) for n in KEPT}
+    return Predictions(chunks[0].nets, **whole)
+
+
+def _restored(found: dict[str, npt.NDArray[Any]] | None, rows: int) -> Predictions | None:
     """A table from what was kept; None when that was nothing or not all."""
-    if found is None or not {"nets", *KEPT} <= set(found):
+    if found is None or not {"nets", *KEPT} <= set(found) or len(found["status"]) != rows:
         return None
     nets = tuple(json.loads(str(found["nets"])))
     named: dict[str, Any] = {name: found[name] for name in KEPT}
@@ -313,9 +283,3 @@ def _kept(table: Predictions) -> dict[str, npt.ArrayLike]:
     """What to keep; spreads need no more than single precision."""
     arrays: dict[str, npt.ArrayLike] = {name: getattr(table, name) for name in KEPT}
     return arrays | {"nets": json.dumps(table.nets), "spread": table.spread.astype(np.float32)}
-
-
-STANDING = (int(Status.SOLVED), int(Status.POWERED_UP), int(Status.LATCHED))
-UNSOLVED = int(Status.UNSOLVED)
-# Rows whose readings are no prediction: nothing may be weighed by them.
-UNCLAIMED = (UNSOLVED, int(Status.NOT_SETTLED))

@@ -17,7 +17,8 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.sensitivity import Move
-from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions, predict
+from halfsplit.faults.dictionary import predict
+from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, Predictions
 from halfsplit.parts.kinds.meter import MeterPart
 
 Floats = npt.NDArray[np.float64]
@@ -66,7 +67,8 @@ def load(
     heavy = np.flatnonzero(sound & felt)
     if not heavy.size:
         return table
-    fields = {k: getattr(table, k).copy() for k in ("mean", "ripple", "low", "spread", "ohms")}
+    kinds = ("mean", "ripple", "low", "spread", "ohms", "wave")
+    fields = {k: getattr(table, k).copy() for k in kinds}
     status, loaded = table.status.copy(), np.zeros(len(mean), dtype=bool)
     for value in np.unique(ohms[heavy]):
         rows = heavy[ohms[heavy] == value]
@@ -78,7 +80,8 @@ def load(
         order = [found.column(n) for n in (*table.nets, machine.assembly.common)]
         good = ~np.isin(found.status, UNCLAIMED)
         for key, array in fields.items():
-            array[rows[good]] = getattr(found, key)[good][..., order]
+            new = getattr(found, key)[good]
+            array[rows[good]] = new[:, order] if key == "wave" else new[..., order]
         status[rows[good]] = found.status[good]
         loaded[rows[good]] = True
     return replace(table, status=status, loaded=loaded, **fields)

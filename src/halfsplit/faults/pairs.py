@@ -17,13 +17,9 @@ import numpy.typing as npt
 from halfsplit.assembly.condition import Condition
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.threads import Progress
-from halfsplit.faults.dictionary import (
-    UNCLAIMED,
-    DictionaryCache,
-    Predictions,
-    held_rows,
-)
+from halfsplit.faults.dictionary import DictionaryCache, held_rows
 from halfsplit.faults.hypotheses import Hypothesis
+from halfsplit.faults.predictions import UNCLAIMED, Predictions
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 
 CHUNK = 4096
@@ -79,7 +75,7 @@ def pair_means(
     machine = dictionary.machine
     if machine.self_oscillating and not machine.alternating(condition):
         return _added(table, first, second)
-    digest = hashlib.sha256(f"{dictionary.path(condition).name} pairs".encode())
+    digest = hashlib.sha256(f"{dictionary.folder(condition).name} pairs".encode())
     digest.update(first.tobytes() + second.tobytes())
     path = cache_folder() / "pairs" / f"{digest.hexdigest()[:32]}.npz"
     stored = load_arrays(path)

@@ -6,6 +6,7 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
+from zipfile import BadZipFile
 
 import numpy as np
 import numpy.typing as npt
@@ -22,7 +23,7 @@ def load_arrays(path: Path) -> dict[str, npt.NDArray[Any]] | None:
     try:
         with np.load(path) as data:
             return {name: data[name] for name in data.files}
-    except (OSError, ValueError, KeyError, EOFError):
+    except (OSError, ValueError, KeyError, EOFError, BadZipFile):
         return None
 
 

@@ -6,7 +6,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    WithJsonSchema,
+    model_validator,
+)
 
 from halfsplit.circuit.elements import Element
 from halfsplit.circuit.netlist import Overrides
@@ -205,6 +212,22 @@ class Part(BaseModel):
     def wanders(self) -> list[Wander]:
         """Independent uncertainties of a good part at one sigma."""
         return []
+
+    @model_validator(mode="after")
+    def _sink_needs_case(self) -> Part:
+        if self.__dict__.get("sink") is not None and self.__dict__.get("theta_jc") is None:
+            raise ValueError("a heatsink also needs theta_jc, from junction to case")
+        return self
+
+    def to_air(self) -> float | None:
+        """Thermal resistance from junction to air [K/W], on its heatsink if it has one.
+
+        None when neither the entry nor the catalogue row tells.
+        """
+        sink, free = self.__dict__.get("sink"), self.__dict__.get("theta_ja")
+        if sink is not None:
+            return float(self.__dict__["theta_jc"] + sink)
+        return None if free is None else float(free)
 
     def ratings(self) -> list[Rating]:
         """Limits known from the entry or the catalogue."""

@@ -49,7 +49,7 @@ FIELD_UNITS: Mapping[str, Unit] = {
     **dict.fromkeys(("mu", "ex", "kg1", "kg2", "kp", "kvb", "emission", "plates"), "1"),
     "max_capacitance": "F",
     "warmup": "s",
-    **dict.fromkeys(("theta_ja", "theta_jc"), "K/W"),
+    **dict.fromkeys(("theta_ja", "theta_jc", "sink"), "K/W"),
     **dict.fromkeys(("gain", "gain_typical", "reverse_gain", "cold_ratio", "i2t"), "1"),
     "power": "W",
     "capacitance": "F",

@@ -66,6 +66,7 @@ class DiodePart(Part):
     )
     theta_ja: KelvinPerWatt | None = None
     theta_jc: KelvinPerWatt | None = None
+    sink: KelvinPerWatt | None = Field(default=None, ge=0, description="heatsink to air")
     junction_max: Celsius | None = None
     package: str | None = None
     pinout: str | None = None

@@ -71,6 +71,7 @@ class Transistor(Part):
     storage_at: Amps | None = Field(default=None, gt=0, description="collector current of storage")
     theta_ja: KelvinPerWatt | None = None
     theta_jc: KelvinPerWatt | None = None
+    sink: KelvinPerWatt | None = Field(default=None, ge=0, description="heatsink to air")
     junction_max: Celsius | None = None
     package: str | None = None
     pinout: str | None = None

@@ -21,6 +21,9 @@ from halfsplit.parts.base import (
     Wander,
 )
 
+LINK = 1e4  # S: a tenth of a milliohm, nothing beside any mains
+UNLIT = 1e-12  # A at full volts of the lamp that is linked out
+
 
 @REGISTRY.add
 class Mains(Part):
@@ -39,8 +42,14 @@ class Mains(Part):
 
     def elements(self) -> list[el.Element]:
         values = {"g": 1 / self.ohms, "ac": self.volts * sqrt(2), "hz": self.hertz, "phase": 0.0}
+        plug = f"{self.ref}#plug"
+        # A lamp in series limits what a fault can draw. It is always there, with a link across it;
+        # a condition takes the link out and gives the lamp its watts.
+        lamp = {"volts": self.volts, "amps": UNLIT}
         return [
-            el.Source(self.ref, (self.live, self.neutral), values),
+            el.Source(self.ref, (plug, self.neutral), values),
+            el.Resistor(f"{self.ref}:link", (plug, self.live), {"g": LINK}),
+            el.Lamp(f"{self.ref}:lamp", (plug, self.live), lamp),
             # The supply's neutral is earthed somewhere, and so is the frame.
             el.Resistor(f"{self.ref}:earthed", (self.neutral, el.COMMON), {"g": 1e-3}),
         ]

@@ -56,6 +56,7 @@ class RegulatorPart(Part):
     output: Ohms = Field(default=0.015, gt=0, description="output resistance")
     input_max: Volts | None = None
     theta_jc: KelvinPerWatt | None = None
+    sink: KelvinPerWatt | None = Field(default=None, ge=0, description="heatsink to air")
     theta_ja: KelvinPerWatt | None = None
     junction_max: Celsius | None = None
     package: str | None = None

@@ -50,6 +50,7 @@ class Thyristor(Part):
     on_volts: Volts = Field(default=1.2, gt=0)
     on_volts_at: Amps = Field(default=5.0, gt=0)
     theta_jc: KelvinPerWatt | None = None
+    sink: KelvinPerWatt | None = Field(default=None, ge=0, description="heatsink to air")
     theta_ja: KelvinPerWatt | None = None
     junction_max: Celsius | None = None
     package: str | None = None

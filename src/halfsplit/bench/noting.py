@@ -1,0 +1,105 @@
+"""What was seen, heard or smelt, found marked otherwise, or tested on its own: put on disk."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from halfsplit.assembly.condition import find_part, parse_change
+from halfsplit.assembly.file import near
+from halfsplit.bench.recall import condition_of
+from halfsplit.bench.record import Recorder
+from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, Sign
+from halfsplit.journal import Entry
+from halfsplit.problems import NotFoundError, Problem, ProblemsError
+
+
+class Noter(Recorder):
+    """A machine with its journal open, for observations and verdicts on parts."""
+
+    @property
+    def touched(self) -> list[str]:
+        """Parts the journal or the file says an earlier repairer touched."""
+        noted = [e.body["part"] for e in self.entries if e.kind == "observe" and e.body["touched"]]
+        return [*noted, *(p.ref for p in self.assembly.parts.values() if p.touched)]
+
+    def observe(
+        self,
+        text: str,
+        part: str | None = None,
+        touched: bool = False,
+        sign: str = "",
+        found: Sequence[str] = (),
+    ) -> Entry:
+        """Store something seen, heard or smelt.
+
+        `touched` marks the part as worked on before, `sign` is a word of
+        :mod:`halfsplit.diagnosis.signs`, `found` what the part is marked where that differs from
+        the drawing, such as ``value=6.8V``.
+        """
+        # A stray byte on the command line arrives as a lone surrogate, which is no text.
+        said = text.strip() or sign.replace("-", " ") or ", ".join(found)
+        if not said or any("\ud800" <= c <= "\udfff" for c in said):
+            wrong = "there is nothing in this note that can be stored as text"
+            raise ProblemsError([Problem("", 0, 0, "", wrong, "what you saw, heard or smelt")])
+        ref = "" if part is None else find_part(self.assembly, part).ref
+        needy = "touched" if touched else "found" if found else sign if sign in OF_PART else ""
+        if needy and not ref:
+            example = {"touched": "--part Q10 --touched", "found": "--part CR4 --found value=6.8V"}
+            instead = example.get(needy, f"--part C4 --sign {needy}")
+            raise ProblemsError([Problem("", 0, 0, "", f"{needy} needs a part", instead)])
+        if sign and sign not in {**OF_PART, **OF_MACHINE}:
+            close = near(sign, [*OF_PART, *OF_MACHINE])
+            known = ", ".join([*OF_PART, *OF_MACHINE])
+            hint = f"did you mean {close}? " if close else ""
+            raise NotFoundError(f"there is no sign {sign}; {hint}there are {known}")
+        if sign in OF_MACHINE and not self.condition.energised():
+            wrong = f"{sign} is a sign of a machine that is on, and this one is off"
+            raise ProblemsError([Problem("", 0, 0, "", wrong, "change FILE --feed …, if it is on")])
+        values = {}
+        if found:
+            change = parse_change(self.assembly, f"{ref} fitted {' '.join(found)}")
+            values, sign = dict(change.values), "not-as-drawn"
+        body = {"text": said, "part": ref, "touched": touched, "sign": sign, "found": values}
+        return self._append("observe", {**body, "condition": self.condition.as_dict()})
+
+    def signs(self) -> list[Sign]:
+        """Observations in force that weigh on the suspects, in order."""
+        return [
+            Sign(
+                e.body["sign"],
+                e.body["part"] if e.body["sign"] in OF_PART else "",
+                condition_of(self.assembly, e),
+                e.seq,
+            )
+            for e in self.entries
+            if e.kind == "observe" and e.body.get("sign")
+        ]
+
+    def found_values(self) -> dict[str, tuple[tuple[str, str], ...]]:
+        """Parts found marked otherwise than drawn: field and value, part by part."""
+        return {
+            e.body["part"]: tuple(sorted(e.body["found"].items()))
+            for e in self.entries
+            if e.kind == "observe" and e.body.get("found")
+        }
+
+    def prove(self, part: str, good: bool, text: str) -> Entry:
+        """Store that a part was tested out of circuit and found `good` or not."""
+        ref = find_part(self.assembly, part).ref
+        note = text.strip() or ("tested good" if good else "tested bad")
+        return self._append("prove", {"part": ref, "good": good, "text": note})
+
+    def proofs(self) -> list[tuple[str, bool]]:
+        """Parts tested out of circuit, in order, each with the verdict.
+
+        A verdict on a part fitted since the machine came in says nothing of the old one, and is
+        left out.
+        """
+        found, fitted = [], set[str]()
+        for entry in self.entries:
+            if entry.kind == "condition":
+                changes = condition_of(self.assembly, entry).changes
+                fitted = {c.part for c in changes if c.what == "fitted"}
+            elif entry.kind == "prove" and entry.body["part"] not in fitted:
+                found.append((entry.body["part"], entry.body["good"]))
+        return found

@@ -1,0 +1,47 @@
+"""Watts in every element of a solved row, compiled: from the solver's own element equations."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from halfsplit.circuit.jit import jit
+from halfsplit.circuit.kernel import LEAK, assemble, assemble_straight, make_work
+from halfsplit.circuit.topology import Arrays
+
+
+@jit
+def watts_rows(ar, rows, xs, latched, out):  # type: ignore[no-untyped-def]
+    """Fill `out` (B, E): current into each terminal times its voltage, element by element."""
+    n = ar.n
+    w = make_work(ar)
+    hq = np.zeros((ar.code.size, 2))
+    x = np.zeros(n + 1)
+    # The same circuit with but one element in it, straight or curved.
+    line, curve = np.empty(1, dtype=np.uint32), np.empty(1, dtype=np.uint32)
+    for r in range(rows.shape[0]):
+        x[:n] = xs[r]
+        out[r] = 0.0
+        p = rows[r]
+        for k in range(ar.straight.size + ar.curved.size):
+            straight = k < ar.straight.size
+            e = ar.straight[k] if straight else ar.curved[k - ar.straight.size]
+            line[0] = e
+            curve[0] = e
+            one = Arrays(
+                ar.code,
+                ar.nodes,
+                ar.offset,
+                ar.jac,
+                ar.lu,
+                ar.n,
+                ar.self_pos,
+                line[: 1 if straight else 0],
+                curve[: 0 if straight else 1],
+                ar.store,
+            )
+            assemble_straight(one, p, x, hq, latched[r], 0.0, 0.0, 0.0, w)
+            assemble(one, p, x, hq, latched[r], 0.0, 0.0, False, w)
+            total = 0.0
+            for i in range(n):
+                total += (w.f[i] - LEAK * x[i]) * x[i]
+            out[r, e] += total  # a source is in both lists, in one of them with nothing

@@ -1,0 +1,195 @@
+"""Commands that put on disk what was read, seen and done at the bench."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Any
+
+from cyclopts import Parameter
+
+from halfsplit.cli import show
+from halfsplit.cli.common import NONE, Feed, Json, Limiters, Load, Warm, emit, session
+from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
+
+
+def read(
+    file: Path,
+    *readings: str,
+    load: Load = None,
+    feed: Feed = None,
+    warm: Warm = None,
+    limiters: Limiters = NONE,
+    ripple: Annotated[
+        bool, Parameter(negative="", help="peak-to-peak ripple from a scope")
+    ] = False,
+    ac: Annotated[bool, Parameter(negative="", help="what the meter's AC range showed")] = False,
+    frequency: Annotated[
+        bool, Parameter(negative="", help="counted or from a scope: v5r=100Hz")
+    ] = False,
+    sure: Annotated[
+        bool, Parameter(negative="", help="store even a reading far too large")
+    ] = False,
+    ohms: Annotated[bool, Parameter(negative="", help="resistance, machine off")] = False,
+    diode: Annotated[bool, Parameter(negative="", help="diode test, machine off")] = False,
+    meter: Annotated[str | None, Parameter(help="ohmmeter profile, such as ohms-1mA")] = None,
+    json: Json = False,
+) -> int:
+    """Store what the meter showed: net=value, as many as you like, such as n12=-1.81 p5=6.93.
+
+    Between two nets write p1:p12=0.41. Naming a load or feed also records that it was changed.
+    With --ohms or --diode the first net has the red lead: n12:com=1.5, com:n12=OL.
+    """
+    driven = None
+    if ripple + ac + frequency + max(ohms, diode) > 1 or (ohms and diode):
+        either = "a reading is one of volts, --ac, --ripple, --frequency, --ohms, --diode"
+        raise ProblemsError([Problem("", 0, 0, "", either, "one of them")])
+    if ohms or diode or meter:
+        from halfsplit.bench.dead import find_ohmmeter
+
+        driven = find_ohmmeter(meter, diode)
+        if ripple or ac or frequency or (ohms and driven.test == "diode"):
+            either = "a reading is one of volts, --ac, --ripple, --frequency, --ohms, --diode"
+            raise ProblemsError([Problem("", 0, 0, "", either, "--ohms")])
+    problems, stored, absent = [], [], 0
+    with session(file) as bench:
+        if not readings:
+            raise ProblemsError([Problem("", 0, 0, "", "no reading was given", "n12=-12.04")])
+        at = bench.condition_from(feed, load, warm, **asdict(limiters))
+        for item in readings:
+            name, sign, value = item.partition("=")
+            first, _, second = name.partition(":")
+            try:
+                if not sign or (":" in name and not second):
+                    wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
+                    raise ProblemsError([wrong])
+                entry = bench.read(
+                    first,
+                    value,
+                    against=second or None,
+                    ripple=ripple,
+                    ac=ac,
+                    frequency=frequency,
+                    ohmmeter=driven,
+                    condition=at,
+                    sure=sure,
+                )
+                stored.append(entry)
+                if not json:
+                    show.stored(entry, bench.assembly)
+            except ProblemsError as error:
+                problems += error.problems
+            except HalfsplitError as error:
+                absent += isinstance(error, NotFoundError)
+                problems.append(Problem("", 0, 0, item, str(error)))
+    if json:
+        emit(
+            {
+                "stored": [e.as_dict() for e in stored],
+                "problems": [p.as_dict() for p in problems],
+            },
+            True,
+            None,
+        )
+    elif problems:
+        show.problems(problems)
+    if problems and absent == len(problems):
+        return ExitCode.NOT_FOUND
+    return ExitCode.PROBLEMS if problems else ExitCode.OK
+
+
+def observe(
+    file: Path,
+    text: str = "",
+    *,
+    part: Annotated[str | None, Parameter(help="part it concerns")] = None,
+    touched: Annotated[
+        bool, Parameter(negative="", help="an earlier repairer worked on this part")
+    ] = False,
+    sign: Annotated[
+        str,
+        Parameter(
+            help="of a part: blown, burnt, bulged, cracked, as-drawn, not-as-drawn; "
+            "of the machine: ticking, whine, hum, quiet"
+        ),
+    ] = "",
+    found: Annotated[
+        tuple[str, ...], Parameter(help="what it is marked where the drawing differs: value=6.8V")
+    ] = (),
+    good: Annotated[bool, Parameter(negative="", help="the part tested good")] = False,
+    bad: Annotated[bool, Parameter(negative="", help="the part tested bad")] = False,
+    json: Json = False,
+) -> int:
+    """Store something seen, heard or smelt, or that a part tested --good or --bad on its own.
+
+    --touched raises suspicion of the part. A sign, a marking found and a verdict weigh on the
+    suspects at once; without --part a sign is of the whole machine.
+    """
+    with session(file) as bench:
+        if good or bad:
+            if good == bad or part is None or touched:
+                wrong = "a verdict needs one part and one of --good, --bad"
+                raise ProblemsError([Problem("", 0, 0, "", wrong, "--part F4 --good")])
+            entry = bench.prove(part, good, text)
+        else:
+            entry = bench.observe(text, part, touched, sign, found)
+        return emit(entry.as_dict(), json, lambda: show.stored(entry, bench.assembly))
+
+
+def change(
+    file: Path,
+    *what: str,
+    load: Load = None,
+    feed: Feed = None,
+    limiters: Limiters = NONE,
+    json: Json = False,
+) -> int:
+    """Store what was done: "R3 removed", "R12 lift a", "C4 fitted value=33u", "R3 put-back".
+
+    Also "SW1 open"; and --load, --feed, --mains, --lamp, --ambient when those were changed.
+    """
+    from halfsplit.bench.hazards import at_limiters, before_touching
+
+    with session(file) as bench:
+        entries = []
+        asked: dict[str, Any] = {"feed": feed, "load": load, **asdict(limiters)}
+        bench.condition_from(**asked)  # a wrong name stops here, before anything is stored
+        if what:
+            entries.append(bench.change(" ".join(what)))
+        if any(word is not None for word in asked.values()):
+            entries.append(bench.set_condition(bench.condition_from(**asked)))
+        if not entries:
+            raise ProblemsError([Problem("", 0, 0, "", "no change was named", '"R3 removed"')])
+        now = bench.condition
+        data = {"stored": [e.as_dict() for e in entries], "condition": now.as_dict()}
+        mind = before_touching(bench.machine, now) if what else []
+        if limiters.mains is not None or limiters.lamp is not None:
+            mind += at_limiters(bench.machine, now)
+        data["before_touching"] = mind
+        return emit(data, json, lambda: show.changed(entries, now, mind))
+
+
+def meter(
+    file: Path,
+    *,
+    kind: Annotated[
+        str | None, Parameter(help="shipped meter, such as digital, pointer-20k, scope-x10")
+    ] = None,
+    ohms: Annotated[str | None, Parameter(help="input resistance, such as 10M")] = None,
+    accuracy: Annotated[str | None, Parameter(help="of reading, such as 0.5%%")] = None,
+    counts: Annotated[float | None, Parameter(help="last digits of error")] = None,
+    of_range: Annotated[str | None, Parameter(help="of full scale, for a pointer: 3%%")] = None,
+    scale: Annotated[str | None, Parameter(help="full scale of its range, such as 25V")] = None,
+    json: Json = False,
+) -> int:
+    """Say which meter is in use from now on."""
+    with session(file) as bench:
+        entry = bench.set_meter(ohms, accuracy, counts, of_range, scale, kind)
+        return emit(entry.as_dict(), json, lambda: show.meter(bench.meter))
+
+
+def undo(file: Path, entry: int | None = None, *, json: Json = False) -> int:
+    """Undo the last entry, or the one numbered; the journal keeps both."""
+    with session(file) as bench:
+        done = bench.undo(entry)
+        return emit(done.as_dict(), json, lambda: show.undone(done))

@@ -1,0 +1,73 @@
+"""Commands that say what should be read, what is suspect, and what to do next."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import Parameter
+from cyclopts.validators import Number
+
+from halfsplit.cli import show
+from halfsplit.cli.common import NONE, Feed, Json, Limiters, Warm, emit, session
+from halfsplit.problems import ExitCode
+
+
+def expect(
+    file: Path,
+    *names: str,
+    load: Annotated[list[str] | None, Parameter(help="load; may be given more than once")] = None,
+    feed: Feed = None,
+    warm: Warm = None,
+    limiters: Limiters = NONE,
+    all_loads: Annotated[bool, Parameter(negative="", help="every load of the file")] = False,
+    faults: Annotated[Path | None, Parameter(help="fault script laid over the machine")] = None,
+    json: Json = False,
+) -> int:
+    """What nets, rails or points should read if all is well, in the present condition or others."""
+    from halfsplit.assembly.script import load_faults
+    from halfsplit.bench.expect import expect as ask
+
+    with session(file) as bench:
+        loads: list[str | None] = [*bench.assembly.loads] if all_loads else [*(load or [])]
+        between = asdict(limiters)
+        conditions = [bench.condition_from(feed, n, warm, **between) for n in loads or [None]]
+        laid = load_faults(bench.assembly, faults) if faults else None
+        lines = ask(bench, names, conditions, laid)
+        title = f"With {faults}" if faults else "If all is well"
+        emit([line.as_dict() for line in lines], json, lambda: show.expected(lines, title))
+        unsolved = any(line.status.startswith("not solved") for line in lines)
+        return ExitCode.UNSOLVED if unsolved else ExitCode.OK
+
+
+def suspects(
+    file: Path,
+    *,
+    most: Annotated[int, Parameter(help="groups to list", validator=Number(gte=1))] = 6,
+    json: Json = False,
+) -> int:
+    """Which faults still explain the readings, how likely each is, and why."""
+    from halfsplit.bench.report import suspects_dict
+
+    with session(file) as bench:
+        groups = bench.suspects(most)
+        return emit(suspects_dict(bench, groups), json, lambda: show.suspects(bench, groups))
+
+
+def next_(file: Path, *, json: Json = False) -> int:
+    """The one check to make next, and what each outcome would mean."""
+    from halfsplit.bench.report import next_dict
+
+    with session(file) as bench:
+        advice = next_dict(bench)
+        return emit(advice, json, lambda: show.advice(bench, advice))
+
+
+def resume(file: Path, *, json: Json = False) -> int:
+    """Where you left off: condition, open items, last readings, suspects, next check."""
+    from halfsplit.bench.report import resume_dict
+
+    with session(file) as bench:
+        data = resume_dict(bench)
+        return emit(data, json, lambda: show.resumed(bench, data))

@@ -1,0 +1,147 @@
+"""A table of predicted readings: what every net reads under every hypothesis in one condition."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from halfsplit.circuit.solution import Status, told
+from halfsplit.faults.sampling import Drawn
+from halfsplit.quantity.volts import volts
+
+Floats = npt.NDArray[np.float64]
+
+# Above this resistance to everything a 10 Mohm meter no longer reads the circuit but its leakage.
+ADRIFT = 20e6
+# first column of the sizes of a row's own faults
+TWO_STATES = 0.1  # V between two states below which a net is said to read the same in both
+# What is kept on disk of a table of predictions.
+KEPT = ("mean", "ripple", "low", "spread", "ohms", "status", "period", "wave")
+STANDING = (int(Status.SOLVED), int(Status.POWERED_UP), int(Status.LATCHED))
+UNSOLVED = int(Status.UNSOLVED)
+# Rows whose readings are no prediction: nothing may be weighed by them.
+UNCLAIMED = (UNSOLVED, int(Status.NOT_SETTLED))
+
+
+@dataclass(frozen=True)
+class Predictions:
+    """Readings of H rows in one condition; N nets plus common as a last, zero column.
+
+    Attributes
+    ----------
+    mean: direct voltage against common [V] (H, N+1).
+    ripple: peak-to-peak over a mains cycle [V] (H, N+1).
+    low: lowest instant of the cycle [V] (H, N+1).
+    spread: change at one sigma of each of K uncertainties [V] (H, K, N+1).
+    ohms: resistance seen into the net [ohm] (H, N+1).
+    status: one solver status a row (H).
+    period: seconds a beat of what oscillates or restarts by itself, or a mains cycle; else 0 (H).
+    wave: voltage less its mean, evenly over that period [V] (H, N+1, K); K is 0 where all stand.
+    loaded: rows solved with the meter in place (H), for one reading's table; None for none.
+    top: largest voltage of the circuit [V], kept by a table of a few nets; None when all are here.
+    shift: mean over good specimens less `mean` [V] (H, N+1); None where no row was drawn.
+    loose: spread at one sigma that none of the uncertainties explains [V] (H, N+1); None likewise.
+    drawn: rows whose spread was drawn because slopes are no guide to it; see faults.spreads.
+    """
+
+    nets: tuple[str, ...]
+    mean: Floats
+    ripple: Floats
+    low: Floats
+    spread: Floats
+    ohms: Floats
+    status: npt.NDArray[np.int8]
+    period: Floats
+    wave: npt.NDArray[np.float16]
+    loaded: npt.NDArray[np.bool_] | None = None
+    top: float | None = None
+    shift: Floats | None = None
+    loose: Floats | None = None
+    drawn: Mapping[int, Drawn] = field(default_factory=dict)
+
+    def told(self, row: int) -> str:
+        """How a row ended, for people."""
+        return told(Status(int(self.status[row])), float(self.period[row]))
+
+    def highest(self) -> float:
+        """Largest voltage anywhere under any hypothesis [V]; 10 V when nothing was solved."""
+        if self.top is not None:
+            return self.top
+        return float(np.nanmax(np.abs(self.mean))) if np.isfinite(self.mean).any() else 10.0
+
+    def only(self, nets: Sequence[str]) -> Predictions:
+        """The table of a few nets, a small part of the whole."""
+        kept = [n for n in dict.fromkeys(nets) if n in self.nets]
+        at = [*(self.nets.index(n) for n in kept), len(self.nets)]
+        return Predictions(
+            tuple(kept),
+            self.mean[:, at],
+            self.ripple[:, at],
+            self.low[:, at],
+            self.spread[..., at],
+            self.ohms[:, at],
+            self.status,
+            self.period,
+            self.wave[:, at],
+            self.loaded,
+            self.highest(),
+        )
+
+    def replaced(self, rows: Sequence[int], other: Predictions) -> Predictions:
+        """The table with some rows taken from another of the same nets."""
+        at = np.array(rows, dtype=np.int64)
+        arrays: dict[str, Any] = {}
+        for name in KEPT:
+            arrays[name] = getattr(self, name).copy()
+            arrays[name][at] = getattr(other, name)
+        loaded = np.zeros(len(self.mean), dtype=bool) if self.loaded is None else self.loaded.copy()
+        loaded[at] = False if other.loaded is None else other.loaded
+        return replace(self, loaded=loaded, **arrays)
+
+    def with_draws(self, drawn: Mapping[int, Drawn], nets: Sequence[str]) -> Predictions:
+        """The table with some rows' spreads as drawn, of which `nets` are the columns."""
+        if not drawn:
+            return self
+        at = [*(nets.index(n) for n in self.nets), len(nets)]
+        spread, shift, loose = (
+            self.spread.copy(),
+            np.zeros_like(self.mean),
+            np.zeros_like(self.mean),
+        )
+        mine = {row: found.only(at) for row, found in drawn.items()}
+        for row, found in mine.items():
+            spread[row], shift[row], loose[row] = found.slopes, found.centre, found.loose
+        return replace(self, spread=spread, shift=shift, loose=loose, drawn=mine)
+
+    def bistable(self, row: int, net: str) -> str:
+        """In words, the two readings tolerances decide between; "" where there is but one."""
+        if row not in self.drawn or not np.isfinite(self.drawn[row].share):
+            return ""
+        i, found = self.column(net), self.drawn[row]
+        first, second = (float(self.mean[row, i] + found.levels[k, i]) for k in (0, 1))
+        if abs(first - second) < TWO_STATES:
+            return ""
+        return (
+            f"bistable: {net} reads about {volts(first)} in {100 * found.share:.0f} % of good "
+            f"specimens, {volts(second)} otherwise"
+        )
+
+    def column(self, net: str) -> int:
+        """Column of a net; common is the last."""
+        return self.nets.index(net) if net in self.nets else len(self.nets)
+
+
+def joined(tables: Sequence[Predictions]) -> Predictions:
+    """Rows of several tables of the same nets, one under the other; the first may have draws."""
+    arrays: dict[str, Any] = {n: np.concatenate([getattr(t, n) for t in tables]) for n in KEPT}
+    marks = [np.zeros(len(t.mean), dtype=bool) if t.loaded is None else t.loaded for t in tables]
+    loaded, first = np.concatenate(marks), tables[0]
+    for name in ("shift", "loose"):
+        have = getattr(first, name)
+        more = len(loaded) - len(first.mean)
+        arrays[name] = None if have is None else np.pad(have, [(0, more), (0, 0)])
+    return replace(first, loaded=loaded if loaded.any() else None, **arrays)
