@@ -17,6 +17,9 @@ Basis = Literal["mean", "rms", "peak"]
 # a tenth of its working voltage and never above 1 V. Makers' application notes, from memory,
 # unconfirmed.
 REVERSE_ALUMINIUM, REVERSE_TANTALUM, REVERSE_SHARE = 1.5, 1.0, 0.1
+# A part rated for more than this with its case held cool is made for a heatsink; where the file says
+# nothing of one, its junction is not known, and free air would be a slander. Common practice.
+MADE_FOR_SINK = 5.0  # W
 CASE = 25.0  # degC of the case a power rating of a part with a heatsink is given at
 
 
@@ -71,7 +74,7 @@ def limits_of(machine: Machine, condition: Condition) -> list[Limit]:
         if back is not None:
             found.append(Limit(ref, "reverse", back, ref, "peak", label, MEMORY))
         hot = junction_limit(part)
-        if hot is not None and part.to_air() is not None:
+        if hot is not None and thermal_path(part) is not None:
             first = part.elements()[0].name
             found.append(Limit(ref, "degC", hot[0], first, "mean", label, hot[1]))
     return found
@@ -85,6 +88,15 @@ def reverse_limit(part: Part) -> float | None:
         return REVERSE_ALUMINIUM
     volts = part.__dict__.get("volts")
     return min(REVERSE_TANTALUM, REVERSE_SHARE * volts) if volts else REVERSE_TANTALUM
+
+
+def thermal_path(part: Part) -> float | None:
+    """Thermal resistance from junction to air [K/W], None also where a heatsink must be there but
+    the file tells nothing of it."""
+    power = part.__dict__.get("power") or 0.0
+    if part.__dict__.get("sink") is None and part.__dict__.get("theta_jc") and power > MADE_FOR_SINK:
+        return None
+    return part.to_air()
 
 
 def junction_limit(part: Part) -> tuple[float, str] | None:

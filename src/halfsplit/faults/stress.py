@@ -20,7 +20,7 @@ from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Rhythm, Solution, Status
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dictionary import CHUNK, FEW, table_folder
-from halfsplit.faults.ratings import Limit, limits_of
+from halfsplit.faults.ratings import Limit, limits_of, thermal_path
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.quantity import Unit, show
 from halfsplit.quantity.volts import volts as volts_text
@@ -133,7 +133,7 @@ def stresses(
     step = FEW if machine.self_oscillating else CHUNK
     laid = list(fresh) if fresh is not None else [{} for _ in faults]
     limits = limits_of(machine, condition)
-    air = [machine.fitted(p, condition).to_air() for p in machine.assembly.parts.values()]
+    air = [thermal_path(machine.fitted(p, condition)) for p in machine.assembly.parts.values()]
     more = repr((FORMAT, limits, condition.ambient, air, [sorted(f.items()) for f in laid]))
     folder = table_folder(machine, condition, faults, "stress " + more)
     found: list[Stress] = []
@@ -224,7 +224,7 @@ def measure(
                 values[r, k] = run.amps(e, limit.basis)
             elif limit.quantity in ("volts", "reverse"):
                 values[r, k] = run.rated_volts(e, limit.quantity == "reverse")
-    air = [machine.fitted(p, condition).to_air() for p in parts]
+    air = [thermal_path(machine.fitted(p, condition)) for p in parts]
     to_air = np.array([np.nan if t is None else t for t in air])
     junction = condition.ambient + watts * to_air
     where = {p.ref: k for k, p in enumerate(parts)}
