@@ -17,8 +17,8 @@ Basis = Literal["mean", "rms", "peak"]
 # a tenth of its working voltage and never above 1 V. Makers' application notes, from memory,
 # unconfirmed.
 REVERSE_ALUMINIUM, REVERSE_TANTALUM, REVERSE_SHARE = 1.5, 1.0, 0.1
-# A part rated for more than this with its case held cool is made for a heatsink; where the file says
-# nothing of one, its junction is not known, and free air would be a slander. Common practice.
+# A part rated for more than this with its case held cool is made for a heatsink; where the file
+# says nothing of one, its junction is not known, and free air would be a slander. Common practice.
 MADE_FOR_SINK = 5.0  # W
 CASE = 25.0  # degC of the case a power rating of a part with a heatsink is given at
 
@@ -94,7 +94,11 @@ def thermal_path(part: Part) -> float | None:
     """Thermal resistance from junction to air [K/W], None also where a heatsink must be there but
     the file tells nothing of it."""
     power = part.__dict__.get("power") or 0.0
-    if part.__dict__.get("sink") is None and part.__dict__.get("theta_jc") and power > MADE_FOR_SINK:
+    if (
+        part.__dict__.get("sink") is None
+        and part.__dict__.get("theta_jc")
+        and power > MADE_FOR_SINK
+    ):
         return None
     return part.to_air()
 
