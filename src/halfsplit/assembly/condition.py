@@ -81,6 +81,12 @@ class Condition:
         """The condition with the part put back as the file has it."""
         return replace(self, changes=tuple(c for c in self.changes if c.part != part))
 
+    def as_drawn(self) -> Condition:
+        """The condition without parts fitted like for like, which change nothing in a circuit
+        that was as drawn; what they end are faults."""
+        kept = tuple(c for c in self.changes if c.what != "fitted" or c.values)
+        return self if len(kept) == len(self.changes) else replace(self, changes=kept)
+
     def energised(self) -> bool:
         """Whether anything feeds the machine."""
         return self.feed != "off"

@@ -18,6 +18,7 @@ from halfsplit.diagnosis.search import Found, Left, search
 from halfsplit.diagnosis.sight import Sight
 from halfsplit.diagnosis.signs import likelihood
 from halfsplit.faults.book import Book
+from halfsplit.faults.cascades import Taken, cascades, likely
 from halfsplit.faults.dead_table import DeadDictionary
 from halfsplit.faults.dictionary import DictionaryCache
 from halfsplit.faults.hypotheses import (
@@ -41,7 +42,16 @@ MOST_STEADY, MOST_DEAD, MOST_CYCLE, MOST_FOLLOWED = 6000, 600, 400, 12
 # Standard rows whose spreads are drawn where slopes mislead: the heaviest few above a weight.
 HEAVIEST, HEAVY = 6, 0.02
 # What is derived from the parts and the suspicion of them, and not from readings.
-KEPT_WITH_PARTS = ("standard", "book", "_loaded", "_pairs", "_sizes", "_drawn", "spreads")
+KEPT_WITH_PARTS = (
+    "standard",
+    "book",
+    "_loaded",
+    "_pairs",
+    "_sizes",
+    "_cascades",
+    "_drawn",
+    "spreads",
+)
 
 
 class Reasoner(Noter):
@@ -61,16 +71,7 @@ class Reasoner(Noter):
 
     def share(self, kept: dict[str, Any]) -> None:
         """Use and keep predictions in `kept`, for many sessions of the same machine."""
-        for name in (
-            "machine",
-            "standard",
-            "book",
-            "_loaded",
-            "_pairs",
-            "_sizes",
-            "_drawn",
-            "spreads",
-        ):
+        for name in ("machine", *KEPT_WITH_PARTS):
             if name in kept:
                 self.__dict__[name] = kept[name]
             else:
@@ -172,8 +173,9 @@ class Reasoner(Noter):
         if light or list(listed[:count]) != self.standard:
             return self.book.table(item.condition, listed, self.progress, nets)
         value = item.value if item.quantity in ("volts", "ac") else 0.0
-        first = self.loaded(item.condition, item.pos, item.neg, item.meter, value).only(nets)
-        first = self._as_drawn(item.condition, first)
+        at = item.condition.as_drawn()
+        first = self.loaded(at, item.pos, item.neg, item.meter, value).only(nets)
+        first = self._left(self._as_drawn(at, first), item.condition)
         others = listed[count:]
         if not others:
             return first
@@ -183,6 +185,13 @@ class Reasoner(Noter):
             few = [others[i] for i in exact]
             rest = rest.replaced(exact, self._load(item.condition, few, nets, item.meter, value))
         return joined([first, rest])
+
+    def _left(self, table: Predictions, condition: Condition) -> Predictions:
+        """Rows of the standard hypotheses once parts were fitted: of the faults still there."""
+        if condition.as_drawn() == condition:
+            return table
+        known = self.book.rows
+        return table.rows([known[h.left(condition)] for h in self.standard])
 
     def loaded(
         self, condition: Condition, pos: str, neg: str, meter: Meter, value: float
@@ -211,15 +220,14 @@ class Reasoner(Noter):
         table = self.book.table(condition, listed, self.progress)
         made = load(
             self.machine,
-            condition,
-            [h.changes for h in listed],
+            condition.as_drawn(),
+            [h.laid(condition) for h in listed],
             self.book.moves,
             table,
             nets[0],
             nets[1],
             np.full(len(listed), meter.input_ohms(value)),
-            fresh=[h.fresh for h in listed],
-            sizes=[h.sizes for h in listed],
+            sizes=[h.sizes_left(condition) for h in listed],
         )
         return made.only(nets)
 
@@ -241,7 +249,7 @@ class Reasoner(Noter):
         found: dict[Condition, list[str]] = {}
         for e in self.evidence():
             if e.ohmmeter is None and e.quantity == "volts":
-                found.setdefault(e.condition, []).extend((e.pos, e.neg))
+                found.setdefault(e.condition.as_drawn(), []).extend((e.pos, e.neg))
         return found
 
     @cached_property
@@ -300,8 +308,34 @@ class Reasoner(Noter):
         return MOST_FOLLOWED if self.machine.self_oscillating else MOST_STEADY
 
     def boost(self, base: Hypothesis, further: Fault) -> float:
-        """By how much the odds of one fault rise because of others."""
-        return 1.0
+        """By how much the odds of one fault rise because another overstressed its part."""
+        chances = [
+            t.chance
+            for f in base.faults
+            for t in self.taken_along(f.name)
+            if t.part == further.part and t.mode == further.mode and further.cause == "worn"
+        ]
+        chance = max(chances, default=0.0)
+        return max(chance / (1.0 - chance) / further.odds, 1.0)
+
+    def taken_along(self, fault: str) -> list[Taken]:
+        """Parts a single fault may have overstressed to death, likeliest first."""
+        return self._cascades.get(fault, [])
+
+    @cached_property
+    def _cascades(self) -> dict[str, list[Taken]]:
+        return cascades(self.machine, self.standard, self._run_in(), self.progress)
+
+    def _run_in(self) -> list[Condition]:
+        """Conditions the machine may have been run in while it was broken.
+
+        Those of the feed now used, if that can burn anything; one load of a circuit that keeps time
+        by itself, where each takes minutes.
+        """
+        feed = self.condition.feed
+        usual = likely(self.machine)
+        chosen = [c for c in usual if c.feed == feed] or usual
+        return chosen[-1:] if self.machine.self_oscillating else chosen
 
     def settle(self, listed: Sequence[Hypothesis]) -> None:
         """Solve sets with spreads of their own where readings were taken."""
@@ -316,11 +350,13 @@ class Reasoner(Noter):
         for item in self.evidence():
             if item.ohmmeter is not None or item.quantity not in ("volts", "ripple"):
                 continue
-            found = self._size_means(item.condition)
+            at = item.condition.as_drawn()
+            found = self._size_means(at)
             if found is None:
                 return []
             which, means = found
-            seen = Sight(self.dictionary.get(item.condition), item).pairs(means)
+            gone = [bool(h.faults) and not h.left(item.condition) for h in self.standard]
+            seen = Sight(self.dictionary.get(at), item, gone).pairs(means)
             score = seen if score is None else score + seen
         if score is None:
             return []
@@ -347,9 +383,10 @@ class Reasoner(Noter):
         alone = np.zeros(len(listed))
         for item in self.evidence():
             if item.ohmmeter is None:
-                means = self._pair_means(item.condition)
-                sight = Sight(self.dictionary.get(item.condition), item)
-                score += sight.pairs(means)
+                at = item.condition.as_drawn()
+                gone = [bool(h.faults) and not h.left(item.condition) for h in listed]
+                sight = Sight(self.dictionary.get(at), item, gone)
+                score += sight.pairs(self._pair_means(at))
                 alone += sight.singles()
         order = np.argsort(-score, kind="stable")[:most]
         made = []

@@ -231,7 +231,8 @@ class Session(Reasoner):
             if not condition.energised():
                 continue
             listed = [self.hypotheses[i] for i in self._live]
-            tables[condition] = self.book.table(condition, listed, self.progress)
+            named = condition.changes == self.condition.changes
+            tables[condition] = self.book.table(condition, listed, self.progress, whole=named)
             moving = CHANGE_LOAD if condition != self.condition else 0.0
             moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
             for done in set(condition.changes) - set(self.condition.changes):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from halfsplit.diagnosis.evidence import Evidence
@@ -29,8 +31,10 @@ class Sight:
     slip, as everywhere.
     """
 
-    def __init__(self, table: Predictions, item: Evidence) -> None:
+    def __init__(self, table: Predictions, item: Evidence, gone: Sequence[bool]) -> None:
+        """`gone` marks single faults (H) whose part had been replaced when it was taken."""
         self.table, self.item = table, item
+        self.gone = np.array(gone, dtype=bool)
         self.a, self.b = table.column(item.pos), table.column(item.neg)
         self.flat = 1.0 / span_of(table)
         slope = table.spread[:, :, self.a] - table.spread[:, :, self.b]
@@ -44,7 +48,8 @@ class Sight:
         """Logarithm of likelihood under each single fault (H)."""
         quantity = self.table.mean if self.item.quantity == "volts" else self.table.ripple
         mean = np.nan_to_num(quantity[:, self.a] - quantity[:, self.b])
-        return self._log(mean, self.spread, self.source, self.known)
+        alone = self._log(mean, self.spread, self.source, self.known)
+        return np.where(self.gone, alone[0], alone)
 
     def pairs(self, means: PairMeans) -> Floats:
         """The same under each pair (P)."""
@@ -53,7 +58,12 @@ class Sight:
         spread = WIDER * np.maximum(self.spread[means.first], self.spread[means.second])
         source = np.maximum(self.source[means.first], self.source[means.second])
         both = self.known[means.first] & self.known[means.second] & means.ok
-        return self._log(mean, spread, source, both)
+        found = self._log(mean, spread, source, both)
+        if self.gone.any():  # what was replaced leaves the other fault, or none
+            one, two = self.gone[means.first], self.gone[means.second]
+            alone = self.singles()
+            found = np.where(one, alone[means.second], np.where(two, alone[means.first], found))
+        return found
 
     def _log(self, mean: Floats, spread: Floats, source: Floats, known: Bools) -> Floats:
         item = self.item

@@ -7,15 +7,15 @@ enough to see whether they explain anything.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
-from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dead_table import DeadDictionary, DeadTable, Pair, dead_tables
 from halfsplit.faults.dictionary import DictionaryCache, predict
@@ -34,7 +34,8 @@ class _Shelf:
 
     tables: list[Predictions] = field(default_factory=list)
     full: dict[Key, tuple[int, int]] = field(default_factory=dict)
-    light: dict[Key, tuple[int, int, Hypothesis]] = field(default_factory=dict)
+    light: dict[Key, tuple[int, int, Key]] = field(default_factory=dict)
+    dictionary: Predictions | None = None  # of all single faults, once it was asked for
 
 
 class Book:
@@ -55,29 +56,50 @@ class Book:
         asked: Sequence[Hypothesis],
         progress: Progress | None = None,
         nets: Sequence[str] | None = None,
+        whole: bool = True,
     ) -> Predictions:
-        """Predictions of the hypotheses asked for, in their order; of all nets or a few."""
-        base = self.dictionary.get(condition, progress)
-        known = self._known(condition)
-        shelf = self._shelves.setdefault(condition, _Shelf())
+        """Predictions of the hypotheses asked for, in their order; of all nets or a few.
+
+        A part fitted like for like changes nothing but the faults that are left, so conditions that
+        differ in that alone share their rows. Unless `whole`, the dictionary of a condition met for
+        the first time is not made, and only what is asked for is solved.
+        """
+        shelf = self._shelf(condition, progress, whole)
         keys = [h.left(condition) for h in asked]
-        missing = {
-            k: h
-            for k, h in zip(keys, asked, strict=True)
-            if k not in known and k not in shelf.full and k not in shelf.light
-        }
+        new = {k: h for k, h in zip(keys, asked, strict=True) if k not in shelf.full}
+        missing = {k: h for k, h in new.items() if k not in shelf.light}
         if missing:
-            self._solve(condition, list(missing.values()), shelf, progress)
-        if keys == [h.left(condition) for h in self.standard]:
-            return base if nets is None else base.only(nets)
-        where = [self._where(k, known, shelf) for k in keys]
-        tables = [base, *shelf.tables]
-        return _gather(tables, where, self._spreads(keys, known, shelf), nets)
+            self._solve(condition, missing, shelf, progress)
+        if keys == self._order and shelf.dictionary is not None:
+            return shelf.dictionary if nets is None else shelf.dictionary.only(nets)
+        where = [self._where(k, shelf) for k in keys]
+        return _gather(shelf.tables, where, self._spreads(keys, shelf), nets)
+
+    def _shelf(self, condition: Condition, progress: Progress | None, whole: bool) -> _Shelf:
+        at = condition.as_drawn()
+        shelf = self._shelves.setdefault(at, _Shelf())
+        if (whole or self.dictionary.ready(at)) and shelf.dictionary is None:
+            shelf.dictionary = self.dictionary.get(at, progress)
+            shelf.tables.append(shelf.dictionary)
+            place = len(shelf.tables) - 1
+            shelf.full |= {k: (place, i) for k, i in self.rows.items()}
+        return shelf
+
+    @cached_property
+    def rows(self) -> dict[Key, int]:
+        """Row of each standard set in the dictionary; of the two without faults the healthy one."""
+        found: dict[Key, int] = {}
+        for i, h in enumerate(self.standard):
+            found.setdefault(h.key, i)
+        return found
+
+    @cached_property
+    def _order(self) -> list[Key]:
+        return [h.key for h in self.standard]
 
     def exact(self, condition: Condition, one: Hypothesis) -> bool:
         """Whether a set has spreads of its own in a condition."""
-        shelf = self._shelves.get(condition, _Shelf())
-        return one.left(condition) in shelf.full or one.left(condition) in self._known(condition)
+        return one.left(condition) in self._shelves.get(condition.as_drawn(), _Shelf()).full
 
     def lightly(
         self,
@@ -87,85 +109,61 @@ class Book:
         progress: Progress | None = None,
     ) -> None:
         """Solve sets that are new in this condition without spreads, which come from `parents`."""
-        known = self._known(condition)
-        shelf = self._shelves.setdefault(condition, _Shelf())
+        shelf = self._shelf(condition, progress, True)
         new: dict[Key, tuple[Hypothesis, Hypothesis]] = {}
         for h, parent in zip(asked, parents, strict=True):
             key = h.left(condition)
-            if key not in known and key not in shelf.full and key not in shelf.light:
+            if key not in shelf.full and key not in shelf.light:
                 new[key] = (h, parent)
         if not new:
             return
-        listed = [h for h, _ in new.values()]
-        made = predict(
-            self.machine,
-            condition,
-            [h.changes for h in listed],
-            fresh=[h.fresh for h in listed],
-            moves=[],
-            progress=progress,
-        )
+        laid = [h.laid(condition) for h, _ in new.values()]
+        made = predict(self.machine, condition.as_drawn(), laid, moves=[], progress=progress)
         shelf.tables.append(made)
-        at = len(shelf.tables)
-        shelf.light |= {k: (at, i, parent) for i, (k, (_, parent)) in enumerate(new.items())}
+        place = len(shelf.tables) - 1
+        for i, (key, (_, parent)) in enumerate(new.items()):
+            shelf.light[key] = (place, i, parent.left(condition))
 
     def fully(self, condition: Condition, asked: Sequence[Hypothesis]) -> None:
         """Give sets solved lightly their own spreads."""
-        known = self._known(condition)
-        shelf = self._shelves.setdefault(condition, _Shelf())
+        shelf = self._shelf(condition, None, True)
         due = {h.left(condition): h for h in asked}
-        listed = [h for k, h in due.items() if k not in known and k not in shelf.full]
-        if listed:
-            self._solve(condition, listed, shelf, None)
+        missing = {k: h for k, h in due.items() if k not in shelf.full}
+        if missing:
+            self._solve(condition, missing, shelf, None)
 
     def _solve(
         self,
         condition: Condition,
-        listed: Sequence[Hypothesis],
+        missing: Mapping[Key, Hypothesis],
         shelf: _Shelf,
         progress: Progress | None,
     ) -> None:
-        changes, fresh = [h.changes for h in listed], [h.fresh for h in listed]
         made = predict(
             self.machine,
-            condition,
-            changes,
-            fresh=fresh,
-            sizes=[h.sizes for h in listed],
+            condition.as_drawn(),
+            [h.laid(condition) for h in missing.values()],
+            sizes=[h.sizes_left(condition) for h in missing.values()],
             moves=self.moves,
             progress=progress,
         )
         shelf.tables.append(made)
-        at = len(shelf.tables)
-        shelf.full |= {h.left(condition): (at, i) for i, h in enumerate(listed)}
-
-    def _known(self, condition: Condition) -> dict[Key, int]:
-        found: dict[Key, int] = {}
-        for i, h in enumerate(self.standard):
-            # The hypothesis of something unmodelled has no faults either; the first is the healthy.
-            found.setdefault(h.left(condition), i)
-        return found
+        place = len(shelf.tables) - 1
+        shelf.full |= {k: (place, i) for i, k in enumerate(missing)}
 
     @staticmethod
-    def _where(key: Key, known: dict[Key, int], shelf: _Shelf) -> tuple[int, int]:
-        if key in known:
-            return 0, known[key]
+    def _where(key: Key, shelf: _Shelf) -> tuple[int, int]:
         return shelf.full[key] if key in shelf.full else shelf.light[key][:2]
 
-    def _spreads(
-        self, keys: Sequence[Key], known: dict[Key, int], shelf: _Shelf
-    ) -> list[tuple[int, int]]:
+    def _spreads(self, keys: Sequence[Key], shelf: _Shelf) -> list[tuple[int, int]]:
         """Where the spreads of each are: its own, or of the set it was solved lightly after."""
         found = []
         for key in keys:
             seen = key
-            while seen not in known and seen not in shelf.full:
-                parent = shelf.light[seen][2]
-                seen = next(
-                    (k for k in (parent.key, parent.key & seen) if k in known or k in shelf.full),
-                    frozenset(),
-                )
-            found.append(self._where(seen, known, shelf))
+            while seen not in shelf.full:
+                parent = shelf.light[seen][2] if seen in shelf.light else frozenset()
+                seen = parent if len(parent) < len(seen) else frozenset()
+            found.append(shelf.full[seen])
         return found
 
     def dead(
@@ -176,29 +174,31 @@ class Book:
         asked: Sequence[Hypothesis],
     ) -> dict[Pair, DeadTable]:
         """Dead tables of several pairs for the hypotheses asked for, in their order."""
-        condition = replace(condition, feed="off")
-        base = self.dead_circuit.many(pairs, condition, meter)
-        known = self._known(condition)
+        at = replace(condition, feed="off").as_drawn()
+        base = self.dead_circuit.many(pairs, at, meter)
         keys = [h.left(condition) for h in asked]
-        if keys == [h.left(condition) for h in self.standard]:
+        if keys == self._order:
             return base
+        known = self.rows
+        due = {k: h for k, h in zip(keys, asked, strict=True) if k not in known}
         for pair in pairs:
-            shelf = self._dead.setdefault((pair, condition, meter), {})
-            due = {k: h for k, h in zip(keys, asked, strict=True) if k not in known}
+            shelf = self._dead.setdefault((pair, at, meter), {})
             listed = [(k, h) for k, h in due.items() if k not in shelf]
             if listed:
-                variants: list[tuple[Overrides, Overrides]] = [
-                    (h.changes, h.fresh) for _, h in listed
-                ]
-                circuit, sizes = self.dead_circuit.circuit, [h.sizes for _, h in listed]
-                made = dead_tables(circuit, [pair], condition, meter, variants, self.moves, sizes)[
-                    pair
-                ]
+                made = dead_tables(
+                    self.dead_circuit.circuit,
+                    [pair],
+                    at,
+                    meter,
+                    [(h.laid(condition), {}) for _, h in listed],
+                    self.moves,
+                    [h.sizes_left(condition) for _, h in listed],
+                )[pair]
                 for i, (k, _) in enumerate(listed):
                     shelf[k] = _one(made, i)
         found = {}
         for pair in pairs:
-            shelf, whole = self._dead[pair, condition, meter], base[pair]
+            shelf, whole = self._dead[pair, at, meter], base[pair]
             rows = [_one(whole, known[k]) if k in known else shelf[k] for k in keys]
             found[pair] = _joined(rows)
         return found

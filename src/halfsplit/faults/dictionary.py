@@ -198,6 +198,10 @@ class DictionaryCache:
         self.moves = uncertainties(machine)
         self._known: dict[Condition, Predictions] = {}
 
+    def ready(self, condition: Condition) -> bool:
+        """Whether a condition's table is at hand without solving anything."""
+        return condition in self._known
+
     def get(self, condition: Condition, progress: Progress | None = None) -> Predictions:
         """Predictions of every hypothesis in a condition, computed at most once.
 

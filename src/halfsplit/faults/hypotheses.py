@@ -153,6 +153,10 @@ class Hypothesis:
         """Parts it blames."""
         return tuple(dict.fromkeys(f.part for f in self.faults))
 
+    def laid(self, condition: Condition) -> Overrides:
+        """Parameter values of the faults still in the machine in a condition."""
+        return {k: v for f in self.faults if f.present(condition) for k, v in f.changes.items()}
+
     @property
     def changes(self) -> Overrides:
         """Parameter values that make the faults, those of fresh parts left out."""
@@ -162,6 +166,10 @@ class Hypothesis:
     def fresh(self) -> Overrides:
         """Parameter values that are wrong in parts fitted on this bench."""
         return {k: v for f in self.faults if f.cause == "fresh" for k, v in f.changes.items()}
+
+    def sizes_left(self, condition: Condition) -> list[Overrides]:
+        """What each fault still in the machine changes at another size."""
+        return [f.resized for f in self.faults if f.resized and f.present(condition)][:SIZES]
 
     @cached_property
     def sizes(self) -> list[Overrides]:

@@ -91,6 +91,16 @@ class Predictions:
             self.highest(),
         )
 
+    def rows(self, order: Sequence[int]) -> Predictions:
+        """Rows of the table in another order, some perhaps more than once."""
+        at = np.array(order, dtype=np.int64)
+        arrays: dict[str, Any] = {name: getattr(self, name)[at] for name in KEPT}
+        for name in ("loaded", "shift", "loose"):
+            have = getattr(self, name)
+            arrays[name] = None if have is None else have[at]
+        drawn = {i: self.drawn[k] for i, k in enumerate(order) if k in self.drawn}
+        return replace(self, top=self.highest(), drawn=drawn, **arrays)
+
     def replaced(self, rows: Sequence[int], other: Predictions) -> Predictions:
         """The table with some rows taken from another of the same nets."""
         at = np.array(rows, dtype=np.int64)
