@@ -13,11 +13,12 @@ from typing import Any
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
-from halfsplit.bench.drill_bench import Bench, Case
+from halfsplit.bench.drill_bench import Bench, Case, draw_cases
 from halfsplit.bench.session import Session
+from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.groups import Group
-from halfsplit.diagnosis.next_check import SWAP, TOUCH_VOLTS, Check
-from halfsplit.faults.hypotheses import Hypothesis
+from halfsplit.diagnosis.next_check import SWAP, TOUCH_VOLTS, Candidate, Check
+from halfsplit.faults.hypotheses import Fault, Hypothesis
 from halfsplit.faults.predictions import UNCLAIMED
 
 MOST = 24  # checks after which a case is given up
@@ -76,6 +77,26 @@ def visible(session: Session, condition: Condition) -> list[bool]:
     return [bool(v) for v in found]
 
 
+def prepared(
+    session: Session, start: Condition, kinds: Sequence[str], count: int, seed: int
+) -> list[Case]:
+    """Cases of this machine: faults that show in some load of the feed, drawn by their odds."""
+    shown = visible(session, start)
+    follow: dict[str, list[tuple[Fault, float]]] = {}
+    if "cascade" in kinds:
+        faults = {h.faults[0].name: h.faults[0] for h in session.standard if len(h.faults) == 1}
+        seen = {h.name for h, v in zip(session.standard, shown, strict=True) if v}
+        for name in seen:
+            taken = [
+                (faults[f"{t.part} {t.mode}"], t.chance)
+                for t in session.taken_along(name)
+                if f"{t.part} {t.mode}" in faults
+            ]
+            if taken:
+                follow[name] = taken
+    return draw_cases(session.standard, shown, kinds, count, seed, follow)
+
+
 def play(session: Session, bench: Bench, case: Case, most: int = MOST) -> Played:
     """Follow the planner: take its checks, test and change the parts it decides on, go on.
 
@@ -109,6 +130,7 @@ def _act(session: Session, lead: Group, case: Case, done: Played) -> None:
     fitted = {c.part for c in session.condition.changes if c.what == "fitted"}
     tested = {ref for ref, _ in session.proofs()}
     parts = dict.fromkeys(p for h in members for p in h.parts if p not in fitted | tested)
+    done.checks += not parts  # nothing left to take out: time passes all the same
     done.trail.append(f"test {', '.join(parts)}")
     for ref in parts:
         done.checks += 1
@@ -143,6 +165,13 @@ def _answer(session: Session, bench: Bench, check: Check, done: Played) -> bool:
     if text is None:
         done.unanswered += 1
         return False
+    taking(session, asked, text)
+    done.trail.append(f"{asked.net} {asked.quantity} {text} ({asked.condition.load})")
+    return True
+
+
+def taking(session: Session, asked: Candidate, text: str) -> None:
+    """Store a reading of a simulated bench as a person would have."""
     session.read(
         asked.net,
         text,
@@ -154,8 +183,6 @@ def _answer(session: Session, bench: Bench, check: Check, done: Played) -> bool:
         condition=asked.condition,
         sure=True,
     )
-    done.trail.append(f"{asked.net} {asked.quantity} {text} ({asked.condition.load})")
-    return True
 
 
 def _judge(session: Session, case: Case, done: Played) -> None:
@@ -178,6 +205,7 @@ def run(
     make: Callable[[Session, Case], Bench],
     feeds: Sequence[str] = (),
     each: Callable[[Played], None] | None = None,
+    progress: Progress | None = None,
     most: int = MOST,
 ) -> list[Played]:
     """Every case played on a fresh journal, predictions shared between them."""
@@ -194,6 +222,8 @@ def run(
                 played.append(play(session, make(session, case), case, most))
                 if each:
                     each(played[-1])
+                if progress:
+                    progress(len(played), len(cases))
     return played
 
 

@@ -107,7 +107,10 @@ def next_dict(bench: Session) -> dict[str, Any]:
         "quiet": None,
         "mended": None,
         "blocked": None,
+        "check_too": [],
         "checks": [],
+        "left_out": bench.left_out.words,
+        "nothing_left": None,
     }
     quiet = bench.quiet()
     if quiet is not None:
@@ -126,6 +129,8 @@ def next_dict(bench: Session) -> dict[str, Any]:
     decided = bench.decided(checks[0] if checks else None)
     if decided is not None:
         data["act"] = _act(bench, decided)
+    accused = decided or (bench.groups()[0] if since is not None else None)
+    data["check_too"] = check_too(bench, accused) if accused is not None else []
     if not bench.condition.energised():
         feeds = [n for n in bench.assembly.feeds if n != "off"]
         data["blocked"] = (
@@ -165,6 +170,24 @@ def _act(bench: Session, decided: Group) -> dict[str, Any]:
         "proved": sorted({p for p, good in bench.proofs() if not good} & accused),
         "before": before_touching(bench.machine, bench.condition),
     }
+
+
+NAMED = 0.05  # chance from which a part that may have been taken along is worth a look
+
+
+def check_too(bench: Session, lead: Group) -> list[dict[str, Any]]:
+    """Parts the leading faults may have taken along, likeliest first, with how far overstressed."""
+    fitted = {c.part for c in bench.condition.changes if c.what == "fitted"}
+    found: dict[str, dict[str, Any]] = {}
+    for i in lead.members[:3]:
+        for fault in bench.hypotheses[i].faults:
+            for taken in bench.taken_along(fault.name):
+                known = found.get(taken.part)
+                if taken.chance >= NAMED and (known is None or known["chance"] < taken.chance):
+                    found[taken.part] = {"because": fault.name, **taken._asdict()}
+    own = {p for i in lead.members[:3] for p in bench.hypotheses[i].parts}
+    left = [v for part, v in found.items() if part not in own | fitted]
+    return sorted(left, key=lambda v: (-v["chance"], v["part"]))
 
 
 def _minutes(bench: Session, ref: str) -> float:

@@ -316,10 +316,16 @@ class Session(Reasoner):
         lead = self._leader()
         if lead is None or {0, 1} & set(lead.members) or self.unexplained():
             return None
-        if self.mended() is not None:
+        if self.mended() is not None or self._cleared(lead):
             return None
         here = best is not None and best.candidate.condition == self.condition
         return None if here and best is not None and best.bits >= STILL_WORTH else lead
+
+    def _cleared(self, lead: Group) -> bool:
+        """Whether every part the leading group blames was tested good or replaced already."""
+        done = {ref for ref, good in self.proofs() if good}
+        done |= {c.part for c in self.condition.changes if c.what == "fitted"}
+        return all(p in done for i in lead.members for p in self.hypotheses[i].parts)
 
     def mended(self) -> list[Evidence] | None:
         """Readings taken since the leading suspect's part was replaced; None if it was not."""

@@ -8,7 +8,7 @@ import sys
 from cyclopts import App, CycloptsError
 
 from halfsplit import __version__
-from halfsplit.cli import dead, energy, files, reading, reasoning, show
+from halfsplit.cli import dead, drill, energy, files, reading, reasoning, show
 from halfsplit.problems import ExitCode, HalfsplitError, Problem, ProblemsError
 
 app = App(
@@ -76,6 +76,7 @@ for command in (
     reasoning.suspects,
     reasoning.resume,
     dead.ohms,
+    drill.drill,
     energy.power,
 ):
     app.command(command)

@@ -235,7 +235,11 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
                 for line in lines:
                     say(f"    {line}")
             say(f'  Then say so: observe {file} "…" --part {part} --good, or --bad')
-        say("  Before changing it, ask what it took along: look at what fed it and what it fed.")
+    for taken in data["check_too"][:6]:
+        out.print(
+            f"[bold]Check {escape(taken['part'])} too[/] ({percent(taken['chance'])} that it went "
+            f"with {escape(taken['because'])}): {escape(taken['words'])}"
+        )
     for reason in data["again"]:
         out.print(f"[bold]Read again: {escape(reason['words'])}[/]")
         say("  The leading suspect does not explain it: a slip, a fault of another size, or two.")

@@ -101,7 +101,7 @@ class Check:
                     "chance": round(o.chance, 4),
                     "adrift": o.adrift,
                     "said": o.said,
-                    "leaves": [names[i] for i in o.members],
+                    "leaves": list(dict.fromkeys(names[i] for i in o.members)),
                 }
                 for o in self.outcomes
             ],

@@ -314,9 +314,7 @@ class Belief:
         (intermittent, wrong range, wrong part tested). Common practice, no published source.
         """
         says_bad = np.where(np.array(blamed), 0.95, 0.02)
-        self.log_weight = np.log(
-            np.maximum(bayes(self.weights(), 1.0 - says_bad if good else says_bad), 1e-300)
-        )
+        self.log_weight += np.log(1.0 - says_bad if good else says_bad)
 
 
 def _states(table: Predictions, a: int, b: int, loading: Floats, rest: Floats) -> dict[int, States]:

@@ -26,7 +26,7 @@ OTHER_SIZES = 12
 TRAILING, KEPT = 9.0, 40
 # Evidence, in logarithm of likelihood, by which the best set falls short of a perfect fit and is
 # still taken as explaining everything: a pair of faults costs about as much in its prior.
-SHORT = 4.0
+SHORT = 2.5
 
 
 @dataclass(frozen=True)
