@@ -14,7 +14,7 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.drill_bench import Bench, Case, draw_cases
-from halfsplit.bench.session import Session
+from halfsplit.bench.session import WORTHLESS, Session
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.next_check import SWAP, TOUCH_VOLTS, Candidate, Check
@@ -22,7 +22,6 @@ from halfsplit.faults.hypotheses import Fault, Hypothesis
 from halfsplit.faults.predictions import UNCLAIMED
 
 MOST = 24  # checks after which a case is given up
-WORTHLESS = 0.03  # bits below which a check is not worth walking to the bench for
 SHOWS = 3.0  # sigmas of tolerance and meter by which a fault must move some reading to be visible
 
 
@@ -110,9 +109,10 @@ def play(session: Session, bench: Bench, case: Case, most: int = MOST) -> Played
         if lead is not None:
             _act(session, lead, case, done)
             continue
-        check = next((c for c in offered if _key(c) not in skipped), None)
-        if check is None or check.bits < WORTHLESS:
+        worth = [c for c in offered if c.bits >= WORTHLESS and _key(c) not in skipped]
+        if not worth:
             break
+        check = worth[0]
         if not _answer(session, bench, check, done):
             skipped.add(_key(check))
     _judge(session, case, done)

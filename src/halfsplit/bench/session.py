@@ -39,6 +39,7 @@ ENOUGH = 0.9  # joint weight of the leading group at which acting beats measurin
 STILL_WORTH = 0.2  # bits a reading must promise to be proposed instead of acting
 MOST_GROUPED, MOST_LIVE = 40, 400  # hypotheses grouped for people, judged for the next check
 DEAD_PARTS = 10  # leading suspects across which a resistance is considered
+WORTHLESS = 0.03  # bits below which a check is not worth walking to the bench for
 LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
 
 
@@ -60,7 +61,8 @@ class SuspectGroup:
 
 
 def _best(checks: Sequence[Check]) -> list[Check]:
-    return sorted(checks, key=lambda c: -c.score)
+    """Best bits a minute first; those that tell next to nothing after all that tell something."""
+    return sorted(checks, key=lambda c: (c.bits < WORTHLESS, -c.score))
 
 
 class Session(Reasoner):
