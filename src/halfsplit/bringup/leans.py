@@ -6,6 +6,7 @@ one is moved a little, then taken away, and the rails and signals that follow le
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -23,6 +24,8 @@ from halfsplit.circuit.netlist import Netlist, Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Status
 from halfsplit.circuit.topology import Topology, compile_netlist
+from halfsplit.faults.dictionary import table_folder
+from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.parts.base import Part, gone
 
 Floats = npt.NDArray[np.float64]
@@ -31,6 +34,7 @@ STIFF = 1e3  # S of the sources that hold a node, a milliohm
 SMALL = 0.05  # share by which a node is moved
 # Share of its own volts by which something must follow a node that is moved by `SMALL`, or taken
 # away, to lean on it; and volts below which nothing counts. Common practice, no published source.
+FORMAT = 1  # of what is kept on disk
 FOLLOWS, MOVED, LEAST = 0.01, 0.04, 0.05
 SIZE = 0.5  # V, what a node that stands near nought is compared with
 
@@ -163,9 +167,27 @@ def nodes(machine: Machine) -> tuple[dict[str, str], dict[str, str]]:
 def leans(machine: Machine, feed: str | None = None) -> LeansMap:
     """The map of a machine, by experiment, with the file's own corrections laid over it.
 
-    `feed` is what powers it, by default one that lies on nets, else the first.
+    `feed` is what powers it, by default one that lies on nets, else the first. The experiments are
+    kept on disk.
     """
     nets, kinds = nodes(machine)
+    first = Condition(feed or machine.assembly.default_feed())
+    more = repr((FORMAT, feed, nets, kinds, machine.assembly.loads))
+    path = table_folder(machine, first, [], "leans " + more) / "leans.npz"
+    kept = load_arrays(path)
+    if kept is None or "map" not in kept:
+        named, unsolved = _found(machine, feed, nets, kinds)
+        text = json.dumps([[asdict(e) for e in named], unsolved])
+        kept = {"map": np.array(text)}
+        store_arrays(path, kept)
+    listed, unsolved = json.loads(str(kept["map"]))
+    return _corrected(machine, nets, kinds, [Edge(**e) for e in listed], unsolved)
+
+
+def _found(
+    machine: Machine, feed: str | None, nets: dict[str, str], kinds: dict[str, str]
+) -> tuple[list[Edge], list[str]]:
+    """Edges the circuit shows, and experiments that were not solved."""
     bench = _Bench(machine, feed, nets, kinds)
     labels = list(nets)
     sources = [k for k in labels if kinds[k] != "signal"]
@@ -176,8 +198,8 @@ def leans(machine: Machine, feed: str | None = None) -> LeansMap:
         unsolved += failed
         for edge in found:
             key = (edge.of, edge.on)
-            old = edges.get(key)
-            if old is None or edge.coupling > old.coupling:
+            before = edges.get(key)
+            if before is None or edge.coupling > before.coupling:
                 edges[key] = edge
     named = []
     for e in edges.values():
@@ -186,7 +208,7 @@ def leans(machine: Machine, feed: str | None = None) -> LeansMap:
             parts = bench.carrying(e, parts, sources)
         how = link_words(machine, kinds, nets, e.on, parts)
         named.append(Edge(e.of, e.on, e.coupling, e.without, e.at, how))
-    return _corrected(machine, nets, kinds, named, unsolved)
+    return named, unsolved
 
 
 def _experiments(
@@ -226,9 +248,9 @@ def _experiments(
             continue
         level = float(mean[first, column])
         size = max(abs(level), SIZE)
-        moved, without, free = (float(mean[r, column]) for r in three)
+        shifted, without, free = (float(mean[r, column]) for r in three)
         away = min(abs(without - level), abs(free - usual[of]))
-        share = abs(moved - level) / size
+        share = abs(shifted - level) / size
         if share >= FOLLOWS or (away >= MOVED * size and away >= LEAST):
             found.append(Edge(of, on, share / SMALL, without, load, ""))
     return found, failed

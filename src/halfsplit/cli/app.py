@@ -77,6 +77,8 @@ for command in (
     reasoning.resume,
     dead.ohms,
     energy.power,
+    energy.leans,
+    energy.gate,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")
