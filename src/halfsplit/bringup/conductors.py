@@ -47,7 +47,7 @@ def preece(millimetres: float) -> float:
 
     W. H. Preece's law as reprinted in pcdandf.com.
     """
-    return 10244.0 * (millimetres / 25.4) ** 1.5
+    return float(10244.0 * (millimetres / 25.4) ** 1.5)
 
 
 def trace_amps(section: float, rise: float = 10.0, inner: bool = False) -> float:

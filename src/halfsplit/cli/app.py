@@ -79,6 +79,7 @@ for command in (
     energy.power,
     energy.leans,
     energy.gate,
+    energy.card,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")

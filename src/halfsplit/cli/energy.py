@@ -154,3 +154,49 @@ def _gate(data: dict[str, Any]) -> None:
     for subject, names in data["refused"].items():
         words = f"refused by {', '.join(names)}" if names else "no gate in the way"
         show.out.print(f"[bold]{subject}: {escape(words)}[/]")
+
+
+def card(
+    file: Path,
+    part: str,
+    *,
+    try_: Annotated[
+        list[str] | None,
+        Parameter(name="--try", help='a part to judge: "type=1N1200A", "esr=5mohm"; repeatable'),
+    ] = None,
+    json: Json = False,
+) -> int:
+    """What a position demands of its part, worked out from the circuit, and whether another will
+    do: volts, amperes, watts, speed, series resistance, gain, polarity, pins."""
+    from halfsplit.assembly.condition import find_part, parse_change
+    from halfsplit.bringup.card import card as ask
+    from halfsplit.bringup.judge import judge
+
+    with session(file) as bench:
+        ref = find_part(bench.assembly, part).ref
+        found = ask(bench.machine, ref)
+        judged = []
+        for text in try_ or []:
+            drawn = bench.assembly.parts[ref]
+            if drawn.KIND == "selenium" and text.startswith("type="):
+                from halfsplit.assembly.condition import Change
+
+                made = Change(ref, "fitted", "", (("type", text.partition("=")[2]),))
+            else:
+                made = parse_change(bench.assembly, f"{ref} fitted {text}")
+            judged.append(judge(bench.machine, made).as_dict())
+        data = found.as_dict() | {"judged": judged}
+        return emit(data, json, lambda: _card(data))
+
+
+def _card(data: dict[str, Any]) -> None:
+    show.out.print(f"[bold]{escape(data['part'])}: {escape(data['label'])} demands[/]")
+    for d in data["demands"]:
+        show.say(f"  {d['name']}: {d['words']}")
+    for words in data["unsolved"]:
+        show.say(f"  not solved, so not in it: {words}")
+    for j in data["judged"]:
+        colour = "green" if j["accepted"] else "red"
+        show.out.print(f"[{colour}]{escape(j['verdict'])}[/]")
+        for aspect, words in j["cautions"]:
+            show.out.print(f"[yellow]  {escape(aspect)}: {escape(words)}[/]")
