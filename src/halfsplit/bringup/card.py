@@ -73,7 +73,7 @@ class Card:
 def card(machine: Machine, ref: str, conditions: Sequence[Condition] | None = None) -> Card:
     """The card of one position, over the file's loads up to what the rails are rated for."""
     part = machine.assembly.parts[ref]
-    chosen = rated_conditions(machine) if conditions is None else list(conditions)
+    chosen = rated_conditions(machine, part) if conditions is None else list(conditions)
     worst: dict[str, tuple[float, str]] = {}
     unsolved = []
     k = list(machine.assembly.parts).index(ref)

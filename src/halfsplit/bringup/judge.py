@@ -88,7 +88,7 @@ def judge(
     except ProblemsError as error:
         against = tuple(("kind or polarity", str(p.wrong)) for p in error.problems)
         return Judged(change.part, said, against, ())
-    chosen = rated_conditions(machine) if conditions is None else list(conditions)
+    chosen = rated_conditions(machine, drawn) if conditions is None else list(conditions)
     reasons: list[tuple[str, str]] = []
     if isinstance(drawn, Fuse) and isinstance(fitted, Fuse):
         reasons += [("fuse", w) for w in fuse_equivalent(drawn, fitted)]

@@ -12,7 +12,9 @@ from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import Feed
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.solution import Status, told
-from halfsplit.faults.dictionary import predict
+from halfsplit.faults.dictionary import predict, table_folder
+from halfsplit.faults.store import load_arrays, store_arrays
+from halfsplit.parts.base import Part
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
@@ -37,10 +39,13 @@ class Outcome:
     words: str
 
 
-def rated_conditions(machine: Machine) -> list[Condition]:
-    """The strongest feed with every load the rails are rated for, heaviest last."""
+def rated_conditions(machine: Machine, part: Part | None = None) -> list[Condition]:
+    """The strongest feed with every load the rails are rated for, heaviest last; the mains for a
+    `part` that only works on alternating current."""
     assembly = machine.assembly
     feeds = [n for n, f in assembly.feeds.items() if f.nets and not _limited(f)]
+    if part is not None and set(part.terminals().values()) & machine.alternating_nets():
+        feeds = [n for n, f in assembly.feeds.items() if f.mains] or feeds
     feed = feeds[0] if feeds else assembly.default_feed()
     found = []
     for name, nets in assembly.loads.items():
@@ -65,16 +70,27 @@ def _limited(feed: Feed) -> bool:
 
 
 def outcomes(machine: Machine, condition: Condition, rows: Sequence[Overrides]) -> list[Outcome]:
-    """Solve some changes in a condition and read off what the rails do."""
-    table = predict(machine, condition, rows, moves=[])
+    """Solve some changes in a condition and read off what the rails do. Kept on disk."""
+    nets = [r.net for r in machine.assembly.rails.values()]
+    path = table_folder(machine, condition, rows, f"trial {nets}") / "trial.npz"
+    kept = load_arrays(path)
+    if kept is None or not {"mean", "ripple", "status", "period"} <= set(kept):
+        table = predict(machine, condition, rows, moves=[])
+        columns = [table.column(n) for n in nets]
+        kept = {
+            "mean": table.mean[:, columns],
+            "ripple": table.ripple[:, columns],
+            "status": table.status,
+            "period": table.period,
+        }
+        store_arrays(path, kept)
     found = []
     for r in range(len(rows)):
-        status, period = Status(int(table.status[r])), float(table.period[r])
+        status, period = Status(int(kept["status"][r])), float(kept["period"][r])
         rails, ripple, limits = {}, {}, {}
-        for name, rail in machine.assembly.rails.items():
-            at = table.column(rail.net)
-            rails[name] = float(table.mean[r, at])
-            ripple[name] = float(table.ripple[r, at])
+        for at, (name, rail) in enumerate(machine.assembly.rails.items()):
+            rails[name] = float(kept["mean"][r, at])
+            ripple[name] = float(kept["ripple"][r, at])
             limits[name] = (rail.limits.low, rail.limits.high, rail.ripple or float("inf"))
         oscillating = status is Status.OSCILLATING and period > 0.0
         hertz = 1.0 / period if oscillating else 0.0

@@ -80,6 +80,7 @@ for command in (
     energy.leans,
     energy.gate,
     energy.card,
+    energy.plan,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")

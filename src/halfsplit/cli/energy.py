@@ -200,3 +200,30 @@ def _card(data: dict[str, Any]) -> None:
         show.out.print(f"[{colour}]{escape(j['verdict'])}[/]")
         for aspect, words in j["cautions"]:
             show.out.print(f"[yellow]  {escape(aspect)}: {escape(words)}[/]")
+
+
+def plan(
+    file: Path,
+    *,
+    new: Annotated[
+        bool, Parameter(negative="", help="work it out afresh and write it down")
+    ] = False,
+    done: Annotated[str | None, Parameter(help="step done that no reading can tick")] = None,
+    note: Annotated[str, Parameter(help="what was seen at that step")] = "",
+    json: Json = False,
+) -> int:
+    """The bring-up plan: written down before power, ticked by readings as they are entered.
+
+    Each step has what to expect and where to stop. Print it as it stands; taken up again later it
+    shows what was done.
+    """
+    from halfsplit.bench import planning
+
+    with session(file) as bench:
+        if new or (planning.written(bench) is None and done is None):
+            planning.write(bench)
+        if done is not None:
+            planning.tick(bench, done, note)
+        data = planning.plan_dict(bench)
+        lines = planning.page(data, bench.assembly.name)
+        return emit(data, json, lambda: [show.say(line) for line in lines])
