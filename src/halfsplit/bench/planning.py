@@ -1,4 +1,4 @@
-"""The bring-up plan in the journal: written down before power, ticked by readings, taken up again."""
+"""The bring-up plan in the journal: written before power, ticked by readings, taken up again."""
 
 from __future__ import annotations
 

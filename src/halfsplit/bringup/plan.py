@@ -98,8 +98,10 @@ def plan(
             else:
                 steps.append(made)
     steps += _rails(machine, leans, now, unsolved)
+    steps += _trips(machine)  # before the mains, which would pay for a trip that fails
     steps += _mains(machine, leans, now, lightest, cautions, unsolved)
-    steps += _last(machine)
+    do = "halfsplit gate FILE shows what still refuses them; one board at a time, least dear first"
+    steps.append(Step("boards", "Boards", do, needs=("gate",)))
     return Plan(tuple(steps), tuple(unsolved))
 
 
@@ -210,7 +212,7 @@ def _at_loads(
         amps, words = _drawn(machine, at, stress)
         watched = _hot(machine, stress)
         limiter = f" through a {lamp:g} W lamp" if lamp else ""
-        do = f"{at.words()}{'' if lamp is None else limiter}; stop above {words}{watched}"
+        do = f"{at.words()}; stop above {words}{watched}"
         found.append(
             Step(
                 f"{feed}-{name}" + (f"-lamp{lamp:g}" if lamp else ""),
@@ -284,8 +286,8 @@ def _mains(
     return found + _at_loads(machine, leans, now, feed, None, unsolved, before)
 
 
-def _last(machine: Machine) -> list[Step]:
-    """Protection, then boards."""
+def _trips(machine: Machine) -> list[Step]:
+    """Each over-voltage trip by injection."""
     found = []
     for label, rail in machine.assembly.rails.items():
         if rail.over_voltage is not None:
@@ -298,8 +300,7 @@ def _last(machine: Machine) -> list[Step]:
             found.append(
                 Step(f"trip-{label}", f"Over-voltage trip of {label}", do, amps=0.1, seconds=LOOK)
             )
-    do = "halfsplit gate FILE shows what still refuses them; one board at a time, least dear first"
-    return [*found, Step("boards", "Boards", do, needs=("gate",))]
+    return found
 
 
 def _point(machine: Machine, net: str, label: str, level: float, *, strict: bool) -> Point:

@@ -226,4 +226,4 @@ def plan(
             planning.tick(bench, done, note)
         data = planning.plan_dict(bench)
         lines = planning.page(data, bench.assembly.name)
-        return emit(data, json, lambda: [show.say(line) for line in lines])
+        return emit(data, json, lambda: show.say("\n".join(lines)))
