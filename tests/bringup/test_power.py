@@ -85,13 +85,16 @@ def test_lightest_energising_teaches_and_hurts_nothing() -> None:
 
 
 def test_open_freewheel_diode_blows_the_switch() -> None:
-    """With CR5 open the choke drives sw far below common: over the switch's 80 V."""
-    machine = stile.machine()
-    found = stresses(machine, Condition("raw", "half"), [tray.modes(machine, "CR5 open")])
-    limit, value, ratio = worst_of(found, 0, "volts", "Q1")
-    assert ratio > 2.0, f"{value:.0f} V of {limit.limit:.0f} V"
+    """With CR5 open the choke drives sw to -190 V at 0.8 A (design notes, by a general circuit
+    simulator; ngspice gives it live in test_stile): 218 V across a switch of 80 V."""
+    machine, at = stile.machine(), Condition("raw", "lamp")
+    found = stresses(machine, at, [{}, tray.modes(machine, "CR5 open")])
+    limit, value, ratio = worst_of(found, 1, "volts", "Q1")
+    assert limit.limit == 80.0
+    assert value == pytest.approx(28.0 + 190.0, rel=0.15)
+    assert ratio > 2.0 > worst_of(found, 0, "volts", "Q1")[2]
     (fault,) = [h for h in single_faults(machine.assembly) if h.name == "CR5 open"]
-    taken = cascades(machine, [fault], [Condition("raw", "half")])["CR5 open"]
+    taken = cascades(machine, [fault], [at])["CR5 open"]
     assert ("Q1", "c-e short") in {(t.part, t.mode) for t in taken}
 
 
