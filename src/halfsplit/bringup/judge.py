@@ -16,7 +16,7 @@ from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.solution import Status
 from halfsplit.faults.dictionary import predict
-from halfsplit.faults.stress import stresses
+from halfsplit.faults.stress import overstress_words, stresses
 from halfsplit.parts import catalogue
 from halfsplit.parts.base import PRACTICE, REGISTRY, Part
 from halfsplit.parts.kinds.fuse import Fuse
@@ -103,15 +103,19 @@ def judge(
         usual, trial = outcomes(machine, condition, [{}, laid])
         found = faults_of(usual, trial)
         reasons += [(aspect, f"{w}{slow}") for w in found]
+        if found and machine.self_oscillating:
+            continue  # refused here already, and it takes a minute to follow a restart
         at = condition.with_change(change)
         stress = stresses(machine, at, [{}])
         if stress.status[0] == Status.UNSOLVED:
             continue
-        for over in stress.over(0, 1.0 / MARGIN):
-            if over.part != change.part:
+        for k, limit in enumerate(stress.limits):
+            ratio = float(np.nan_to_num(stress.ratios[0, k]))
+            if limit.part != change.part or ratio < 1.0 / MARGIN:
                 continue
-            if over.ratio > margins.get(over.quantity, (0.0, ""))[0]:
-                margins[over.quantity] = (over.ratio, f"{over.words} ({condition.words()})")
+            if ratio > margins.get(limit.quantity, (0.0, ""))[0]:
+                words = overstress_words(limit, float(stress.values[0, k]), ratio)
+                margins[limit.quantity] = (ratio, f"{words} ({condition.words()})")
     reasons += [(q, w) for q, (ratio, w) in margins.items() if ratio > 1.0]
     cautions = [(q, f"only just: {w}") for q, (ratio, w) in margins.items() if ratio <= 1.0]
     cautions += _better_is_worse(machine, drawn, fitted)
