@@ -41,7 +41,7 @@ def test_capacitor_of_low_series_resistance_is_refused_by_it() -> None:
 
 def test_window_of_series_resistance_is_that_of_the_notes() -> None:
     """20 to 60 mohm, design notes of the supply."""
-    made = card(stile.machine(), "C5", HALF).demand("ESR")
+    made = card(stile.machine(), "C5").demand("ESR")
     assert made is not None
     assert made.low == pytest.approx(20e-3, rel=0.05)
     assert made.high == pytest.approx(60e-3, rel=0.05)
