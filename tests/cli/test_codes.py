@@ -25,6 +25,12 @@ CODES: list[tuple[int, str]] = [
     (0, "read pt3.yaml v5r=100Hz --frequency"),
     (0, "observe pt3.yaml smell --part Q10 --touched"),
     (0, "change pt3.yaml R3 removed"),
+    (0, "power pt3.yaml --load half"),
+    (0, "leans pt3.yaml"),
+    (0, "gate pt3.yaml --trip P5=6.2V"),
+    (1, "gate pt3.yaml --trip P5"),
+    (3, "gate pt3.yaml --override nonesuch --why because"),
+    (3, "card pt3.yaml R99"),
     (0, "change pt3.yaml --load p5=2R,p12=1A"),
     (0, "meter pt3.yaml --ohms 1M --accuracy 1% --counts 3"),
     (0, "ohms pt3.yaml p12 sum"),
@@ -161,6 +167,11 @@ AS_JSON = {
     "schema": "schema",
     "suspects": "suspects pt3.yaml",
     "undo": "undo pt3.yaml",
+    "power": "power pt3.yaml --load half",
+    "leans": "leans pt3.yaml",
+    "gate": "gate pt3.yaml",
+    "card": "card pt3.yaml F2",
+    "plan": "plan pt3.yaml",
 }
 
 

@@ -41,10 +41,22 @@ def electrical(assembly: Assembly, reader: Notes) -> None:
         check(assembly, reader)
     if not reader.blind:
         _known_nets(assembly, reader)
+        _known_leans(assembly, reader)
         _lonely_nets(assembly, reader)
     if reader.whole:
         _common_used(assembly, reader)
         _rails_reached(assembly, reader)
+
+
+def _known_leans(assembly: Assembly, reader: Notes) -> None:
+    known = [*assembly.rails, *assembly.points, *assembly.nets()]
+    for name, lean in assembly.leans.items():
+        for field, said in (("of", lean.of), ("on", lean.on)):
+            if assembly.find_net(said) is None and said not in reader.maybe:
+                wrong = f"there is no rail, point or net `{said}`"
+                reader.add(f"leans.{name}.{field}", wrong, near(said, known))
+        if assembly.find_net(lean.of) == assembly.find_net(lean.on) is not None:
+            reader.add(f"leans.{name}", f"`{lean.of}` cannot lean on itself", "another `on`")
 
 
 def _known_nets(assembly: Assembly, reader: Notes) -> None:

@@ -14,8 +14,10 @@ from halfsplit.assembly.advice import field_words, near_kind, near_or_all, shown
 from halfsplit.assembly.advice import near as near
 from halfsplit.assembly.check import electrical
 from halfsplit.assembly.model import (
+    Air,
     Assembly,
     Feed,
+    Lean,
     LoadValue,
     Mains,
     Point,
@@ -41,6 +43,8 @@ SECTIONS = (
     "loads",
     "feeds",
     "points",
+    "leans",
+    "air",
     "notes",
 )
 # How an entry of each section looks, for advice.
@@ -51,6 +55,8 @@ SAMPLES = {
     "feeds": "bench: {nets: {vraw: {volts: 12V}}}",
     "points": "TP1: {net: p5, at: R3 top}",
     "mains": "mains: {volts: 230V, hertz: 50Hz}",
+    "leans": 'tail: {of: P5, on: N12, why: "tail resistor R18 returns there"}',
+    "air": "air: {low: 10degC, high: 40degC}",
 }
 # Names the program itself adds: every machine can be off, and every machine can be unloaded.
 KEPT = {"feeds": "off", "loads": "none"}
@@ -238,7 +244,9 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
     rails = _records(reader, document, "rails", Rail)
     points = _records(reader, document, "points", Point)
     feeds = _records(reader, document, "feeds", Feed)
+    leans = _records(reader, document, "leans", Lean)
     mains = reader.model(Mains, document["mains"], "mains") if "mains" in document else None
+    air = reader.model(Air, document["air"], "air") if "air" in document else None
     if not feeds:
         inlet = any(p.KIND == "mains" for p in parts.values())
         feeds = {"mains": Feed(mains=True)} if inlet else {"supply": Feed()}
@@ -255,6 +263,8 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
         mains,
         reader.word(document, "notes", ""),
         reader.lines,
+        leans,
+        air,
     )
     electrical(assembly, reader)
     problems = sorted(reader.problems, key=lambda p: (p.line, p.column, p.path))

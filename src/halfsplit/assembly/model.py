@@ -6,10 +6,22 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from halfsplit.parts.base import Amps, Fraction, Hertz, Net, Ohms, Part, VoltRange, Volts, Watts
+from halfsplit.parts.base import (
+    Amps,
+    Celsius,
+    Fraction,
+    Hertz,
+    Net,
+    Ohms,
+    Part,
+    VoltRange,
+    Volts,
+    Watts,
+)
 from halfsplit.quantity import QuantityError, parse
 
 
@@ -68,6 +80,28 @@ class Feed(Entry):
     note: str | None = None
 
 
+class Lean(Entry):
+    """A line added to, or struck from, the map of what leans on what."""
+
+    of: str = Field(min_length=1, description="rail, point or net that leans")
+    on: str = Field(min_length=1, description="rail, point or net it leans on")
+    why: str = Field(min_length=1, description="reason, such as: tail resistor R18 returns there")
+    edge: Literal["add", "remove"] = "add"
+
+
+class Air(Entry):
+    """Lowest and highest air temperature the machine may run in."""
+
+    low: Celsius
+    high: Celsius
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Air:
+        if self.low >= self.high:
+            raise ValueError("the lowest temperature is not below the highest")
+        return self
+
+
 @dataclass(frozen=True)
 class LoadValue:
     """A load on one net against common: `ohms`, or constant `amps`."""
@@ -101,6 +135,8 @@ class Assembly:
     ----------
     parts: reference designator -> part, in file order.
     lines: dotted path -> (line, column) of its key in the file, counted from 1.
+    leans: corrections to the map of what leans on what, by a name of their own.
+    air: air temperatures the machine may run in, where its papers tell.
     """
 
     file: Path
@@ -115,6 +151,8 @@ class Assembly:
     mains: Mains | None
     notes: str
     lines: Mapping[str, tuple[int, int]] = field(repr=False)
+    leans: Mapping[str, Lean] = field(default_factory=dict)
+    air: Air | None = None
 
     def default_feed(self) -> str:
         """The first feed listed."""

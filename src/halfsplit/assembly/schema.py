@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from halfsplit.assembly.file import SECTIONS
-from halfsplit.assembly.model import Feed, Mains, Point, Rail
+from halfsplit.assembly.model import Air, Feed, Lean, Mains, Point, Rail
 from halfsplit.parts import kinds as _kinds
 from halfsplit.parts.base import REGISTRY
 
@@ -49,6 +49,8 @@ def assembly_schema() -> dict[str, Any]:
         "loads": _many(_many(quantity)),
         "feeds": _many(_record(Feed, definitions)),
         "points": _many(_record(Point, definitions)),
+        "leans": _many(_record(Lean, definitions)),
+        "air": _record(Air, definitions),
         "notes": {"type": "string", "description": "leftover free text"},
     }
     if tuple(sorted(properties)) != tuple(sorted(SECTIONS)):

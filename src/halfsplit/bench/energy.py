@@ -5,10 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.lower import Machine
 from halfsplit.bench.hazards import at_limiters, before_touching, present
 from halfsplit.bench.session import Session
 from halfsplit.bringup.power import PowerCheck, power_check
+from halfsplit.bringup.touch import untouchable
 from halfsplit.faults.hypotheses import Hypothesis
+from halfsplit.quantity.volts import volts
 
 LEAST_WEIGHT = 0.02  # weight above which a suspect is looked at unless told otherwise
 MOST = 40  # suspects looked at, heaviest first
@@ -29,6 +32,18 @@ def check_power(
     return power_check(bench.machine, condition, suspects, propose=propose, progress=bench.progress)
 
 
+def over_touch(machine: Machine, check: PowerCheck) -> list[str]:
+    """Reservoirs that would hold more than may be touched, at the volts they would reach."""
+    found = []
+    for item in check.inrush:
+        farads = float(machine.assembly.parts[item.part].__dict__["value"])
+        level = (2.0 * item.joules / farads) ** 0.5
+        words = untouchable(level, farads)
+        if words:
+            found.append(f"{item.part} would stand at {volts(level)}: {words}")
+    return found
+
+
 def power_dict(bench: Session, condition: Condition, least: float = LEAST_WEIGHT) -> dict[str, Any]:
     """The check as plain data, with the cautions that belong to this step."""
     check = check_power(bench, condition, least)
@@ -38,6 +53,7 @@ def power_dict(bench: Session, condition: Condition, least: float = LEAST_WEIGHT
         "cautions": [
             *at_limiters(bench.machine, condition),
             *present(bench.machine, condition),
+            *over_touch(bench.machine, check),
             *before_touching(bench.machine, bench.condition)[:1],
             "local wiring rules and licensed-practice limits come first; eyes and face out of line "
             "with capacitors at first power",

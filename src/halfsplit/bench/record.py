@@ -317,6 +317,10 @@ class Recorder:
                 raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
         return self._append("meter", {"meter": now.__dict__})
 
+    def note(self, kind: str, body: dict[str, Any]) -> Entry:
+        """Store an entry of another kind, of something that is no reading and no change."""
+        return self._append(kind, body)
+
     def undo(self, seq: int | None = None) -> Entry:
         """Undo the last entry, or entry `seq`, by a new one."""
         entry = self.journal.undo(seq)

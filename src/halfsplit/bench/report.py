@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from halfsplit.bench.gating import overridden
 from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touching, present
 from halfsplit.bench.session import Session, Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
@@ -209,6 +210,7 @@ def resume_dict(bench: Session) -> dict[str, Any]:
         "condition": bench.condition.as_dict(),
         "condition_words": bench.condition.words(),
         "open_items": [str(c) for c in bench.open_items()],
+        "overrides": overridden(bench),
         "hazards": present(bench.machine, bench.condition),
         "readings": len(readings),
         "last_readings": [e.as_dict() for e in readings[-6:]],

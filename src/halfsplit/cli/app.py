@@ -78,6 +78,10 @@ for command in (
     dead.ohms,
     drill.drill,
     energy.power,
+    energy.leans,
+    energy.gate,
+    energy.card,
+    energy.plan,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")

@@ -64,3 +64,166 @@ def _power(data: dict[str, Any], words: str) -> None:
         )
     for k, p in enumerate(data["lightest"]):
         show.say(("Lightest that teaches: " if k == 0 else "  or ") + p["words"])
+
+
+def leans(file: Path, *, json: Json = False) -> int:
+    """What each rail and signal leans on, found by experiment on the circuit, as a tree.
+
+    A rail is proved only by readings in limits at a load, with all it leans on proved at that load.
+    Correct the map in the file: leans: {tail: {of: P5, on: N12, why: R18 returns there}}.
+    """
+    from halfsplit.bench.gating import map_of, proofs_of
+
+    with session(file) as bench:
+        found, proved = map_of(bench), proofs_of(bench)
+        data = found.as_dict() | {
+            "trees": {k: found.tree(k) for k, kind in found.kinds.items() if kind == "rail"},
+            "proofs": [p.as_dict() for p in proved.values()],
+        }
+        return emit(data, json, lambda: _leans(data))
+
+
+def _leans(data: dict[str, Any]) -> None:
+    from halfsplit.quantity.volts import volts
+
+    table = Table(title="What leans on what", title_justify="left")
+    for head in ("this", "leans on", "how", "follows", "without it reads", "at load"):
+        table.add_column(
+            head, justify="right" if head in ("follows", "without it reads") else "left"
+        )
+    for e in data["edges"]:
+        follows = "" if e["coupling"] < 0.01 else f"{100 * e['coupling']:.0f} %"
+        without = "" if e["without"] != e["without"] else volts(e["without"])
+        mark = "" if e["source"] == "circuit" else " (from the file)"
+        row = (e["of"], e["on"], e["how"] + mark, follows, without, e["at"])
+        table.add_row(*(escape(c) for c in row))
+    show.out.print(table)
+    for e in data["struck"]:
+        show.say(f"  struck by the file: {e['of']} on {e['on']}: {e['source']}")
+    for line in (line for tree in data["trees"].values() for line in tree):
+        show.say(line)
+    show.say("Bring up in this order: " + ", ".join(data["order"]))
+    for p in data["proofs"]:
+        if p["proved"]:
+            entries = ", ".join(f"#{n}" for n in p["readings"])
+            show.out.print(
+                f"[green]{escape(p['label'])} proved at {escape(p['at'])} ({entries})[/]"
+            )
+        else:
+            show.say(f"{p['label']} not proved: {'; '.join(p['missing'])}")
+    for line in data["unsolved"]:
+        show.say(f"  not solved, so an edge may be missing: {line}")
+
+
+def gate(
+    file: Path,
+    *,
+    override: Annotated[str | None, Parameter(help="gate to pass all the same, by name")] = None,
+    why: Annotated[str, Parameter(help="the reason, kept and shown by resume")] = "",
+    trip: Annotated[str | None, Parameter(help="measured over-voltage trip: P5=6.2V")] = None,
+    disturbed: Annotated[
+        str | None, Parameter(help="parts moved or heated in getting at another: R4,R5")
+    ] = None,
+    json: Json = False,
+) -> int:
+    """What is refused, why, and the proof that lifts it: power, trimmers, boards."""
+    from halfsplit.bench import gating
+
+    with session(file) as bench:
+        if trip is not None:
+            gating.trip(bench, trip)
+        if disturbed is not None:
+            gating.disturbed(bench, disturbed)
+        if override is not None:
+            gating.override(bench, override, why)
+        data = gating.gate_dict(bench)
+        return emit(data, json, lambda: _gate(data))
+
+
+def _gate(data: dict[str, Any]) -> None:
+    colours = {"open": "green", "overridden": "red", "refused": "yellow"}
+    for g in data["gates"]:
+        head = f"{g['name']} ({', '.join(g['subjects'])}): {g['state']}"
+        show.out.print(f"[{colours[g['state']]}]{escape(head)}[/]")
+        for line in g["refused"]:
+            show.say(f"  {line}")
+        if g["refused"]:
+            show.say(f"  lifted by: {g['proof']}")
+        if g["override"]:
+            show.out.print(f"[red]  passed all the same: {escape(g['override'])}[/]")
+    for subject, names in data["refused"].items():
+        words = f"refused by {', '.join(names)}" if names else "no gate in the way"
+        show.out.print(f"[bold]{subject}: {escape(words)}[/]")
+
+
+def card(
+    file: Path,
+    part: str,
+    *,
+    try_: Annotated[
+        list[str] | None,
+        Parameter(name="--try", help='a part to judge: "type=1N1200A", "esr=5mohm"; repeatable'),
+    ] = None,
+    json: Json = False,
+) -> int:
+    """What a position demands of its part, worked out from the circuit, and whether another will
+    do: volts, amperes, watts, speed, series resistance, gain, polarity, pins."""
+    from halfsplit.assembly.condition import find_part, parse_change
+    from halfsplit.bringup.card import card as ask
+    from halfsplit.bringup.judge import judge
+
+    with session(file) as bench:
+        ref = find_part(bench.assembly, part).ref
+        found = ask(bench.machine, ref)
+        judged = []
+        for text in try_ or []:
+            drawn = bench.assembly.parts[ref]
+            if drawn.KIND == "selenium" and text.startswith("type="):
+                from halfsplit.assembly.condition import Change
+
+                made = Change(ref, "fitted", "", (("type", text.partition("=")[2]),))
+            else:
+                made = parse_change(bench.assembly, f"{ref} fitted {text}")
+            judged.append(judge(bench.machine, made).as_dict())
+        data = found.as_dict() | {"judged": judged}
+        return emit(data, json, lambda: _card(data))
+
+
+def _card(data: dict[str, Any]) -> None:
+    show.out.print(f"[bold]{escape(data['part'])}: {escape(data['label'])} demands[/]")
+    for d in data["demands"]:
+        show.say(f"  {d['name']}: {d['words']}")
+    for words in data["unsolved"]:
+        show.say(f"  not solved, so not in it: {words}")
+    for j in data["judged"]:
+        colour = "green" if j["accepted"] else "red"
+        show.out.print(f"[{colour}]{escape(j['verdict'])}[/]")
+        for aspect, words in j["cautions"]:
+            show.out.print(f"[yellow]  {escape(aspect)}: {escape(words)}[/]")
+
+
+def plan(
+    file: Path,
+    *,
+    new: Annotated[
+        bool, Parameter(negative="", help="work it out afresh and write it down")
+    ] = False,
+    done: Annotated[str | None, Parameter(help="step done that no reading can tick")] = None,
+    note: Annotated[str, Parameter(help="what was seen at that step")] = "",
+    json: Json = False,
+) -> int:
+    """The bring-up plan: written down before power, ticked by readings as they are entered.
+
+    Each step has what to expect and where to stop. Print it as it stands; taken up again later it
+    shows what was done.
+    """
+    from halfsplit.bench import planning
+
+    with session(file) as bench:
+        if new or (planning.written(bench) is None and done is None):
+            planning.write(bench)
+        if done is not None:
+            planning.tick(bench, done, note)
+        data = planning.plan_dict(bench)
+        lines = planning.page(data, bench.assembly.name)
+        return emit(data, json, lambda: show.say("\n".join(lines)))

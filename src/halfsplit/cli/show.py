@@ -331,6 +331,9 @@ def resumed(bench: Session, data: dict[str, Any]) -> None:
     say(f"Now: {data['condition_words']}")
     for item in data["open_items"]:
         out.print(f"[yellow]Open item: {escape(item)}[/]")
+    for item in data["overrides"]:
+        words = f"{item['gate']} was overridden: {item['why']}"
+        out.print(f"[red]{escape(words)} (entry #{item['entry']})[/]")
     for hazard in data["hazards"]:
         out.print(f"[yellow]Hazard: {escape(hazard)}[/]")
     say(

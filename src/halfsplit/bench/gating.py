@@ -1,0 +1,122 @@
+"""Gates of a machine on the bench: proofs from its journal, overrides kept in it."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+from halfsplit.assembly.condition import Condition, find_part
+from halfsplit.bench.session import Session
+from halfsplit.bringup.gates import Gate, Known, Subject, gates, refusals
+from halfsplit.bringup.leans import LeansMap, leans
+from halfsplit.bringup.proof import Proof, proofs
+from halfsplit.faults.dictionary import predict
+from halfsplit.journal import Entry
+from halfsplit.problems import NotFoundError, Problem, ProblemsError
+from halfsplit.quantity import QuantityError, parse
+
+SHORTEST = 8  # letters of a reason somebody could later make sense of
+
+
+def known(bench: Session) -> Known:
+    """What the journal says that gates ask for."""
+    drawn: set[str] = set()
+    disturbed: set[str] = set()
+    trips: dict[str, float] = {}
+    overrides: dict[str, str] = {}
+    for e in bench.entries:
+        if e.kind == "observe" and e.body.get("sign") == "as-drawn":
+            drawn.add(e.body["part"])
+        elif e.kind == "observe" and e.body.get("found"):
+            drawn.discard(e.body["part"])
+        elif e.kind == "disturbed":
+            disturbed |= set(e.body["parts"])
+        elif e.kind == "prove" and e.body["good"]:
+            disturbed.discard(e.body["part"])
+        elif e.kind == "trip":
+            trips[e.body["rail"]] = float(e.body["volts"])
+        elif e.kind == "override":
+            overrides[e.body["gate"]] = e.body["why"]
+    fitted = {c.part for c in bench.condition.changes if c.what == "fitted"}
+    otherwise = {k: v for k, v in bench.found_values().items() if k not in drawn}
+    return Known(frozenset(drawn), otherwise, trips, frozenset(disturbed - fitted), overrides)
+
+
+def map_of(bench: Session) -> LeansMap:
+    """The leans-on map of the machine as drawn."""
+    return leans(bench.machine)
+
+
+def proofs_of(bench: Session) -> dict[str, Proof]:
+    """Every rail, raw rail and reference: proved or what is missing."""
+
+    @lru_cache(maxsize=64)
+    def expected(condition: Condition, net: str) -> float:
+        table = predict(bench.machine, condition, [{}], moves=[])
+        return float(table.mean[0, table.column(net)])
+
+    return proofs(bench.assembly, map_of(bench), bench.evidence(), bench.condition, expected)
+
+
+def gates_of(bench: Session) -> list[Gate]:
+    """Every gate with its state."""
+    return gates(bench.assembly, map_of(bench), proofs_of(bench), bench.condition, known(bench))
+
+
+def overridden(bench: Session) -> list[dict[str, Any]]:
+    """Overrides in force, for whoever comes back to the machine."""
+    return [
+        {"gate": e.body["gate"], "why": e.body["why"], "at": e.at.isoformat(), "entry": e.seq}
+        for e in bench.entries
+        if e.kind == "override"
+    ]
+
+
+def gate_dict(bench: Session) -> dict[str, Any]:
+    """Gates, and what each subject is refused for."""
+    found = gates_of(bench)
+    subjects: tuple[Subject, ...] = ("power", "boards", "trimmers")
+    return {
+        "gates": [g.as_dict() for g in found],
+        "refused": {s: [g.name for g in refusals(found, s)] for s in subjects},
+        "overrides": overridden(bench),
+        "proofs": [p.as_dict() for p in proofs_of(bench).values()],
+    }
+
+
+def override(bench: Session, name: str, why: str) -> Entry:
+    """Store that somebody passes a gate all the same, with the reason typed.
+
+    Raises NotFoundError for an unknown gate, ProblemsError for no reason.
+    """
+    names = [g.name for g in gates_of(bench)]
+    match = next((n for n in names if n.lower() == name.strip().lower()), None)
+    if match is None:
+        raise NotFoundError(f"there is no gate {name}; there are {', '.join(names)}")
+    if len(why.strip()) < SHORTEST:
+        wrong = "an override needs its reason, in words the next person will understand"
+        raise ProblemsError([Problem("", 0, 0, "why", wrong, '--why "boards borrowed, spare set"')])
+    return bench.note("override", {"gate": match, "why": why.strip()})
+
+
+def trip(bench: Session, text: str) -> Entry:
+    """Store a measured over-voltage trip, such as ``P5=6.2V``. Raises ProblemsError."""
+    rail, sign, value = text.partition("=")
+    label = next((k for k in bench.assembly.rails if k.lower() == rail.strip().lower()), None)
+    if not sign or label is None:
+        names = ", ".join(bench.assembly.rails)
+        wrong = f"“{text}” is no rail with its trip; there are {names}"
+        raise ProblemsError([Problem("", 0, 0, "trip", wrong, "P5=6.2V")])
+    try:
+        level = parse(value, "V")
+    except QuantityError as error:
+        raise ProblemsError([Problem("", 0, 0, text, error.wrong, error.instead)]) from error
+    return bench.note("trip", {"rail": label, "volts": level})
+
+
+def disturbed(bench: Session, text: str) -> Entry:
+    """Store parts moved or heated while another was worked on, such as ``R4,R5``."""
+    parts = [find_part(bench.assembly, r.strip()).ref for r in text.split(",") if r.strip()]
+    if not parts:
+        raise ProblemsError([Problem("", 0, 0, "disturbed", "names no part", "R4,R5")])
+    return bench.note("disturbed", {"parts": parts})

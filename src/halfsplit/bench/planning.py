@@ -1,0 +1,161 @@
+"""The bring-up plan in the journal: written before power, ticked by readings, taken up again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.bench.energy import live_suspects
+from halfsplit.bench.gating import gates_of, known, map_of
+from halfsplit.bench.hazards import before_touching
+from halfsplit.bench.session import Session
+from halfsplit.bringup.gates import refusals
+from halfsplit.bringup.lightest import proposals
+from halfsplit.bringup.plan import plan
+from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.journal import Entry
+from halfsplit.problems import NotFoundError, Problem, ProblemsError
+from halfsplit.quantity import show
+from halfsplit.quantity.volts import volts
+
+
+def written(bench: Session) -> Entry | None:
+    """The plan last written down, None when there is none."""
+    return next((e for e in reversed(bench.entries) if e.kind == "plan"), None)
+
+
+def write(bench: Session) -> Entry:
+    """Work the plan out for the machine as it stands and put it in the journal."""
+    light = proposals(bench.machine, bench.condition, live_suspects(bench))
+    cautions = before_touching(bench.machine, bench.condition)
+    made = plan(bench.machine, map_of(bench), light, bench.condition, cautions)
+    body = {"steps": [s.as_dict() for s in made.steps], "unsolved": list(made.unsolved)}
+    return bench.note("plan", body)
+
+
+def tick(bench: Session, key: str, note: str) -> Entry:
+    """Store that a step no reading of a feed of the file can tick was done, with what was seen."""
+    entry = written(bench)
+    keys = [s["key"] for s in entry.body["steps"]] if entry else []
+    if key not in keys:
+        raise NotFoundError(f"there is no step {key} in the plan; there are {', '.join(keys)}")
+    if not note.strip():
+        wrong = "say what was seen, so that the step can be trusted later"
+        raise ProblemsError([Problem("", 0, 0, key, wrong, '--note "18 mA, all in limits"')])
+    return bench.note("step", {"step": key, "note": note.strip()})
+
+
+def plan_dict(bench: Session) -> dict[str, Any]:
+    """The plan with each step's state: done, stop (a reading beyond its limits), next, or open."""
+    entry = written(bench)
+    if entry is None:
+        raise NotFoundError("no plan is written down yet: halfsplit plan FILE --new")
+    notes = {
+        e.body["step"]: e.body["note"]
+        for e in bench.entries
+        if e.kind == "step" and e.seq > entry.seq
+    }
+    shut = {g.name for g in refusals(gates_of(bench), "boards")}
+    fuses = "fuses to drawing" not in shut
+    trips = known(bench).trips
+    steps, reached = [], False
+    for raw in entry.body["steps"]:
+        step = dict(raw)
+        step["read"] = _read(bench, step)
+        step["note"] = notes.get(step["key"], "")
+        state = _state(step)
+        if step["key"] == "fuses" and fuses:
+            state = "done"
+        rail = step["key"].removeprefix("trip-")
+        if step["key"].startswith("trip-") and rail in trips:
+            state = "done" if "over-voltage trip" not in shut else "stop"
+        if step["key"] == "boards" and not shut and step["note"]:
+            state = "done"
+        if state == "open" and not reached:
+            state, reached = "next", True
+        step["state"] = state
+        steps.append(step)
+    return {
+        "entry": entry.seq,
+        "at": entry.at.isoformat(),
+        "steps": steps,
+        "unsolved": list(entry.body["unsolved"]),
+    }
+
+
+def _read(bench: Session, step: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Latest reading of each point of a step in its condition, with whether it is in limits."""
+    if step["condition"] is None:
+        return []
+    at = Condition.from_dict(step["condition"])
+    found = []
+    for point in step["points"]:
+        item = next((e for e in reversed(bench.evidence()) if _matches(e, point, at)), None)
+        if item is not None:
+            good = point["low"] <= item.value <= point["high"]
+            found.append(
+                {"label": point["label"], "value": item.value, "entry": item.number, "good": good}
+            )
+    return found
+
+
+def _matches(item: Evidence, point: Mapping[str, Any], at: Condition) -> bool:
+    now = item.condition
+    same = (now.feed, now.load, now.extra) == (at.feed, at.load, at.extra)
+    lamp = (now.lamp or 0.0) == (at.lamp or 0.0)
+    return item.quantity == "volts" and item.pos == point["net"] and not item.neg and same and lamp
+
+
+def _state(step: Mapping[str, Any]) -> str:
+    read = step["read"]
+    if any(not r["good"] for r in read):
+        return "stop"
+    if step["points"] and step["condition"] is not None:
+        return "done" if len(read) == len(step["points"]) else "open"
+    return "done" if step["note"] else "open"
+
+
+BOXES = {"done": "[x]", "stop": "[!]", "next": "[ ]", "open": "[ ]"}
+
+
+def page(data: Mapping[str, Any], name: str) -> list[str]:
+    """The plan as lines to print and tick with a pencil."""
+    lines = [
+        f"Bring-up plan: {name}",
+        f"written down {data['at'][:16]}, entry #{data['entry']}",
+        "",
+    ]
+    for number, s in enumerate(data["steps"], start=1):
+        mark = "  <- next" if s["state"] == "next" else ""
+        lines.append(f"{BOXES[s['state']]} {number}. {s['title']}  ({s['key']}){mark}")
+        lines += [f"      caution: {c}" for c in s["before"]]
+        lines.append(f"      {s['do']}")
+        if s["needs"]:
+            lines.append(f"      only after: {', '.join(s['needs'])}")
+        got = {r["label"]: r for r in s["read"]}
+        for p in s["points"]:
+            r = got.get(p["label"])
+            said = "________" if r is None else f"{volts(r['value'])} (#{r['entry']})"
+            if r is not None and not r["good"]:
+                said += " STOP"
+            lines.append(
+                f"      {p['label']}: expect {volts(p['expected'])}, stop outside "
+                f"{volts(p['low'])} to {volts(p['high'])}: {said}"
+            )
+        stops = []
+        if s["amps"]:
+            stops.append(f"above {show(s['amps'], 'A', 2)}")
+        if s["celsius"]:
+            stops.append(f"anything hotter than {s['celsius']:g} °C to the hand")
+        if stops:
+            stay = (
+                f"; stay {show(s['seconds'], 's', 2)}, look, listen, smell" if s["seconds"] else ""
+            )
+            lines.append(f"      stop {' or '.join(stops)}{stay}")
+        if s["note"]:
+            lines.append(f"      noted: {s['note']}")
+        lines.append("")
+    lines += [f"not solved, so left out: {u}" for u in data["unsolved"]]
+    lines.append("Local wiring rules and licensed-practice limits come first.")
+    return lines

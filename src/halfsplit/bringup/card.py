@@ -1,0 +1,208 @@
+"""What a position demands of the part that sits in it, worked out from the circuit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.lower import Machine
+from halfsplit.bringup.trial import (
+    FASTEST,
+    SLOWEST,
+    faults_of,
+    outcomes,
+    rated_conditions,
+)
+from halfsplit.circuit.netlist import Overrides
+from halfsplit.faults.ratings import reverse_limit
+from halfsplit.faults.stress import Stress, stresses
+from halfsplit.parts.base import Part
+from halfsplit.quantity import show
+from halfsplit.quantity.volts import volts
+
+# Ratings a part in this position should have over what it sees: half as much again in volts and
+# amperes, twice in watts. Common practice, no published source.
+MARGIN, MARGIN_WATTS = 1.5, 2.0
+# Multiples of the drawn value tried to find what the position bears.
+STEPS = (0.1, 0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0)
+GAIN_STEPS = (0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0)
+
+
+@dataclass(frozen=True)
+class Demand:
+    """One thing a position asks for. `low`, `high` bound it in SI units, NaN where open."""
+
+    name: str
+    low: float
+    high: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Card:
+    """What a position demands, and where its worst was found.
+
+    `seen` is what the part drawn goes through: watts, amps (peak), volts (peak), at the worst of
+    `conditions`.
+    """
+
+    part: str
+    label: str
+    demands: tuple[Demand, ...]
+    seen: dict[str, float]
+    conditions: tuple[str, ...]
+    unsolved: tuple[str, ...]
+
+    def demand(self, name: str) -> Demand | None:
+        """One demand by name."""
+        return next((d for d in self.demands if d.name == name), None)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data for ``--json``; open bounds as null."""
+        found = asdict(self)
+        for d in found["demands"]:
+            for bound in ("low", "high"):
+                d[bound] = None if np.isnan(d[bound]) else d[bound]
+        return found
+
+
+def card(machine: Machine, ref: str, conditions: Sequence[Condition] | None = None) -> Card:
+    """The card of one position, over the file's loads up to what the rails are rated for."""
+    part = machine.assembly.parts[ref]
+    chosen = rated_conditions(machine, part) if conditions is None else list(conditions)
+    worst: dict[str, tuple[float, str]] = {}
+    unsolved = []
+    k = list(machine.assembly.parts).index(ref)
+    for condition in chosen:
+        found = stresses(machine, condition, [{}])
+        if not np.isfinite(found.watts[0]).all():
+            unsolved.append(condition.words())
+            continue
+        for name, value in _seen(found, k, ref).items():
+            if value > worst.get(name, (-1.0, ""))[0]:
+                worst[name] = (value, condition.words())
+    demands = _ratings(part, worst) + _fixed(part)
+    demands += _window(machine, part, chosen)
+    return Card(
+        ref,
+        part.label(),
+        tuple(demands),
+        {name: value for name, (value, _) in worst.items()},
+        tuple(c.words() for c in chosen),
+        tuple(unsolved),
+    )
+
+
+def _seen(found: Stress, k: int, ref: str) -> dict[str, float]:
+    """Watts, amps and volts of a part in a healthy row; amps by its rating's own basis if known."""
+    seen = {"watts": found.watts[0, k], "amps": found.amps[0, k], "volts": found.volts[0, k]}
+    for i, limit in enumerate(found.limits):
+        if limit.part == ref and limit.quantity in ("amps", "volts", "reverse"):
+            seen[limit.quantity] = found.values[0, i]
+    return {n: float(v) for n, v in seen.items()}
+
+
+def _ratings(part: Part, worst: dict[str, tuple[float, str]]) -> list[Demand]:
+    nan = float("nan")
+    found = []
+    if "volts" in worst:
+        value, at = worst["volts"]
+        words = f"sees {volts(value)} ({at}): rated {volts(MARGIN * value)} or more"
+        found.append(Demand("volts", value, nan, words))
+    if "amps" in worst and part.KIND not in ("electrolytic", "tantalum"):
+        value, at = worst["amps"]
+        if value > 1e-6:
+            words = f"carries {show(value, 'A', 3)} ({at}): rated {show(MARGIN * value, 'A', 2)}"
+            found.append(Demand("amps", value, nan, words + " or more"))
+    if "watts" in worst and worst["watts"][0] > 1e-3:
+        value, at = worst["watts"]
+        words = f"takes {show(value, 'W', 3)} ({at}): rated {show(MARGIN_WATTS * value, 'W', 2)}"
+        found.append(Demand("watts", value, nan, words + " or more where it sits"))
+    back = reverse_limit(part)
+    if back is not None:
+        least = worst.get("reverse", (0.0, ""))[0]
+        found.append(Demand("polarity", nan, nan, f"plus to the plus side; {volts(least)} back"))
+    return found
+
+
+def _fixed(part: Part) -> list[Demand]:
+    """What the drawing itself says: polarity, pins, how it must fail."""
+    nan = float("nan")
+    found = []
+    if part.KIND in ("npn", "pnp"):
+        found.append(Demand("polarity", nan, nan, part.KIND.upper()))
+    for name in ("pinout", "package", "leakage", "speed"):
+        said = part.__dict__.get(name)
+        if said is not None and not (name == "speed" and part.KIND != "fuse"):
+            text = show(said, "A", 2) if name == "leakage" else str(said)
+            label = {"pinout": "pin-out"}.get(name, name)
+            found.append(Demand(label, nan, nan, f"as drawn: {text}"))
+    if part.KIND == "fuse" or part.__dict__.get("tech") == "fusible":
+        found.append(Demand("fails open", nan, nan, "must open, never weld or char to a short"))
+    return found
+
+
+def _window(machine: Machine, part: Part, chosen: Sequence[Condition]) -> list[Demand]:
+    """Ranges found by trial: series resistance, recovery, gain; where the circuit cares at all."""
+    tried: list[tuple[str, str, tuple[float, ...]]] = []
+    fields = part.__dict__
+    if fields.get("esr") and machine.self_oscillating:
+        tried.append(("ESR", "esr", STEPS))
+    if fields.get("recovery") and machine.self_oscillating:
+        tried.append(("speed", "recovery", (1.0, 3.0, 10.0, 30.0)))
+    if part.KIND in ("npn", "pnp") and not machine.self_oscillating:
+        tried.append(("gain", "gain_typical", GAIN_STEPS))
+    found = []
+    for label, name, steps in tried:
+        base = part.beta() if name == "gain_typical" else float(fields[name])  # type: ignore[attr-defined]
+        rows = [_refitted(part, {name: base * s}) for s in steps]
+        good = np.ones(len(steps), dtype=bool)
+        for condition in chosen:
+            table = outcomes(machine, condition, [{}, *rows])
+            good &= [not faults_of(table[0], t) for t in table[1:]]
+        found.append(_range(label, base, steps, good))
+    return found
+
+
+def _refitted(part: Part, values: dict[str, float]) -> Overrides:
+    """Parameter values of the part with other field values, all else as drawn."""
+    fields = {k: v for k, v in part.__dict__.items() if v is not None and k != "in_"}
+    twin = type(part).model_construct(**{**fields, **values})
+    return {
+        (e.name, p): v for e in twin.elements() for p, v in zip(e.PARAMS, e.vector(), strict=True)
+    }
+
+
+def _range(label: str, base: float, steps: Sequence[float], good: Any) -> Demand:
+    """The run of good steps around the drawn value, in words."""
+    unit = {"ESR": "ohm", "speed": "s", "gain": "1"}[label]
+    at = list(steps).index(1.0)
+    low = high = at
+    while low > 0 and good[low - 1]:
+        low -= 1
+    while high + 1 < len(steps) and good[high + 1]:
+        high += 1
+    nan = float("nan")
+
+    def text(value: float) -> str:
+        return f"{value:.0f}" if label == "gain" else show(value, unit, 2)  # type: ignore[arg-type]
+
+    if not good[at]:
+        return Demand(label, nan, nan, f"as drawn, {text(base)}; no range found")
+    below = nan if low == 0 else base * steps[low]
+    above = nan if high == len(steps) - 1 else base * steps[high]
+    if np.isnan(below) and np.isnan(above):
+        words = f"anything from {text(base * steps[0])} to {text(base * steps[-1])} works the same"
+    elif np.isnan(below):
+        words = f"{text(above)} or less (drawn {text(base)})"
+    elif np.isnan(above):
+        words = f"{text(below)} or more (drawn {text(base)})"
+    else:
+        words = f"{text(below)} to {text(above)} (drawn {text(base)})"
+    if label == "ESR":
+        words += f"; outside it the rhythm leaves {SLOWEST:g} to {FASTEST:g} times its own"
+    return Demand(label, below, above, words)

@@ -1,0 +1,94 @@
+"""Commands about energy, typed as at the bench."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.cli.conftest import Run
+from tests.cli.helpers import stored
+
+RIGHT = ("P5=5.02", "P12=12.0", "v5r=10.2", "vrpr=20", "vrnr=-20")
+
+
+def test_power_names_what_burns_and_stores_nothing(tray: Path, run: Run) -> None:
+    before = stored(tray)
+    ran = run("power", "pt3.yaml", "--load", "full", "--json")
+    assert ran.code == 0 and stored(tray) == before
+    assert ran.json["verdict"].startswith(("no objection found at", "do not energise:"))
+    assert ran.json["lightest"] and any("local wiring rules" in c for c in ran.json["cautions"])
+    assert run("change", "pt3.yaml", "F2", "bypassed").code == 0
+    text = run("power", "pt3.yaml").out
+    assert "do not energise" in text and "F2 is bypassed" in text
+    assert "safe" not in text.lower()
+
+
+def test_power_of_an_unknown_feed_is_refused(tray: Path, run: Run) -> None:
+    assert run("power", "pt3.yaml", "--feed", "nonesuch").code == 3
+    assert run("power", "pt3.yaml", "--weight", "2").code == 2
+
+
+def test_leans_prints_tree_and_proofs(tray: Path, run: Run) -> None:
+    assert run("read", "pt3.yaml", *RIGHT, "--load", "half").code == 0
+    data = run("leans", "pt3.yaml", "--json").json
+    assert {"nodes", "edges", "order", "trees", "proofs"} <= set(data)
+    assert not next(p for p in data["proofs"] if p["label"] == "P5")["proved"]
+    text = run("leans", "pt3.yaml").out
+    assert "tail current by R18" in text and "P5 not proved" in text
+
+
+def test_gate_refuses_then_opens_and_override_stays_visible(tray: Path, run: Run) -> None:
+    run("read", "pt3.yaml", *RIGHT, "--load", "half")
+    assert "rails at load" in run("gate", "pt3.yaml", "--json").json["refused"]["boards"]
+    run("read", "pt3.yaml", "N12=-12.01", "zk=-6.2")
+    for ref in ("F1", "F3", "F4"):
+        assert run("observe", "pt3.yaml", "--part", ref, "--sign", "as-drawn").code == 0
+    data = run("gate", "pt3.yaml", "--trip", "p5=6.2V", "--json").json
+    assert data["refused"]["boards"] == ["fuses to drawing"]
+    assert run("gate", "pt3.yaml", "--override", "fuses to drawing").code == 1
+    assert run("gate", "pt3.yaml", "--override", "nonesuch", "--why", "because I can").code == 3
+    why = "F2 is hidden, seen by mirror"
+    data = run("gate", "pt3.yaml", "--override", "fuses to drawing", "--why", why, "--json").json
+    assert data["refused"]["boards"] == [] and data["overrides"][0]["why"] == why
+    assert why in run("resume", "pt3.yaml").out
+    assert run("undo", "pt3.yaml").code == 0
+    assert run("gate", "pt3.yaml", "--json").json["refused"]["boards"] == ["fuses to drawing"]
+
+
+def test_disturbed_parts_are_tested_again_before_power(tray: Path, run: Run) -> None:
+    data = run("gate", "pt3.yaml", "--disturbed", "R4,r5", "--json").json
+    assert "disturbed parts" in data["refused"]["power"]
+    for ref in ("R4", "R5"):
+        run("observe", "pt3.yaml", "--part", ref, "--good")
+    assert "disturbed parts" not in run("gate", "pt3.yaml", "--json").json["refused"]["power"]
+    assert run("gate", "pt3.yaml", "--disturbed", "R99").code == 3
+    assert run("gate", "pt3.yaml", "--trip", "P5=x").code == 1
+
+
+def test_card_judges_a_candidate(tray: Path, run: Run) -> None:
+    data = run("card", "pt3.yaml", "f2", "--try", "amps=15A", "--json").json
+    assert data["part"] == "F2" and not data["judged"][0]["accepted"]
+    assert "15 A fitted" in run("card", "pt3.yaml", "F2", "--try", "amps=15A").out
+    assert run("card", "pt3.yaml", "F99").code == 3
+    assert run("card", "pt3.yaml", "F2", "--try", "banana=1").code == 1
+
+
+def test_plan_is_written_once_ticked_by_readings_and_survives(tray: Path, run: Run) -> None:
+    first = run("plan", "pt3.yaml", "--json").json
+    again = run("plan", "pt3.yaml", "--json").json
+    assert first["entry"] == again["entry"]  # written down, not made up anew
+    by = {s["key"]: s for s in first["steps"]}
+    keys = list(by)
+    assert keys.index("fuses") < keys.index("raw-vrnr") < keys.index("raws-half")
+    assert keys.index("trip-P5") < keys.index("mains-none") < keys.index("boards")
+    assert by["fuses"]["state"] == "next" and by["raws-half"]["points"] and by["raws-half"]["amps"]
+    run("read", "pt3.yaml", *RIGHT, "N12=-12.01", "zk=-6.2", "--load", "half")
+    state = {s["key"]: s["state"] for s in run("plan", "pt3.yaml", "--json").json["steps"]}
+    assert state["raws-half"] == "done" and state["raws-full"] == "open"
+    run("read", "pt3.yaml", "P5=6.9")
+    state = {s["key"]: s["state"] for s in run("plan", "pt3.yaml", "--json").json["steps"]}
+    assert state["raws-half"] == "stop"
+    assert run("plan", "pt3.yaml", "--done", "raw-vrnr").code == 1
+    assert run("plan", "pt3.yaml", "--done", "raw-vrnr", "--note", "18 mA, zk -6.2").code == 0
+    text = run("plan", "pt3.yaml").out
+    assert "18 mA, zk -6.2" in text and "STOP" in text and "stop outside" in text
+    assert run("plan", "pt3.yaml", "--done", "nonesuch", "--note", "x").code == 3
