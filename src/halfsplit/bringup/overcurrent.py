@@ -258,6 +258,23 @@ def procedure(found: Curve) -> list[str]:
     return steps
 
 
+def restart_steps(found: Restart, full: float) -> list[str]:
+    """One step of the restart test with its numbers."""
+    load = show(found.ohms, "ohm", 2)
+    if not np.isfinite(found.volts):
+        return [f"{load}: {found.status}"]
+    peak = show(found.peak_amps, "A", 3)
+    read = f"{volts(found.volts)} mean, {found.choke} peaks at {peak}"
+    fed = show(found.feed_amps, "A", 2)
+    stop = f"off if it draws over {show(max(2.0 * found.feed_amps, 0.1), 'A', 2)}"
+    if found.status == Status.RESTARTING.sentence:
+        beat = f"ticks every {show(found.period, 's', 3)}"
+        return [f"{load} for {SHORT_SECONDS:g} s: expect {beat}, {read}, {fed} drawn; {stop}"]
+    return [
+        f"{load}, {show(found.volts / found.ohms, 'A', 2)}: {found.status}, {read}, {fed} drawn"
+    ]
+
+
 def band(value: float, sigma: float) -> tuple[float, float]:
     """Two sigma to each side, and at least 5 % for what models leave out."""
     wide = max(2.0 * sigma, 0.05 * abs(value))

@@ -8,7 +8,7 @@ import sys
 from cyclopts import App, CycloptsError
 
 from halfsplit import __version__
-from halfsplit.cli import dead, files, reading, reasoning, show
+from halfsplit.cli import capacitors, dead, files, loading, reading, reasoning, show
 from halfsplit.problems import ExitCode, HalfsplitError, Problem, ProblemsError
 
 app = App(
@@ -76,6 +76,10 @@ for command in (
     reasoning.suspects,
     reasoning.resume,
     dead.ohms,
+    loading.load,
+    loading.protect,
+    capacitors.reform,
+    capacitors.discharge,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")
