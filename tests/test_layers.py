@@ -12,7 +12,17 @@ import pytest
 
 ROOT = Path(__file__).parents[1] / "src" / "halfsplit"
 MODULES = sorted(ROOT.rglob("*.py"))
-LAYERS = ("quantity", "circuit", "parts", "assembly", "faults", "diagnosis", "bringup", "bench", "cli")
+LAYERS = (
+    "quantity",
+    "circuit",
+    "parts",
+    "assembly",
+    "faults",
+    "diagnosis",
+    "bringup",
+    "bench",
+    "cli",
+)
 # Packages off the ladder, and what each may import besides problems and the version.
 ASIDE: dict[str, tuple[str, ...]] = {"catalogue": (), "journal": (), "problems": (), "": ()}
 LONGEST = 400

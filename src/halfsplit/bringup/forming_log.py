@@ -75,7 +75,7 @@ def judge(plan: Plan, log: Sequence[Formed]) -> dict[str, Any]:
             "done",
             f"{show(last.amps, 'A', 2)} at {volts(last.volts)}, within "
             f"{show(plan.leakage_limit, 'A', 2)} ({plan.leakage_source}), held "
-            f"{show(held, 's', 2)}",
+            f"{held / 60:.0f} min",
         )
     tail = same[-3:]
     flat = len(tail) == 3 and all(b.amps >= FLAT * a.amps for a, b in pairwise(tail))
@@ -88,7 +88,7 @@ def judge(plan: Plan, log: Sequence[Formed]) -> dict[str, Any]:
     if not at_goal and flat:
         return told("go-on", "the current no longer falls here: raise to the next step")
     left = max(plan.hold - held, 0.0)
-    why = f"hold {show(left, 's', 2)} more" if at_goal and left else "let it settle"
+    why = f"hold {left / 60:.0f} min more" if at_goal and left else "let it settle"
     return told("go-on", why)
 
 

@@ -387,6 +387,8 @@ def _lamps(bench: Bench, label: str, rail: Rail, full: float) -> list[str]:
         f"{label}: an electronic load set to {show(full, 'A', 2)} constant current leaves "
         f"{volts(drawn)}"
     )
+    down = drawn < min(abs(rail.limits.low), abs(rail.limits.high))
+    load += ", held down from switch-on" if down else ""
     load += (
         f"; into a short this rail gives {show(shorted, 'A', 2)}, less than it asks: switched on "
         "under it the rail may stay down; use resistors, or set it after the rail is up"

@@ -244,15 +244,15 @@ def procedure(found: Curve) -> list[str]:
         f"{found.kind}; off at once above {show(1.15 * over, 'A', 3)}"
     )
     if head is not None:
-        rated = f" of {head['rated']:g} W" if head["rated"] else ""
+        rated = f" of its {head['rated']:g} W" if head["rated"] else ""
         steps.append(
-            f"hottest on the way: {head['part']}, {head['watts']:.2g} W{rated} at "
-            f"{volts(head['volts'])} on the rail, {head['at_full']:.2g} W at full load; seconds, "
-            "not minutes, at any point past the knee"
+            f"hottest on the way: {head['part']}, {show(head['watts'], 'W', 2)}{rated} at "
+            f"{volts(head['volts'])} on the rail, {show(head['at_full'], 'W', 2)} at full load; "
+            "seconds, not minutes, at any point past the knee"
         )
         worse = [h for h in found.hottest[1:] if h["ratio"] and h["ratio"] > 1.0]
         steps += [
-            f"{h['part']} takes {h['watts']:.2g} W of its {h['rated']:g} W there, while it lasts"
+            f"{h['part']} takes {show(h['watts'], 'W', 2)} of its {h['rated']:g} W while it lasts"
             for h in worse
         ]
     return steps

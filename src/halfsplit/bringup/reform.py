@@ -49,6 +49,7 @@ class Plan:
     rated: float
     target: float
     working: float | None
+    target_from: str
     rule: str
     rule_words: str
     rule_source: str
@@ -161,6 +162,7 @@ def plan(
         rated,
         goal,
         working,
+        "asked" if target else "working" if working else "rating",
         rule.name,
         rule.words,
         rule.source,

@@ -95,8 +95,12 @@ def _forming(d: dict[str, Any]) -> None:
     from halfsplit.quantity import show as q
     from halfsplit.quantity.volts import volts
 
-    what = "working volts" if d["working"] else "rating; its working volts were not solved"
-    show.say(f"{d['part']}: form to {volts(d['target'])}, its {what}; rated {volts(d['rated'])}")
+    what = {
+        "working": "its working volts",
+        "asked": "as asked",
+        "rating": "its rating, for its working volts were not solved",
+    }[d["target_from"]]
+    show.say(f"{d['part']}: form to {volts(d['target'])}, {what}; rated {volts(d['rated'])}")
     show.say(f"  rule {d['rule']}: {d['rule_words']} ({d['rule_source']})")
     show.say(
         f"  most leakage {q(d['leakage_limit'], 'A', 2)} at rated volts "
@@ -152,6 +156,8 @@ def _leak(d: dict[str, Any]) -> None:
         show.say("  sound at these volts" if d["verdict"]["passed"] else "  leaky:")
         for reason in d["verdict"]["reasons"]:
             show.say(f"  {reason}")
+        flag = "--good" if d["verdict"]["passed"] else "--bad"
+        show.say(f"  then say so: observe FILE --part {d['part']} {flag}")
 
 
 def discharge(

@@ -75,7 +75,8 @@ def _ladder(found: Ladder) -> None:
             alone = next((e for e in lines if not e.together), lines[0])
             both = next((e for e in lines if e.together), lines[0])
             network = step.choice.network if step else None
-            words = network.words.strip("()") if network else "nothing"
+            words = network.words if network else "nothing"
+            words = words[1:-1] if words.startswith("(") else words
             if step and not network:
                 words = f"{step.ohms:.3g} ohm, {step.rated_watts:.0f} W: {step.choice.reason}"
             hot = max((c.degc for c in step.choice.carried), default=None) if step else None
@@ -85,7 +86,7 @@ def _ladder(found: Ladder) -> None:
                 show.amps(step.amps) if step else "-",
                 f"{step.watts:.3g} W" if step else "-",
                 f"{hot:.0f} °C" if hot is not None else "-",
-                _reads(alone),
+                _reads(alone, False),
                 _reads(both),
             )
         show.out.print(table)
@@ -95,7 +96,8 @@ def _ladder(found: Ladder) -> None:
                 show.say(f"  {with_} {100 * e.share:.0f} % it is out of limits: {_reads(e)}")
         top = next((e for e in found.expected if e.rail == rail and e.share == 1.0), None)
         if top is not None and top.within is not None:
-            show.say(f"  regulation to full load {100 * top.regulation:.2g} %, all rails loaded")
+            loaded = ", all rails loaded" if found.cross else ""
+            show.say(f"  regulation to full load {100 * top.regulation:.2g} %{loaded}")
         for cross in found.cross:
             if cross["rail"] == rail and cross["moves"] is not None:
                 show.say(
@@ -107,13 +109,14 @@ def _ladder(found: Ladder) -> None:
                 show.say(f"  least load: {least['why']}")
 
 
-def _reads(e: Any) -> str:
+def _reads(e: Any, banded: bool = True) -> str:
     from halfsplit.quantity.volts import volts
 
     if e.within is None:
         return "not solved"
     ripple = f", {volts(e.ripple)} ripple" if e.ripple > 5e-4 else ""
-    return f"{volts(e.volts)} ({volts(e.low)} to {volts(e.high)}){ripple}"
+    band = f" ({e.low:.2f}..{e.high:.2f})" if banded else ""
+    return f"{volts(e.volts)}{band}{ripple}"
 
 
 def protect(
@@ -149,7 +152,8 @@ def protect(
             else:
                 continue
             part = test.get("part") or _senses(bench.machine, rails[0])
-            body = {"test": test["test"], "rail": rails[0], **verdicts[-1]}
+            verdicts[-1]["test"] = test["test"]
+            body = {"rail": rails[0], **verdicts[-1]}
             verdicts[-1]["stored"] = bench.note_bringup("protect", part, body).seq
         if (trips or knee or short) and not verdicts:
             raise NotFoundError(f"{rails[0]} has no such test that could be solved")
@@ -184,6 +188,6 @@ def _tests(data: dict[str, Any]) -> None:
             show.out.print(f"  [red]{escape(test['refused'])}[/]")
     for verdict in data["verdicts"]:
         words = "as it should be" if verdict["passed"] else "not proved"
-        show.say(f"stored #{verdict['stored']}: {words}")
+        show.say(f"stored #{verdict['stored']}: {verdict['test']} {words}")
         for reason in verdict["reasons"]:
             show.say(f"  {reason}")
