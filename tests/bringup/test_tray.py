@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from halfsplit.assembly.condition import Condition, parse_change
+from halfsplit.assembly.model import LoadValue
 from halfsplit.bringup import crowbar, ladder, overcurrent
 from halfsplit.bringup.solving import Bench, UnsolvedError
 from halfsplit.bringup.stock import parse_stock
@@ -133,6 +134,18 @@ def test_foldback_curve_of_the_notes(ohms: float, volts_: float) -> None:
     assert at == pytest.approx(volts_, rel=0.025)
 
 
+@pytest.mark.parametrize("ohms", [0.72, 0.6, 0.2, 0.01])
+def test_foldback_against_ngspice(ohms: float) -> None:
+    """The same tray and loads, solved live by ngspice."""
+    loads = {"p5": LoadValue(ohms=ohms)} | {n: LoadValue(ohms=r) for n, r in FULL.items()}
+    at = Condition("raws", "none", extra=tuple(sorted(loads.items())))
+    theirs = tray.by_ngspice("", at, ["p5"])
+    assert theirs is not None
+    found = bent("P5")
+    ours = np.interp(ohms, found.ohms[::-1], found.volts[::-1])
+    assert ours == pytest.approx(theirs["p5"], rel=0.01, abs=0.01)
+
+
 def test_foldback_knee_and_short() -> None:
     """Notes: 6.3 to 6.7 A between 0.6 and 0.7 ohm, 4.5 A into 50 mohm. The very top of the curve
     lies between their points, at 0.72 ohm, and is 1 % more."""
@@ -205,8 +218,15 @@ def test_every_step_has_resistors_that_make_it() -> None:
 
 @pytest.mark.parametrize(
     ("rail", "share", "notes"),
-    [("P5", 0.0, 5.05), ("P5", 0.5, 5.00), ("P5", 1.0, 4.93), ("P12", 1.0, 11.92)]
-    + [("N12", 0.0, -12.04), ("N12", 0.5, -12.02), ("N12", 1.0, -12.00)],
+    [
+        ("P5", 0.0, 5.05),
+        ("P5", 0.5, 5.00),
+        ("P5", 1.0, 4.93),
+        ("P12", 1.0, 11.92),
+        ("N12", 0.0, -12.04),
+        ("N12", 0.5, -12.02),
+        ("N12", 1.0, -12.00),
+    ],
 )
 def test_rails_on_the_ladder(rail: str, share: float, notes: float) -> None:
     found = [e for e in rungs().expected if (e.rail, e.share, e.together) == (rail, share, True)]

@@ -7,15 +7,19 @@ from typing import Any
 
 import pytest
 
+from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.model import LoadValue
 from halfsplit.bringup.derating import CURVES, STRESS, allowed, body, needed_watts
 from halfsplit.bringup.discharge import joules, seconds
 from halfsplit.bringup.forming_log import Formed, dropped
 from halfsplit.bringup.reform import plan, short_at
 from halfsplit.bringup.rules import LEAKAGES, RULES, life_factor, shelf, worn
 from halfsplit.bringup.stock import Piece, choose, networks
+from halfsplit.faults.warm import warm
+from halfsplit.parts import catalogue
 from halfsplit.parts.kinds.electrolytic import Electrolytic
 from halfsplit.quantity import parse
-from tests.reference.oracle import entries
+from tests.reference.oracle import entries, machine
 
 ROWS: dict[str, dict[str, Any]] = entries("bringup.yaml")
 
@@ -154,11 +158,45 @@ def test_wirewound_sheet() -> None:
     assert allowed("wirewound", 70.0)[0] == pytest.approx(0.872, abs=5e-4)  # the lower of the two
 
 
+@pytest.mark.parametrize(
+    ("name", "air", "case"),
+    [
+        ("7805", 65.0, 5.0),  # MC7800 sheet
+        ("LM317", 50.0, 5.0),
+        ("7905", 65.0, 5.0),  # LM79xx sheet
+        ("2N3055", None, 1.52),
+        ("TIP3055", 35.7, 1.39),
+        ("PN2222A", 200.0, 83.3),
+        ("2N5060", 200.0, None),
+        ("2N2907A", 325.0, 150.0),
+        ("1N4734A", 170.0, None),  # DO-41; another sheet says 140 on pads
+        ("1N4001", 50.0, None),  # others say 100
+    ],
+)
+def test_package_resistances(name: str, air: float | None, case: float | None) -> None:
+    """Junction to air and to case [K/W] as the sheets have them (found), in our catalogue."""
+    row = catalogue.load().get(name)
+    assert row is not None
+    for key, value in (("theta_ja", air), ("theta_jc", case)):
+        if value is not None:
+            assert parse(str(row.fields[key]), "K/W") == pytest.approx(value)
+
+
 def test_free_air_package() -> None:
-    """TO-220 65 K/W (MC7800 sheet, found): 1.54 W and 0.22 A from 12 V in, 25 to 125 degC."""
-    watts = (125.0 - 25.0) / 65.0
-    assert watts == pytest.approx(1.54, abs=5e-3)
-    assert watts / (12.0 - 5.0) == pytest.approx(0.22, abs=5e-3)
+    """TO-220 in free air, 65 K/W: 1.54 W takes it from 25 to 125 degC, so 0.22 A from 12 V."""
+    circuit = machine(
+        "assembly: bare regulator\nparts:\n"
+        "  S1: {kind: supply, volts: 12V, ohms: 1mohm, pos: raw, neg: com}\n"
+        "  U1: {type: '7805', in: raw, com: com, out: p5}\n"
+        "rails:\n  P5: {net: p5, limits: 4.75..5.25V}\n"
+    )
+    at = Condition(circuit.assembly.default_feed(), extra=(("p5", LoadValue(amps=0.22)),))
+    found = warm(circuit, at, [{}])
+    i = found.parts.index("U1")
+    # its own quiescent current adds about 0.05 W, 3 K
+    assert 1.54 <= found.watts[0, i] <= 1.54 + 0.08
+    assert found.junction[0, i] == pytest.approx(25.0 + 65.0 * found.watts[0, i], abs=0.5)
+    assert found.junction[0, i] == pytest.approx(125.0, abs=6.0)
 
 
 def test_load_plan() -> None:
