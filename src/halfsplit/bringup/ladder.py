@@ -315,7 +315,7 @@ def _least(bench: Bench, rail: Rail, full: float) -> float | None:
         level = float(table.mean[row, i])
         calm = rail.ripple is None or float(table.ripple[row, i]) <= rail.ripple
         if bench.claimed(table, row) and rail.limits.low <= level <= rail.limits.high and calm:
-            return float(amps)
+            return abs(level) * float(amps) / nominal
     return None
 
 

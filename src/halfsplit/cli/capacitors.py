@@ -59,9 +59,7 @@ def reform(
             data: dict[str, Any] = {**test.as_dict(), "verdict": None}
             if dropped is not None:
                 data["verdict"] = leak_verdict(test, dropped)
-            emit(bringing.plain(data), json, lambda: _leak(data))
-            bad = data["verdict"] and not data["verdict"]["passed"]
-            return ExitCode.PROBLEMS if bad else ExitCode.OK
+            return emit(bringing.plain(data), json, lambda: _leak(data))
         plan = bringing.forming_plan(
             bench,
             part,
@@ -87,8 +85,7 @@ def reform(
         state = bringing.forming_state(bench, plan)
         data = {**plan.as_dict(), "log": state}
         emit(bringing.plain(data), json, lambda: _forming(data))
-        bad = plan.refused or state["state"] in ("stop", "reject")
-        return ExitCode.PROBLEMS if bad else ExitCode.OK
+        return ExitCode.PROBLEMS if plan.refused and across is None else ExitCode.OK
 
 
 def _forming(d: dict[str, Any]) -> None:
@@ -184,9 +181,7 @@ def discharge(
             data["verdict"] = verdict(found[0], read[0].value)
             body = {"volts": read[0].value, "passed": data["verdict"]["passed"]}
             data["verdict"]["stored"] = bench.note_bringup("discharge", found[0].part, body).seq
-        emit(bringing.plain(data), json, lambda: _charges(data))
-        bad = data["verdict"] and not data["verdict"]["passed"]
-        return ExitCode.PROBLEMS if bad else ExitCode.OK
+        return emit(bringing.plain(data), json, lambda: _charges(data))
 
 
 def _charges(d: dict[str, Any]) -> None:

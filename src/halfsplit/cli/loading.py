@@ -12,7 +12,7 @@ from rich.table import Table
 
 from halfsplit.cli import show
 from halfsplit.cli.common import NONE, Feed, Json, Limiters, emit, session
-from halfsplit.problems import ExitCode, NotFoundError, Problem, ProblemsError
+from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
 if TYPE_CHECKING:
     from halfsplit.bringup.ladder import Ladder
@@ -158,9 +158,7 @@ def protect(
         if (trips or knee or short) and not verdicts:
             raise NotFoundError(f"{rails[0]} has no such test that could be solved")
         data["verdicts"] = verdicts
-        code = emit(plain(data), json, lambda: _tests(data))
-        failed = any(not v["passed"] for v in verdicts)
-        return ExitCode.PROBLEMS if failed else code
+        return emit(plain(data), json, lambda: _tests(data))
 
 
 def _senses(machine: Any, label: str) -> str:
