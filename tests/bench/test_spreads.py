@@ -10,7 +10,8 @@ from tests.simulator import tray
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.expect import expect
-from halfsplit.bench.session import HEAVIEST, Session
+from halfsplit.bench.reasoning import HEAVIEST
+from halfsplit.bench.session import Session
 from halfsplit.faults.sampling import Sampler
 
 # A thyristor whose gate stands at its trigger point: fired in some specimens, not in others.

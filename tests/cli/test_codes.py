@@ -108,7 +108,7 @@ CODES: list[tuple[int, str]] = [
     (2, "suspects pt3.yaml --most 0"),
     (2, "undo pt3.yaml last"),
     (2, "meter pt3.yaml --counts few"),
-    (2, "observe pt3.yaml"),
+    (1, "observe pt3.yaml"),
     (2, "edit pt3.yaml parts.R6.value"),
     (3, "check none.yaml"),
     (3, "next none.yaml"),

@@ -15,11 +15,12 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.drill_bench import Bench, Case
 from halfsplit.bench.session import Session
-from halfsplit.diagnosis.next_check import TOUCH_VOLTS, Check
+from halfsplit.diagnosis.groups import Group
+from halfsplit.diagnosis.next_check import SWAP, TOUCH_VOLTS, Check
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.predictions import UNCLAIMED
 
-MOST = 14  # checks after which a case is given up
+MOST = 24  # checks after which a case is given up
 WORTHLESS = 0.03  # bits below which a check is not worth walking to the bench for
 SHOWS = 3.0  # sigmas of tolerance and meter by which a fault must move some reading to be visible
 
@@ -30,26 +31,27 @@ class Played:
 
     Attributes
     ----------
-    checks, minutes: until the decision, or until nothing was left worth checking.
-    decided: whether the planner said enough is known to act.
-    top: whether the true parts, or a group that holds them, led when it stopped; `third`: were
-        among the first three.
-    claimed: weight given to the leading group.
-    hazardous: checks above the touch limit where one below it promised as much.
-    called: parts it would change.
-    cascade: whether the part taken along was named when the first was decided.
+    checks, minutes: until nothing was left worth checking, part tests and changes included.
+    first_checks: until the first decision to act.
+    claimed: weight of the group it first decided on; `right`: whether one of the group is true.
+    top: whether the whole truth, or its group, led at the end; `third`: was among the first three.
+    accused: sound parts it had taken out to be tested.
+    hazardous: readings above the touch limit where one below it promised as much.
+    unanswered: readings the bench could not give.
+    cascade: whether the part taken along was named once its cause was found; None without one.
     """
 
     case: Case
     checks: int = 0
     minutes: float = 0.0
-    decided: bool = False
+    first_checks: int = 0
+    claimed: float | None = None
+    right: bool | None = None
     top: bool = False
     third: bool = False
-    claimed: float = 0.0
+    accused: int = 0
     hazardous: int = 0
     unanswered: int = 0
-    called: tuple[str, ...] = ()
     cascade: bool | None = None
     trail: list[str] = field(default_factory=list)
 
@@ -75,15 +77,18 @@ def visible(session: Session, condition: Condition) -> list[bool]:
 
 
 def play(session: Session, bench: Bench, case: Case, most: int = MOST) -> Played:
-    """Follow the planner to its decision."""
+    """Follow the planner: take its checks, test and change the parts it decides on, go on.
+
+    Over when it has nothing left worth checking, or after `most` checks.
+    """
     done = Played(case)
     skipped: set[tuple[str, str, Condition]] = set()
     while done.checks < most:
         offered = session.next_checks(6)
         lead = session.decided(offered[0] if offered else None)
         if lead is not None:
-            done.decided = True
-            break
+            _act(session, lead, case, done)
+            continue
         check = next((c for c in offered if _key(c) not in skipped), None)
         if check is None or check.bits < WORTHLESS:
             break
@@ -91,6 +96,32 @@ def play(session: Session, bench: Bench, case: Case, most: int = MOST) -> Played
             skipped.add(_key(check))
     _judge(session, case, done)
     return done
+
+
+def _act(session: Session, lead: Group, case: Case, done: Played) -> None:
+    """Take the accused parts out one by one, test them, fit good ones for the bad."""
+    members = [session.hypotheses[i] for i in lead.members if session.hypotheses[i].faults]
+    bad = {f.part for f in case.faults}
+    truth = {f.name for f in case.faults}
+    if done.claimed is None:
+        done.claimed, done.first_checks = float(lead.weight), done.checks
+        done.right = any(h.plain <= truth for h in members)
+    fitted = {c.part for c in session.condition.changes if c.what == "fitted"}
+    tested = {ref for ref, _ in session.proofs()}
+    parts = dict.fromkeys(p for h in members for p in h.parts if p not in fitted | tested)
+    done.trail.append(f"test {', '.join(parts)}")
+    for ref in parts:
+        done.checks += 1
+        done.minutes += SWAP
+        session.prove(ref, ref not in bad, "")
+        if ref in bad:
+            session.change(f"{ref} fitted")
+            cause = [f.name for f in case.faults if f.part == ref]
+            if case.kind == "cascade" and cause[0] == case.faults[0].name:
+                named = {t.part for t in session.taken_along(case.faults[0].name)}
+                done.cascade = case.faults[1].part in named
+            return  # see what the machine does now before touching anything else
+        done.accused += 1
 
 
 def _key(check: Check) -> tuple[str, str, Condition]:
@@ -117,6 +148,8 @@ def _answer(session: Session, bench: Bench, check: Check, done: Played) -> bool:
         text,
         against=asked.black or None,
         ripple=asked.quantity == "ripple",
+        ac=asked.quantity == "ac",
+        frequency=asked.quantity == "frequency",
         ohmmeter=asked.ohmmeter,
         condition=asked.condition,
         sure=True,
@@ -131,14 +164,11 @@ def _judge(session: Session, case: Case, done: Played) -> None:
     hits = [any(_holds(session.hypotheses[i], names) for i in g.members) for g in groups]
     done.top = bool(hits[:1] and hits[0])
     done.third = any(hits[:3])
-    done.claimed = float(groups[0].weight) if groups else 0.0
-    lead = session.hypotheses[groups[0].members[0]] if groups else None
-    done.called = lead.parts if lead and done.decided else ()
 
 
 def _holds(hypothesis: Hypothesis, names: set[str]) -> bool:
     """Whether a hypothesis is the truth, or all of it that it must be."""
-    return hypothesis.key == names
+    return hypothesis.plain == names
 
 
 def run(
@@ -146,6 +176,7 @@ def run(
     cases: Sequence[Case],
     start: Condition,
     make: Callable[[Session, Case], Bench],
+    feeds: Sequence[str] = (),
     each: Callable[[Played], None] | None = None,
     most: int = MOST,
 ) -> list[Played]:
@@ -158,6 +189,7 @@ def run(
             shutil.copy(path, copy)
             with Session(copy) as session:
                 session.share(shared)
+                session.within_reach = frozenset(feeds)
                 session.set_condition(start)
                 played.append(play(session, make(session, case), case, most))
                 if each:
@@ -170,32 +202,35 @@ def score(played: Sequence[Played]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for kind in dict.fromkeys(p.case.kind for p in played):
         some = [p for p in played if p.case.kind == kind]
-        decided = [p for p in some if p.decided]
+        decided = [p for p in some if p.claimed is not None]
+        cascades = [p for p in some if p.cascade is not None]
         found[kind] = {
             "cases": len(some),
             "top": _share(some, lambda p: p.top),
             "top_three": _share(some, lambda p: p.third),
-            "decided": _share(some, lambda p: p.decided),
-            "wrong_when_decided": _share(decided, lambda p: not p.top),
-            "called_faulty": _share(some, lambda p: bool(p.called)),
-            "mean_checks": _mean([p.checks for p in some]),
-            "mean_minutes": _mean([p.minutes for p in some]),
+            "decided": _share(some, lambda p: p.claimed is not None),
+            "first_decision_right": _share(decided, lambda p: bool(p.right)),
+            "sound_parts_tested": _mean([p.accused for p in some]),
+            "called_faulty": _share(some, lambda p: p.claimed is not None),
+            "checks_to_decision": _mean([p.first_checks for p in decided]),
+            "checks": _mean([p.checks for p in some]),
+            "minutes": _mean([p.minutes for p in some]),
             "hazardous_checks": sum(p.hazardous for p in some),
             "unanswered": sum(p.unanswered for p in some),
+            "cascade_named": _share(cascades, lambda p: bool(p.cascade)) if cascades else None,
         }
     found["calibration"] = calibration(played)
     return found
 
 
 def calibration(played: Sequence[Played]) -> list[dict[str, float]]:
-    """Claimed weight of the leading group against how often it was right, in bands."""
-    edges = (0.0, 0.5, 0.7, 0.85, 0.95, 0.99, 1.000001)
+    """Claimed weight at the first decision against how often it was right, in bands."""
     rows = []
-    for low, high in pairwise(edges):
-        some = [p for p in played if p.case.faults and low <= p.claimed < high]
+    for low, high in pairwise((0.0, 0.95, 0.99, 0.999, 1.000001)):
+        some = [p for p in played if p.claimed is not None and low <= p.claimed < high]
         if some:
-            right = _share(some, lambda p: p.top)
-            claimed = _mean([p.claimed for p in some])
+            right = _share(some, lambda p: bool(p.right))
+            claimed = _mean([float(p.claimed or 0.0) for p in some])
             rows.append({"cases": len(some), "claimed": claimed, "right": right})
     return rows
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit.netlist import Overrides
+from halfsplit.diagnosis import swing
 from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.next_check import Candidate
@@ -84,7 +85,9 @@ class EngineBench:
         value = self._dead_value(asked) if asked.ohmmeter else self._live_value(asked, meter)
         if value is None or not np.isfinite(value):
             return "OL" if value is not None else None
-        digits = 3 if asked.quantity == "ripple" else 2
+        if asked.quantity == "frequency":
+            return f"{value:.4g}Hz"
+        digits = 3 if asked.quantity in ("ripple", "ac") else 2
         if asked.ohmmeter is not None:
             return f"{value:.4g}"
         return f"{self.slip(value):.{digits}f}"
@@ -102,8 +105,14 @@ class EngineBench:
             return None
         a, b = table.column(asked.net), table.column(asked.black)
         if asked.quantity == "ripple":
-            true = float(table.ripple[0, a])
+            true = float(swing.height(table, a, b)[0])
             return max(true + scope_error(true) * self.random.uniform(-1, 1), 0.0)
+        if asked.quantity == "frequency":
+            return float(swing.frequency(table, a, b)[0])
+        if asked.quantity == "ac":
+            true = float(swing.shown(table, meter, a, b)[0])
+            error = 2.0 * meter.alternating_sigma(true, 0.001) * self.random.uniform(-1, 1)
+            return max(true + error, 0.0)
         true = float(table.mean[0, a] - table.mean[0, b])
         ohms = meter.input_ohms(true)
         shown = true * ohms / (ohms + float(table.ohms[0, a] + table.ohms[0, b]))

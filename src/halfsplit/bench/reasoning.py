@@ -30,7 +30,7 @@ from halfsplit.faults.hypotheses import (
     wrong_faults,
 )
 from halfsplit.faults.loaded import load
-from halfsplit.faults.pairs import PairMeans, pair_means, pair_rows
+from halfsplit.faults.pairs import PairMeans, pair_means, pair_rows, size_means
 from halfsplit.faults.predictions import Predictions, joined
 from halfsplit.faults.sampling import Drawn
 from halfsplit.faults.spreads import Spreads
@@ -40,6 +40,8 @@ from halfsplit.faults.spreads import Spreads
 MOST_STEADY, MOST_DEAD, MOST_CYCLE, MOST_FOLLOWED = 6000, 600, 400, 12
 # Standard rows whose spreads are drawn where slopes mislead: the heaviest few above a weight.
 HEAVIEST, HEAVY = 6, 0.02
+# What is derived from the parts and the suspicion of them, and not from readings.
+KEPT_WITH_PARTS = ("standard", "book", "_loaded", "_pairs", "_sizes", "_drawn", "spreads")
 
 
 class Reasoner(Noter):
@@ -53,13 +55,22 @@ class Reasoner(Noter):
             tuple(sorted(self.found_values().items())),
         )
         if self.__dict__.get("_known_of") != known:
-            for name in ("standard", "book", "_loaded", "_pairs", "_drawn", "spreads"):
+            for name in KEPT_WITH_PARTS:
                 self.__dict__.pop(name, None)
             self.__dict__["_known_of"] = known
 
     def share(self, kept: dict[str, Any]) -> None:
         """Use and keep predictions in `kept`, for many sessions of the same machine."""
-        for name in ("machine", "standard", "book", "_loaded", "_pairs", "_drawn", "spreads"):
+        for name in (
+            "machine",
+            "standard",
+            "book",
+            "_loaded",
+            "_pairs",
+            "_sizes",
+            "_drawn",
+            "spreads",
+        ):
             if name in kept:
                 self.__dict__[name] = kept[name]
             else:
@@ -217,10 +228,14 @@ class Reasoner(Noter):
         return {}
 
     def _heavy(self, belief: Belief) -> list[int]:
-        """The healthy row and the few standard ones that carry weight."""
+        """The healthy row and the few standard ones that carry weight.
+
+        Draws know nothing of the size of a fault, so rows with one keep their slopes.
+        """
         weights = belief.weights()
         order = [int(i) for i in np.argsort(-weights)[:HEAVIEST] if weights[i] > HEAVY]
-        return [i for i in dict.fromkeys([0, *order]) if i != 1 and i < len(self.standard)]
+        known = [i for i in order if i != 1 and i < len(self.standard)]
+        return list(dict.fromkeys([0, *(i for i in known if not self.standard[i].sizes)]))
 
     def _read_nets(self) -> dict[Condition, list[str]]:
         found: dict[Condition, list[str]] = {}
@@ -293,6 +308,35 @@ class Reasoner(Noter):
         for condition in dict.fromkeys(_place(e) for e in self.evidence()):
             if condition.energised():
                 self.book.fully(condition, listed)
+
+    def sizes(self, most: int) -> list[Hypothesis]:
+        """Standard faults of other sizes that fit the powered readings best at first sight."""
+        score: np.ndarray | None = None
+        which: list[tuple[int, float]] = []
+        for item in self.evidence():
+            if item.ohmmeter is not None or item.quantity not in ("volts", "ripple"):
+                continue
+            found = self._size_means(item.condition)
+            if found is None:
+                return []
+            which, means = found
+            seen = Sight(self.dictionary.get(item.condition), item).pairs(means)
+            score = seen if score is None else score + seen
+        if score is None:
+            return []
+        prior = np.log(np.array([self.standard[i].prior for i, _ in which]))
+        order = np.argsort(-(score + prior), kind="stable")[:most]
+        chosen = [which[int(k)] for k in order]
+        return [together([self.standard[i].faults[0].at(scale)]) for i, scale in chosen]
+
+    def _size_means(self, condition: Condition) -> tuple[list[tuple[int, float]], PairMeans] | None:
+        if condition not in self._sizes:
+            self._sizes[condition] = size_means(self.dictionary, self.standard, condition)
+        return self._sizes[condition]
+
+    @cached_property
+    def _sizes(self) -> dict[Condition, tuple[list[tuple[int, float]], PairMeans] | None]:
+        return {}
 
     def pairs(self, most: int) -> tuple[list[tuple[Hypothesis, Hypothesis]], int]:
         """Pairs of standard faults that fit the powered readings best at first sight."""

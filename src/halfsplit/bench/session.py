@@ -64,7 +64,12 @@ def _best(checks: Sequence[Check]) -> list[Check]:
 
 
 class Session(Reasoner):
-    """A machine on the bench: what was entered, and what it means."""
+    """A machine on the bench: what was entered, and what it means.
+
+    `within_reach` names the feeds that may be proposed; empty for all of the file.
+    """
+
+    within_reach: frozenset[str] = frozenset()
 
     def probe_nets(self) -> list[str]:
         """Nets a direct-voltage reading can tell something about, mains side left out."""
@@ -178,11 +183,13 @@ class Session(Reasoner):
             return _best(self._dead_checks() + looks)[:most]
         checks = _best(self._rank([here]) + looks)
         loads = [replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load]
-        feeds = [replace(here, feed=n) for n in self.assembly.feeds if n not in (here.feed, "off")]
-        for others in (loads, feeds, self._undone()):  # each costs a fault dictionary
+        usable = self.within_reach or self.assembly.feeds.keys()
+        others = [n for n in self.assembly.feeds if n in usable and n not in (here.feed, "off")]
+        feeds = [replace(here, feed=n) for n in others]
+        for further in (loads, feeds, self._undone()):  # each costs a fault dictionary
             if checks and checks[0].bits >= LOOK_ELSEWHERE:
                 break
-            checks = _best(checks + self._rank(others))
+            checks = _best(checks + self._rank(further))
         return checks[:most]
 
     def _undone(self) -> list[Condition]:

@@ -1,4 +1,4 @@
-"""Watts in every element of a solved row, compiled: from the solver's own element equations."""
+"""Watts and terminal currents of every element, compiled, from the solver's own equations."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from halfsplit.circuit.topology import Arrays
 
 
 @jit
-def watts_rows(ar, rows, xs, latched, out):  # type: ignore[no-untyped-def]
-    """Fill `out` (B, E): current into each terminal times its voltage, element by element."""
+def watts_rows(ar, rows, xs, latched, out, amps):  # type: ignore[no-untyped-def]
+    """Fill `amps` (B, E, T) with the current into each terminal and `out` (B, E) with its sum times
+    the voltages; terminals on one net share what flows into it."""
     n = ar.n
     w = make_work(ar)
     hq = np.zeros((ar.code.size, 2))
@@ -21,6 +22,7 @@ def watts_rows(ar, rows, xs, latched, out):  # type: ignore[no-untyped-def]
     for r in range(rows.shape[0]):
         x[:n] = xs[r]
         out[r] = 0.0
+        amps[r] = 0.0
         p = rows[r]
         for k in range(ar.straight.size + ar.curved.size):
             straight = k < ar.straight.size
@@ -45,3 +47,6 @@ def watts_rows(ar, rows, xs, latched, out):  # type: ignore[no-untyped-def]
             for i in range(n):
                 total += (w.f[i] - LEAK * x[i]) * x[i]
             out[r, e] += total  # a source is in both lists, in one of them with nothing
+            for t in range(ar.nodes.shape[1]):
+                at = ar.nodes[e, t]
+                amps[r, e, t] += w.f[at] - (LEAK * x[at] if at < n else 0.0)

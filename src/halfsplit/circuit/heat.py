@@ -29,12 +29,26 @@ def element_watts(
     `rows` (B, P), `voltages` (B, N) and `latched` (B, E) are a direct-current solution; a row that
     was not solved gives NaN.
     """
+    return element_flow(topology, rows, voltages, latched)[0]
+
+
+def element_flow(
+    topology: Topology, rows: Floats, voltages: Floats, latched: npt.NDArray[np.int8]
+) -> tuple[Floats, Floats]:
+    """Watts of each element (B, E), and the current into each of its terminals [A] (B, E, T).
+
+    As :func:`element_watts`; terminals an element does not have read the current into common.
+    Stored charge counts for nothing: a capacitor carries its leakage, a choke what its volts drive
+    through its resistance.
+    """
     from halfsplit.circuit.compiled_heat import watts_rows  # loads the compiler
 
     found = np.zeros((len(rows), topology.arrays.code.size))
-    watts_rows(topology.arrays, rows, np.nan_to_num(voltages), latched, found)
-    found[~np.isfinite(voltages).all(axis=1)] = np.nan
-    return found
+    amps = np.zeros((*found.shape, topology.arrays.nodes.shape[1]))
+    watts_rows(topology.arrays, rows, np.nan_to_num(voltages), latched, found, amps)
+    lost = ~np.isfinite(voltages).all(axis=1)
+    found[lost], amps[lost] = np.nan, np.nan
+    return found, amps
 
 
 def saturation_ratio(celsius: float, emission: float = 1.0) -> float:

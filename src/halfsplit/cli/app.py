@@ -8,7 +8,7 @@ import sys
 from cyclopts import App, CycloptsError
 
 from halfsplit import __version__
-from halfsplit.cli import capacitors, dead, files, loading, reading, reasoning, show
+from halfsplit.cli import capacitors, dead, energy, files, loading, reading, reasoning, show
 from halfsplit.problems import ExitCode, HalfsplitError, Problem, ProblemsError
 
 app = App(
@@ -80,6 +80,7 @@ for command in (
     loading.protect,
     capacitors.reform,
     capacitors.discharge,
+    energy.power,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")

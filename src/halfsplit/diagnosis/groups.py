@@ -35,6 +35,16 @@ def fold(hypotheses: Sequence[Hypothesis], weights: np.ndarray, fits: np.ndarray
     """
     found = weights.copy()
     index = {h.key: i for i, h in enumerate(hypotheses) if h.faults}
+    # One fault in several sizes is one suspect: it counts where its size fits best.
+    sizes: dict[frozenset[str], list[int]] = {}
+    for i, h in enumerate(hypotheses):
+        if h.faults:
+            sizes.setdefault(h.plain, []).append(i)
+    for same in sizes.values():
+        best = max(same, key=lambda i: float(weights[i]))
+        total = float(found[same].sum())
+        found[same] = 0.0
+        found[best] = total
     several = [i for i, h in enumerate(hypotheses) if len(h.faults) > 1 and weights[i] > 1e-9]
     for i in sorted(several, key=lambda i: -len(hypotheses[i].faults)):
         key = hypotheses[i].key

@@ -21,6 +21,7 @@ from halfsplit.faults.hypotheses import Fault, Hypothesis, together
 # Common practice, no published source: four faults that all show at once are more than anybody
 # takes on before mending the first.
 PAIRS, GROWN, LARGEST = 500, 5, 4
+OTHER_SIZES = 12
 # Logarithm of weight by which a set may trail the best and still be kept, and how many are.
 TRAILING, KEPT = 9.0, 40
 # Evidence, in logarithm of likelihood, by which the best set falls short of a perfect fit and is
@@ -79,6 +80,9 @@ class Ports(Protocol):
         """Belief over a list that starts with the two hypotheses without faults, after all
         readings; `light` when exact spreads may wait."""
 
+    def sizes(self, most: int) -> list[Hypothesis]:
+        """Single faults at other sizes that fit well at first sight."""
+
     def pairs(self, most: int) -> tuple[list[tuple[Hypothesis, Hypothesis]], int]:
         """The pairs of single faults that fit best at first sight, each with the one of the two
         that fits better alone, and how many pairs were not even looked at."""
@@ -99,17 +103,19 @@ class Ports(Protocol):
 
 def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
     """Look at sets of faults until one explains the readings or none of the next size helps."""
-    everything = list(standard)
-    belief = ports.weigh(everything, False)
-    bare, singles = everything[:2], [h.faults[0] for h in everything if len(h.faults) == 1]
+    bare, singles = list(standard[:2]), [h.faults[0] for h in standard if len(h.faults) == 1]
     missed = 0
-    kept: list[Hypothesis] = []
+    kept = ports.sizes(OTHER_SIZES)
+    ports.settle(kept)
+    everything = [*standard, *kept]
+    belief = ports.weigh(everything, False)
     bases: list[Hypothesis] = []
     for size in range(2, LARGEST + 1):
         if _explained(everything, belief):
             break
         if size == 2:
             made, unseen = ports.pairs(PAIRS)
+            made += grow(kept[:GROWN], singles, ports.boost)
         else:
             made = grow(bases, singles, ports.boost)
             made.sort(key=lambda pair: -pair[0].prior)

@@ -14,6 +14,8 @@ from halfsplit.diagnosis.posterior import (
     Floats,
     span_of,
 )
+from halfsplit.faults.dictionary import SIZE_AT
+from halfsplit.faults.hypotheses import SIZES
 from halfsplit.faults.pairs import PairMeans
 from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, Predictions
 
@@ -32,6 +34,7 @@ class Sight:
         self.a, self.b = table.column(item.pos), table.column(item.neg)
         self.flat = 1.0 / span_of(table)
         slope = table.spread[:, :, self.a] - table.spread[:, :, self.b]
+        slope = np.delete(slope, np.s_[SIZE_AT : SIZE_AT + SIZES], axis=1)  # sizes are given here
         self.spread = np.sqrt(np.einsum("hk,hk->h", slope, slope))
         source = table.ohms[:, self.a] + table.ohms[:, self.b]
         self.known = ~np.isin(table.status, UNCLAIMED) & (source < ADRIFT)

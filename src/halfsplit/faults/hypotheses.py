@@ -39,7 +39,7 @@ TOUCHED = 5.0
 # Chance that a part an earlier repairer touched is a wrong one or wrongly fitted; that any fuse is
 # not what the drawing says; and that any other part is wrong though nothing tells of a repair.
 # Common practice, no published source.
-WRONG_TOUCHED, WRONG_FUSE, WRONG_OTHER = 0.10, 0.03, 0.0005
+WRONG_TOUCHED, WRONG_FUSE, WRONG_OTHER = 0.10, 0.01, 0.0005
 # Chance that a part fitted on this bench is dead, and that it is the wrong one.
 FRESH_DEAD, FRESH_WRONG = 0.01, 0.01
 SEEN = 20.0  # odds that a marking somebody read and typed is what is fitted
@@ -48,6 +48,9 @@ SEEN = 20.0  # odds that a marking somebody read and typed is what is fitted
 # as far off again, a part of a wrong value is off by its own tolerance. One sigma, as a factor.
 # Common practice, no published source.
 SIZE, SIZE_WRONG = 1.5, 1.05
+# Sizes tried one by one where a fault of the usual size does not fit, and the share of the fault's
+# odds each gets.
+SCALES, OFF_SIZE = (0.3, 0.5, 0.7, 0.85, 1.2, 1.45, 2.0, 3.3), 0.15
 SIZES = 3  # faults of a set whose sizes are followed
 # Parameters that have a size, and the conductance [S] below which "open" is open whatever its size.
 SIZED, OPEN_SIZED = frozenset({"g", "gce", "gbe", "gcb", "gak", "c", "esr", "isf", "l"}), 1e-8
@@ -66,6 +69,7 @@ class Fault:
         fitted on this bench, and so only from then on.
     look: what the part shows out of circuit if this is true.
     why: how the odds came about, in words.
+    scale: size against the usual one, where the readings tell of another.
     """
 
     part: str
@@ -75,6 +79,20 @@ class Fault:
     look: str = ""
     why: str = ""
     cause: Cause = "worn"
+    scale: float = 1.0
+
+    def at(self, scale: float) -> Fault:
+        """The same fault of another size: its conductances divided by `scale`."""
+        changes = dict(self.changes)
+        for key, value in self.changes.items():
+            if key in self.resized:
+                changes[key] = value / scale if key[1] != "esr" else value * scale
+        return replace(self, changes=changes, scale=scale, odds=self.odds * OFF_SIZE)
+
+    @property
+    def key(self) -> str:
+        """Its name, and its size where that is not the usual one."""
+        return self.name if self.scale == 1.0 else f"{self.name} @{self.scale:g}"
 
     @property
     def name(self) -> str:
@@ -85,7 +103,7 @@ class Fault:
     def resized(self) -> Overrides:
         """Its changes with a size one sigma smaller; empty where it has none."""
         exact = self.cause != "worn" and "backwards" not in self.mode
-        factor = SIZE_WRONG if exact else SIZE
+        factor = SIZE_WRONG if exact else SIZE if self.scale == 1.0 else SIZE**0.5
         return {
             (element, name): value / factor if name != "esr" else value * factor
             for (element, name), value in self.changes.items()
@@ -122,7 +140,12 @@ class Hypothesis:
 
     @cached_property
     def key(self) -> frozenset[str]:
-        """Names of its faults."""
+        """Names of its faults, with their sizes where these are told."""
+        return frozenset(f.key for f in self.faults)
+
+    @cached_property
+    def plain(self) -> frozenset[str]:
+        """Names of its faults, whatever their size."""
         return frozenset(f.name for f in self.faults)
 
     @property
@@ -156,8 +179,8 @@ class Hypothesis:
         return "; ".join(f.why for f in self.faults) if self.faults else "kept open"
 
     def left(self, condition: Condition) -> frozenset[str]:
-        """Names of the faults still in the machine in a condition."""
-        return frozenset(f.name for f in self.faults if f.present(condition))
+        """Keys of the faults still in the machine in a condition."""
+        return frozenset(f.key for f in self.faults if f.present(condition))
 
 
 def weight(part: Part, touched: bool, factor: float | None = None) -> tuple[float, str]:

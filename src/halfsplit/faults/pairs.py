@@ -18,8 +18,8 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dictionary import DictionaryCache, held_rows
-from halfsplit.faults.hypotheses import Hypothesis
-from halfsplit.faults.predictions import UNCLAIMED, Predictions
+from halfsplit.faults.hypotheses import SCALES, Hypothesis
+from halfsplit.faults.predictions import UNCLAIMED, Floats, Predictions
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 
 CHUNK = 4096
@@ -110,30 +110,67 @@ def _solved(
     second: npt.NDArray[np.int64],
     progress: Progress | None,
 ) -> PairMeans:
-    machine = dictionary.machine
-    topology, state = machine.topology, machine.values(condition)
+    topology, state = dictionary.machine.topology, dictionary.machine.values(condition)
     alone = topology.rows([{**f, **state} for f in dictionary.faults])
-    base = alone[0]
-    at = [topology.net_index[n] for n in table.nets]
-    alternating = machine.alternating(condition) is not None
-    levels = np.nan_to_num(table.mean)
-    mean = np.zeros((len(first), len(table.nets) + 1), dtype=np.float32)
-    ok = np.zeros(len(first), dtype=bool)
+    made = []
     for begin in range(0, len(first), CHUNK):
         part = slice(begin, begin + CHUNK)
         one, two = alone[first[part]], alone[second[part]]
-        rows = np.where(two != base, two, one)
-        start = np.zeros((len(rows), topology.arrays.n))
-        start[:, at] = levels[first[part], :-1]
-        if alternating:
-            held = start.copy()
-            held[:, at] += levels[second[part], :-1] - levels[0, :-1]
-            rows = held_rows(machine, rows, held)
-        found = operating_point(topology, rows, start)
-        mean[part, :-1] = np.nan_to_num(found.mean[:, at])
-        ok[part] = ~np.isin(found.status, UNCLAIMED)
+        rows = np.where(two != alone[0], two, one)
+        made.append(_means(dictionary, condition, table, rows, first[part], second[part]))
         if progress:
             progress(min(begin + CHUNK, len(first)), len(first))
-    both = table.ripple[first] + table.ripple[second] - table.ripple[0]
-    ripple = np.maximum(np.nan_to_num(both), 0.0).astype(np.float32)
-    return PairMeans(first, second, mean, ripple, ok)
+    whole = {n: np.concatenate([getattr(m, n) for m in made]) for n in ("mean", "ripple", "ok")}
+    return PairMeans(first, second, **whole)
+
+
+def _means(
+    dictionary: DictionaryCache,
+    condition: Condition,
+    table: Predictions,
+    rows: Floats,
+    first: npt.NDArray[np.int64],
+    second: npt.NDArray[np.int64],
+) -> PairMeans:
+    """Solve rows that hold two faults of the table each (or one twice), from the first's levels."""
+    machine = dictionary.machine
+    topology = machine.topology
+    at = [topology.net_index[n] for n in table.nets]
+    levels = np.nan_to_num(table.mean)
+    both = (first != second)[:, None]
+    start = np.zeros((len(rows), topology.arrays.n))
+    start[:, at] = levels[first, :-1]
+    if machine.alternating(condition) is not None:
+        held = start.copy()
+        held[:, at] += np.where(both, levels[second, :-1] - levels[0, :-1], 0.0)
+        rows = held_rows(machine, rows, held)
+    found = operating_point(topology, rows, start)
+    mean = np.zeros((len(rows), len(table.nets) + 1), dtype=np.float32)
+    mean[:, :-1] = np.nan_to_num(found.mean[:, at])
+    added = np.where(both, table.ripple[second] - table.ripple[0], 0.0)
+    ripple = np.maximum(np.nan_to_num(table.ripple[first] + added), 0.0).astype(np.float32)
+    return PairMeans(first, second, mean, ripple, ~np.isin(found.status, UNCLAIMED))
+
+
+def size_means(
+    dictionary: DictionaryCache, singles: Sequence[Hypothesis], condition: Condition
+) -> tuple[list[tuple[int, float]], PairMeans] | None:
+    """Means of every single fault at other sizes, as (row, scale) and what they read.
+
+    Not for a circuit that keeps time by itself, where each would have to be followed.
+    """
+    machine = dictionary.machine
+    if machine.self_oscillating and not machine.alternating(condition):
+        return None
+    which = [
+        (i, scale)
+        for i, h in enumerate(singles)
+        if len(h.faults) == 1 and h.faults[0].cause == "worn" and h.sizes
+        for scale in SCALES
+    ]
+    table = dictionary.get(condition)
+    row = np.array([i for i, _ in which], dtype=np.int64)
+    state = machine.values(condition)
+    changes = [{**singles[i].faults[0].at(scale).changes, **state} for i, scale in which]
+    made = _means(dictionary, condition, table, machine.topology.rows(changes), row, row)
+    return which, made

@@ -1,0 +1,45 @@
+"""The power check of a machine on the bench: its present condition, its suspects, its journal."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.bench.hazards import at_limiters, before_touching, present
+from halfsplit.bench.session import Session
+from halfsplit.bringup.power import PowerCheck, power_check
+from halfsplit.faults.hypotheses import Hypothesis
+
+LEAST_WEIGHT = 0.02  # weight above which a suspect is looked at unless told otherwise
+MOST = 40  # suspects looked at, heaviest first
+
+
+def live_suspects(bench: Session, least: float = LEAST_WEIGHT) -> list[tuple[Hypothesis, float]]:
+    """Suspects that blame a part and weigh at least `least`, heaviest first."""
+    weights = bench.belief.weights()
+    listed = [(h, float(w)) for h, w in zip(bench.hypotheses, weights, strict=True) if h.faults]
+    return sorted([c for c in listed if c[1] >= least], key=lambda c: -c[1])[:MOST]
+
+
+def check_power(
+    bench: Session, condition: Condition, least: float = LEAST_WEIGHT, propose: bool = True
+) -> PowerCheck:
+    """Power check of a condition with the suspects that are left."""
+    suspects = live_suspects(bench, least)
+    return power_check(bench.machine, condition, suspects, propose=propose, progress=bench.progress)
+
+
+def power_dict(bench: Session, condition: Condition, least: float = LEAST_WEIGHT) -> dict[str, Any]:
+    """The check as plain data, with the cautions that belong to this step."""
+    check = check_power(bench, condition, least)
+    return check.as_dict() | {
+        "at": check.at,
+        "least_weight": least,
+        "cautions": [
+            *at_limiters(bench.machine, condition),
+            *present(bench.machine, condition),
+            *before_touching(bench.machine, bench.condition)[:1],
+            "local wiring rules and licensed-practice limits come first; eyes and face out of line "
+            "with capacitors at first power",
+        ],
+    }

@@ -1,0 +1,339 @@
+"""How hard every part works in solved rows, held against its ratings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.lower import Machine
+from halfsplit.circuit import elements as el
+from halfsplit.circuit.cycle import mains_cycle
+from halfsplit.circuit.follow import follow
+from halfsplit.circuit.heat import element_flow
+from halfsplit.circuit.netlist import Overrides
+from halfsplit.circuit.op import operating_point
+from halfsplit.circuit.solution import Rhythm, Solution, Status
+from halfsplit.circuit.threads import Progress
+from halfsplit.faults.dictionary import CHUNK, FEW, table_folder
+from halfsplit.faults.ratings import Limit, limits_of, thermal_path
+from halfsplit.faults.store import load_arrays, store_arrays
+from halfsplit.quantity import Unit, show
+from halfsplit.quantity.volts import volts as volts_text
+
+Floats = npt.NDArray[np.float64]
+
+FORMAT = 2  # of what is kept on disk
+UNITS: dict[str, Unit] = {"watts": "W", "amps": "A", "volts": "V", "reverse": "V", "degC": "degC"}
+
+
+@dataclass(frozen=True)
+class Over:
+    """One part in one row against one of its limits: `ratio` is value over limit, for a junction
+    rise over the rise allowed."""
+
+    part: str
+    quantity: str
+    value: float
+    limit: float
+    ratio: float
+    element: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Stress:
+    """H rows in one condition. M parts, L limits.
+
+    Attributes
+    ----------
+    watts: power turned into heat [W] (H, M), a source that delivers as zero.
+    amps: largest current into any terminal, at its peak [A] (H, M).
+    volts: largest voltage between two terminals of one of its elements, at its peak [V] (H, M).
+    junction: junction temperature [degC] (H, M), NaN where no thermal resistance is known.
+    values: each limit's quantity, reduced as its basis says (H, L).
+    status: one solver status a row (H); an unsolved row has NaN throughout.
+    """
+
+    parts: tuple[str, ...]
+    limits: tuple[Limit, ...]
+    ambient: float
+    watts: Floats
+    amps: Floats
+    volts: Floats
+    junction: Floats
+    values: Floats
+    status: npt.NDArray[np.int8]
+
+    @property
+    def ratios(self) -> Floats:
+        """Values over limits (H, L); of junctions, the rise over the rise allowed."""
+        base = np.array([self.ambient if x.quantity == "degC" else 0.0 for x in self.limits])
+        most = np.array([x.limit for x in self.limits])
+        found: Floats = (self.values - base) / np.maximum(most - base, 1e-12)
+        return found
+
+    def over(self, row: int, least: float = 1.0) -> list[Over]:
+        """Parts at or above `least` times a limit, worst first, each with its worst limit."""
+        best: dict[str, Over] = {}
+        for k, ratio in enumerate(self.ratios[row]):
+            limit = self.limits[k]
+            if not ratio >= least or (limit.part in best and best[limit.part].ratio >= ratio):
+                continue
+            value = float(self.values[row, k])
+            words = overstress_words(limit, value, float(ratio))
+            best[limit.part] = Over(
+                limit.part,
+                limit.quantity,
+                value,
+                limit.limit,
+                float(ratio),
+                limit.element,
+                words,
+            )
+        return sorted(best.values(), key=lambda o: -o.ratio)
+
+
+def overstress_words(limit: Limit, value: float, ratio: float) -> str:
+    """Such as "0.56 ohm 5 W resistor R3 takes 17 W: 3.4 times its 5 W"."""
+    name = f"{limit.label} {limit.part}"
+    unit = UNITS[limit.quantity]
+    if unit == "V":
+        shown, allowed = volts_text(value), volts_text(limit.limit)
+    else:
+        shown, allowed = show(value, unit, 2), show(limit.limit, unit, 2)
+    if limit.quantity == "degC":
+        return f"junction of {name} at {value:.0f} °C, {limit.limit:.0f} °C allowed"
+    times = f"{ratio:.2g} times" if ratio < 10 else f"{ratio:.0f} times"
+    if limit.quantity == "reverse":
+        return f"{name} has {shown} the wrong way round: {times} the {allowed} it stands"
+    verb = {"watts": "takes", "amps": "carries", "volts": "has"}[limit.quantity]
+    across = " across it" if limit.quantity == "volts" else ""
+    return f"{name} {verb} {shown}{across}: {times} its {allowed}"
+
+
+def stresses(
+    machine: Machine,
+    condition: Condition,
+    faults: Sequence[Overrides],
+    *,
+    fresh: Sequence[Overrides] | None = None,
+    progress: Progress | None = None,
+) -> Stress:
+    """Solve every fault in one condition and hold every part against its ratings.
+
+    Over a mains cycle or a switching beat the element equations are taken at each sample kept of
+    the waves, so a rectifier's or a fuse's current follows from the same voltages a scope sees;
+    what capacitors take in passing is not counted. Kept on disk.
+    """
+    step = FEW if machine.self_oscillating else CHUNK
+    laid = list(fresh) if fresh is not None else [{} for _ in faults]
+    limits = limits_of(machine, condition)
+    air = [thermal_path(machine.fitted(p, condition)) for p in machine.assembly.parts.values()]
+    more = repr((FORMAT, limits, condition.ambient, air, [sorted(f.items()) for f in laid]))
+    folder = table_folder(machine, condition, faults, "stress " + more)
+    found: list[Stress] = []
+    for begin in range(0, len(faults), step):
+        path = folder / f"s{begin:06d}.npz"
+        part = faults[begin : begin + step]
+        kept = _restored(machine, condition, limits, load_arrays(path), len(part))
+        if kept is None:
+            kept = _solve(machine, condition, limits, part, laid[begin : begin + step])
+            store_arrays(path, {n: getattr(kept, n) for n in ARRAYS} | {"n": len(limits)})
+        found.append(kept)
+        if progress:
+            progress(min(begin + step, len(faults)), len(faults))
+    return _joined(found)
+
+
+ARRAYS = ("watts", "amps", "volts", "junction", "values", "status")
+
+
+def _restored(
+    machine: Machine,
+    condition: Condition,
+    limits: Sequence[Limit],
+    found: dict[str, npt.NDArray[Any]] | None,
+    rows: int,
+) -> Stress | None:
+    if found is None or not set(ARRAYS) <= set(found) or len(found["status"]) != rows:
+        return None
+    named: dict[str, Any] = {n: found[n] for n in ARRAYS}
+    return Stress(tuple(machine.assembly.parts), tuple(limits), condition.ambient, **named)
+
+
+def _joined(parts: Sequence[Stress]) -> Stress:
+    first = parts[0]
+    whole: dict[str, Any] = {n: np.concatenate([getattr(p, n) for p in parts]) for n in ARRAYS}
+    return Stress(first.parts, first.limits, first.ambient, **whole)
+
+
+def _solve(
+    machine: Machine,
+    condition: Condition,
+    limits: Sequence[Limit],
+    faults: Sequence[Overrides],
+    fresh: Sequence[Overrides],
+) -> Stress:
+    topology, state = machine.topology, machine.values(condition)
+    rows = topology.rows([{**f, **state, **new} for f, new in zip(faults, fresh, strict=True)])
+    hertz = machine.alternating(condition)
+    rhythm: Rhythm | None = None
+    if hertz:
+        solved = mains_cycle(topology, rows, hertz)
+    elif machine.self_oscillating:
+        solved, rhythm = follow(topology, rows)
+    else:
+        start = np.nan_to_num(operating_point(topology, topology.rows([state])).mean[0])
+        solved = operating_point(topology, rows, start)
+    return measure(machine, condition, limits, rows, solved, rhythm)
+
+
+def measure(
+    machine: Machine,
+    condition: Condition,
+    limits: Sequence[Limit],
+    rows: Floats,
+    solved: Solution,
+    rhythm: Rhythm | None = None,
+) -> Stress:
+    """Stress of rows already solved: a :class:`Solution` of `rows` (H, P) of the machine."""
+    parts = list(machine.assembly.parts.values())
+    index = machine.topology.element_index
+    count = len(rows)
+    watts, amps, volts = (np.full((count, len(parts)), np.nan) for _ in range(3))
+    values = np.full((count, len(limits)), np.nan)
+    own = [[index[e.name] for e in p.elements()] for p in parts]
+    for r in range(count):
+        if solved.status[r] == Status.UNSOLVED:
+            continue
+        run = _Run(machine, rows[r], solved, rhythm, r)
+        for k, elements in enumerate(own):
+            watts[r, k] = max(sum(run.watts(e) for e in elements), 0.0)
+            amps[r, k] = max((run.amps(e, "peak") for e in elements), default=0.0)
+            volts[r, k] = max((run.across(e) for e in elements), default=0.0)
+        for k, limit in enumerate(limits):
+            e = index[limit.element]
+            if limit.quantity == "watts":
+                values[r, k] = max(run.watts(e), 0.0)
+            elif limit.quantity == "amps":
+                values[r, k] = run.amps(e, limit.basis)
+            elif limit.quantity in ("volts", "reverse"):
+                values[r, k] = run.rated_volts(e, limit.quantity == "reverse")
+    air = [thermal_path(machine.fitted(p, condition)) for p in parts]
+    to_air = np.array([np.nan if t is None else t for t in air])
+    junction = condition.ambient + watts * to_air
+    where = {p.ref: k for k, p in enumerate(parts)}
+    for k, limit in enumerate(limits):
+        if limit.quantity == "degC":
+            values[:, k] = junction[:, where[limit.part]]
+    return Stress(
+        tuple(machine.assembly.parts),
+        tuple(limits),
+        condition.ambient,
+        watts,
+        amps,
+        volts,
+        junction,
+        values,
+        solved.status.astype(np.int8),
+    )
+
+
+class _Run:
+    """One solved row seen sample by sample."""
+
+    def __init__(
+        self, machine: Machine, row: Floats, solved: Solution, rhythm: Rhythm | None, r: int
+    ) -> None:
+        self.topology = machine.topology
+        self.elements = list(machine.netlist)
+        wave = solved.wave[r].astype(float)
+        if not wave.shape[1] or not np.isfinite(wave).all():
+            wave = solved.mean[r][:, None]
+        samples = np.ascontiguousarray(wave.T)
+        count = len(samples)
+        self.flow, self.into = element_flow(
+            self.topology,
+            np.repeat(row[None], count, axis=0),
+            samples,
+            np.repeat(solved.latched[r][None], count, axis=0),
+        )
+        pad = ((0, 0), (0, 1))
+        self.volts = np.pad(samples, pad)
+        self.mean = np.append(solved.mean[r], 0.0)
+        # How far the exact extremes of each net reach beyond the samples kept of it.
+        self.above = np.append(np.maximum(solved.high[r] - samples.max(axis=0), 0.0), 0.0)
+        self.below = np.append(np.maximum(samples.min(axis=0) - solved.low[r], 0.0), 0.0)
+        self.row = row
+        self.held = None
+        if rhythm is not None and np.isfinite(rhythm.held_mean[r]).any():
+            self.held = (rhythm.held_mean[r], rhythm.held_low[r], rhythm.held_high[r])
+
+    def watts(self, e: int) -> float:
+        element = self.elements[e]
+        if isinstance(element, el.Inductor):
+            r = self.row[self.topology.slot[element.name, "r"]]
+            return float(r * self.amps(e, "rms") ** 2)
+        return float(self.flow[:, e].mean())
+
+    def amps(self, e: int, basis: str) -> float:
+        """Current of the terminal that carries most [A]."""
+        element = self.elements[e]
+        if isinstance(element, el.Inductor):
+            return self._choke(e, basis)
+        # A winding's third terminal is its core, which carries turns, not amperes.
+        count = 2 if isinstance(element, el.Winding) else len(element.nets)
+        flow = self.into[:, e, :count]
+        if basis == "peak":
+            return float(np.abs(flow).max())
+        if basis == "rms":
+            return float(np.sqrt((flow**2).mean(axis=0)).max())
+        return float(np.abs(flow.mean(axis=0)).max())
+
+    def _choke(self, e: int, basis: str) -> float:
+        if self.held is not None and np.isfinite(self.held[0][e]):
+            mean, low, high = (float(part[e]) for part in self.held)
+            if basis == "peak":
+                return max(abs(low), abs(high))
+            # The ripple of a choke is a triangle: its rms is its height over the root of twelve.
+            return float(np.sqrt(mean**2 + (high - low) ** 2 / 12.0)) if basis == "rms" else mean
+        a, b = self._ends(e)[:2]
+        name = self.elements[e].name
+        r = self.row[self.topology.slot[name, "r"]]
+        return float(abs(self.mean[a] - self.mean[b]) / max(r, 1e-9))
+
+    def _ends(self, e: int) -> list[int]:
+        at = self.topology.net_index
+        return [at.get(n, len(self.topology.nets)) for n in self.elements[e].nets]
+
+    def _between(self, a: int, b: int) -> tuple[float, float]:
+        """Least and most of the volts from a to b [V], exact extremes of each net allowed for."""
+        found = self.volts[:, a] - self.volts[:, b]
+        return (
+            float(found.min() - max(self.below[a], self.above[b])),
+            float(found.max() + max(self.above[a], self.below[b])),
+        )
+
+    def across(self, e: int) -> float:
+        ends = self._ends(e)[:2] if len(self._ends(e)) < 3 else self._main(e)
+        low, high = self._between(*ends)
+        return max(abs(low), abs(high))
+
+    def _main(self, e: int) -> list[int]:
+        """The two terminals a rating in volts is about."""
+        ends, element = self._ends(e), self.elements[e]
+        if isinstance(element, (el.Bjt, el.Triode, el.Pentode)):
+            return [ends[0], ends[-1]]
+        return ends[:2]
+
+    def rated_volts(self, e: int, reverse: bool) -> float:
+        """Volts the rating is about: backwards for rectifiers, forwards for what has a plus."""
+        low, high = self._between(*self._main(e))
+        if reverse or isinstance(self.elements[e], (el.Diode, el.Vacuum)):
+            return max(-low, 0.0)
+        return max(abs(low), abs(high))
