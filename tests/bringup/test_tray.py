@@ -13,7 +13,7 @@ import pytest
 
 from halfsplit.assembly.condition import Condition, parse_change
 from halfsplit.assembly.model import LoadValue
-from halfsplit.bringup import crowbar, ladder, overcurrent
+from halfsplit.bringup import crowbar, holdup, ladder, overcurrent
 from halfsplit.bringup.solving import Bench, UnsolvedError
 from halfsplit.bringup.stock import parse_stock
 from halfsplit.problems import ProblemsError
@@ -194,6 +194,52 @@ def test_pass_transistor_into_a_short() -> None:
 )
 def test_verdict_on_currents(knee: float, short: float | None, passed: bool) -> None:
     assert overcurrent.verdict(bent("P5"), knee, short)["passed"] is passed
+
+
+# -- hold-up --------------------------------------------------------------------------------------
+
+
+@cache
+def held(farads: float = 33000e-6) -> holdup.HoldUp:
+    made = bench()
+    made = Bench(made.machine, made.condition, {("C1", "c"): farads})
+    return holdup.hold_up(made, {"P5": 5.0, "P12": 1.0, "N12": 1.0})
+
+
+def test_hold_up_by_charge() -> None:
+    """C dV / I: what the reservoir loses until its rail drops out, drawn at nearly constant
+    current. The volts at which the rail drops out are read off by lowering its source alone."""
+    made = bench()
+    loads = {("load:p5", "g"): 1.0, ("load:p12", "g"): 1 / 12, ("load:n12", "g"): 1 / 12}
+    steps = np.linspace(-19.5, -12.5, 141)
+    laid = [{**loads, ("feed:vrnr", "dc"): v, ("feed:vrnr", "g"): 100.0} for v in steps]
+    table = made.solve([loads, *laid])
+    rail = table.mean[1:, table.column("n12")]
+    drops = -float(steps[np.argmax(rail > -11.4)])
+    start = -float(table.mean[0, table.column("vrnr")])
+    drawn = 1.0 + 0.055  # full load, and relay, reference, tails and bleeder
+    assert held().rails["N12"] == pytest.approx(4700e-6 * (start - drops) / drawn, rel=0.08)
+
+
+def test_a_dried_reservoir_holds_less() -> None:
+    """6,800 uF in place of 33,000 uF: +5 V goes first, about a fifth as late as its own."""
+    dried, sound = held(6800e-6).rails["P5"], held().rails["P5"]
+    assert dried is not None and sound is not None
+    assert dried < 0.5 * sound
+    assert not holdup.verdict(held(), "P5", dried)["passed"]
+    assert holdup.verdict(held(), "P5", sound)["passed"]
+
+
+def test_run_relay_warns_too_late() -> None:
+    """K1 pulls at three quarters and holds to a tenth of 24 V: 18 V, reached before 22.8 V of rails
+    within limits, and 2.4 V, long after they left them."""
+    found = held()
+    at, late = found.pulls_in["K1"], found.relays["K1"]
+    assert at is not None and late is not None
+    assert at["volts"]["P12"] - at["volts"]["N12"] == pytest.approx(18.0, abs=1.0)
+    assert not all(at["within"].values())
+    assert late > max(t for t in found.rails.values() if t is not None)
+    assert any("warns too late" in line for line in holdup.procedure(found))
 
 
 # -- ladder ---------------------------------------------------------------------------------------

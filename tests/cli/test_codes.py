@@ -42,6 +42,7 @@ CODES: list[tuple[int, str]] = [
     (1, "load pt3.yaml P5 --stock 1R"),
     (1, "load pt3.yaml P6 --stock 1R/50W"),
     (1, "load pt3.yaml P5 --stock 1R/50W --pieces 0"),
+    (0, "protect pt3.yaml P5 --hold-up 20ms"),
     (1, "protect pt3.yaml --trip 6.3V"),
     (1, "protect pt3.yaml P5 --trip banana"),
     (1, "reform pt3.yaml C1"),

@@ -12,7 +12,7 @@ import numpy as np
 from halfsplit.assembly.condition import Change, find_part, refit
 from halfsplit.assembly.script import load_faults
 from halfsplit.bench.session import Session
-from halfsplit.bringup import crowbar, discharge, forming_log, ladder, overcurrent, reform
+from halfsplit.bringup import crowbar, discharge, forming_log, holdup, ladder, overcurrent, reform
 from halfsplit.bringup.rules import RULES
 from halfsplit.bringup.solving import Bench, UnsolvedError
 from halfsplit.circuit.netlist import Overrides
@@ -99,7 +99,21 @@ def protections(
             tests += _limiting(bench, label, full)
         except UnsolvedError as error:
             tests.append({"test": "over-current", "rail": label, "not_solved": str(error)})
+    tests += _hold_up(bench)
     return {"condition": bench.bare().words(), "tests": tests, "stands": STANDS_OUT}
+
+
+def _hold_up(bench: Bench) -> list[dict[str, Any]]:
+    """The test of hold-up and power-good, with every rail that has a full current loaded to it."""
+    full = {label: ladder.full_amps(bench, label) for label in bench.machine.assembly.rails}
+    loads = {label: amps for label, amps in full.items() if amps}
+    if not loads or not bench.condition.energised():
+        return []
+    try:
+        found = holdup.hold_up(bench, loads)
+    except UnsolvedError as error:
+        return [{"test": "hold-up", "rail": ", ".join(loads), "not_solved": str(error)}]
+    return [{**found.as_dict(), "steps": holdup.procedure(found), "object": found}]
 
 
 def _limiting(bench: Bench, label: str, full: float) -> list[dict[str, Any]]:

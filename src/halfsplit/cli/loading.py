@@ -129,15 +129,17 @@ def protect(
     let_go: Annotated[bool, Parameter(negative="", help="it fired but did not stay so")] = False,
     knee: Annotated[str | None, Parameter(help="most current read")] = None,
     short: Annotated[str | None, Parameter(help="current read into a short")] = None,
+    hold_up: Annotated[str | None, Parameter(help="time the rail stood after the plug")] = None,
     json: Json = False,
 ) -> int:
-    """How to prove crowbar, current limit and restart, with the numbers; and what readings say."""
+    """How to prove crowbar, current limit, restart and hold-up, in numbers; what readings say."""
     from halfsplit.bench.bringing import plain, protections, readings, standing, value
-    from halfsplit.bringup import crowbar, overcurrent
+    from halfsplit.bringup import crowbar, holdup, overcurrent
 
     trips = readings("trip", trip or [], "V")
     knee_amps, short_amps = value("knee", knee, "A"), value("short", short, "A")
-    if (trips or knee or short) and len(rails) != 1:
+    held = value("hold-up", hold_up, "s")
+    if (trips or knee or short or held) and len(rails) != 1:
         wrong = "readings belong to one rail"
         raise ProblemsError([Problem("", 0, 0, "rail", wrong, "protect FILE P5 --trip 6.31V")])
     with session(file) as bench:
@@ -149,13 +151,15 @@ def protect(
                 verdicts.append(crowbar.verdict(test["object"], trips, not let_go))
             elif test["test"] == "over-current" and (knee or short) and "object" in test:
                 verdicts.append(overcurrent.verdict(test["object"], knee_amps, short_amps))
+            elif test["test"] == "hold-up" and held and "object" in test:
+                verdicts.append(holdup.verdict(test["object"], rails[0], held))
             else:
                 continue
             part = test.get("part") or _senses(bench.machine, rails[0])
             verdicts[-1]["test"] = test["test"]
             body = {"rail": rails[0], **verdicts[-1]}
             verdicts[-1]["stored"] = bench.note_bringup("protect", part, body).seq
-        if (trips or knee or short) and not verdicts:
+        if (trips or knee or short or held) and not verdicts:
             raise NotFoundError(f"{rails[0]} has no such test that could be solved")
         data["verdicts"] = verdicts
         return emit(plain(data), json, lambda: _tests(data))
