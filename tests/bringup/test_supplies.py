@@ -9,7 +9,7 @@ import pytest
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.opening import open_machine
-from halfsplit.bringup import discharge, ladder, overcurrent, reform
+from halfsplit.bringup import crowbar, discharge, ladder, overcurrent, reform
 from halfsplit.bringup.forming_log import Formed, judge, plot, predicted_end
 from halfsplit.bringup.rules import LEAKAGES, RULES
 from halfsplit.bringup.solving import Bench
@@ -243,3 +243,17 @@ def test_restart_into_a_short() -> None:
     assert short.peak_amps == pytest.approx(13.9, rel=0.03)
     assert short.feed_amps == pytest.approx(52e-3, rel=0.3)  # 40 mA here
     assert "ticks every" in overcurrent.restart_steps(short, 8.0)[0]
+
+
+def test_crowbar_of_the_switching_supply() -> None:
+    """Notes: a 5.6 V zener and the gate, about 6.2 V."""
+    opened, _ = open_machine(EXAMPLES / "stile17" / "ob8.yaml")
+    found = crowbar.find(opened)
+    assert found == [("SCR1", "OUT")]
+    bar = crowbar.predict_trip(
+        Bench(opened, Condition("off", "none"), {}), "SCR1", "OUT", opened.assembly.rails["OUT"]
+    )
+    assert bar.trip == pytest.approx(6.2, abs=0.1)
+    assert bar.on_volts < 1.5
+    assert bar.stop == pytest.approx(1.1 * 6.6)
+    assert "not solved" in bar.after[0]

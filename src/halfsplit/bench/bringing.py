@@ -89,7 +89,11 @@ def protections(
             continue
         rail = rails[label]
         rail = rail if absolute is None else rail.model_copy(update={"absolute": absolute})
-        bar = crowbar.predict_trip(bench, ref, label, rail)
+        try:
+            bar = crowbar.predict_trip(bench, ref, label, rail)
+        except UnsolvedError as error:
+            tests.append({"test": "crowbar", "rail": label, "not_solved": str(error)})
+            continue
         tests.append({**bar.as_dict(), "steps": crowbar.procedure(bar), "object": bar})
     for label in rails:
         full = ladder.full_amps(bench, label)

@@ -10,9 +10,10 @@ import numpy as np
 
 from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import Rail
-from halfsplit.bringup.solving import Bench
+from halfsplit.bringup.solving import Bench, UnsolvedError
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
+from halfsplit.circuit.solution import Status
 from halfsplit.parts.kinds.supply import Supply
 from halfsplit.quantity import Reading, show
 from halfsplit.quantity.volts import volts
@@ -20,6 +21,8 @@ from halfsplit.quantity.volts import volts
 INJECTOR = "injector#"
 SERIES, LIMIT = 10.0, 0.2  # ohm and A of the injecting supply; common practice
 BISECTIONS = 24
+PAST = 1.1  # times the top of its window at which raising stops; common practice
+BEATS = (int(Status.OSCILLATING), int(Status.RESTARTING))
 JOINS = frozenset({"wire", "fuse", "trace", "connector"})
 # A fast fuse at 2.75 times its rating opens within 2 s, at 1.5 times it must hold an hour: IEC
 # 60127-2 sheet 2 as a maker's sheet for such fuses prints it.
@@ -147,6 +150,10 @@ def predict_trip(bench: Bench, ref: str, label: str, rail: Rail) -> Crowbar:
         fired, _level = solve(middle)
         high, low = np.where(fired, middle, high), np.where(fired, low, middle)
     _, below = solve(low)
+    if fires[0]:
+        _, on = solve(high)
+    if not (np.isfinite(below[0]) and np.isfinite(on[0])):
+        raise UnsolvedError(f"{label}: the injection of {ref} was not solved, no trip is claimed")
     stored = 0.5 * _farads(bench.machine, rail.net) * (float(below[0]) if fires[0] else top) ** 2
     stop, why = _stop(bench.machine, rail, top)
     window = None
@@ -212,6 +219,9 @@ def _stop(machine: Machine, rail: Rail, top: float) -> tuple[float, str]:
     nets, limits = _joined(machine, rail.net), [(top, "three times the rail")]
     if rail.absolute is not None:
         limits.append((abs(rail.absolute), "what nothing on this rail may ever see"))
+    elif rail.over_voltage is not None:
+        high = max(abs(rail.over_voltage.low), abs(rail.over_voltage.high))
+        limits.append((PAST * high, "a tenth past where it must have fired"))
     for ref, part in machine.assembly.parts.items():
         fields, ends = part.__dict__, set(part.terminals().values())
         holds = part.KIND in ("electrolytic", "tantalum") or "capacitor" in part.KIND
@@ -247,6 +257,8 @@ def _ends(bench: Bench, table: Any, ref: str, fault: Overrides) -> str:
     level = float(table.mean[0, table.column(a)] - table.mean[0, table.column(k)])
     (element,) = part.elements()
     amps = max(level - element.values["von"], 0.0) / element.values["ron"]
+    if int(table.status[0]) in BEATS:
+        return f"{table.told(0)}, {volts(abs(level))} mean across {ref}: it goes on until the plug"
     words = f"{show(amps, 'A', 2)} through {ref}"
     rated = part.__dict__.get("amps")
     if rated and amps > rated:

@@ -114,10 +114,16 @@ def _reservoirs(bench: Bench) -> dict[str, float]:
     fed = fed or list(machine.assembly.feeds[bench.condition.feed].nets)
     values = {**bench.faults, **machine.values(bench.bare())}
     found: dict[str, float] = {}
+    behind = {n: n for n in fed}
+    for e in machine.netlist:  # what stands behind a choke runs down with it
+        if isinstance(e, el.Inductor):
+            for near, far in (e.nets, e.nets[::-1]):
+                if near in fed and far != common:
+                    behind.setdefault(far, near)
     for e in machine.netlist:
         if isinstance(e, el.Capacitor) and common in e.nets:
-            (net, *_) = [n for n in e.nets if n != common] or [""]
-            if net in fed:
+            net = behind.get(next((n for n in e.nets if n != common), ""), "")
+            if net:
                 farads = values.get((e.name, "c"), e.values["c"])
                 found[net] = found.get(net, 0.0) + float(farads)
     return found

@@ -21,6 +21,7 @@ from halfsplit.quantity.volts import volts
 POINTS = 41  # resistances from lightly loaded to a short; a row behind a mains rectifier takes 1 s
 FINE = 9  # more of them about the knee
 FOLDS, FREE = 0.9, 2.5  # short over knee below which it folds back; short over full above: no limit
+LIVE = 60.0  # V direct above which a rail is treated as dangerous; see discharge.TOUCH
 SHORT_SECONDS = 1.0  # a short lasts no longer than this; common practice
 
 
@@ -227,17 +228,25 @@ def procedure(found: Curve) -> list[str]:
     stop = 1.15 * high
     steps = [
         "boards out, crowbar and fuses to the drawing; load resistors on a tile, ammeter in the "
-        "lead, eyes shielded",
-        f"step the load down from {show(found.ohms[0], 'ohm', 2)}: expect the most current at "
-        f"{show(found.knee_ohms, 'ohm', 2)}, {show(found.knee_amps, 'A', 3)} "
-        f"({show(low, 'A', 3)} to {show(high, 'A', 3)}); stop above {show(stop, 'A', 3)}",
+        "lead, eyes shielded"
     ]
+    if found.volts[0] > LIVE:
+        steps.append(
+            f"{volts(found.volts[0])} direct, enough to kill: change loads only with the power off "
+            "and the rail measured below 30 V; a second person near"
+        )
     if found.kind == "no limiting":
         steps.append(
-            f"into a short it would give {show(found.short_amps, 'A', 3)}: nothing limits it here; "
-            "do not short it, the fuse is all there is"
+            f"load it to {show(found.full_amps, 'A', 2)} and no further: into a short it would "
+            f"give {show(found.short_amps, 'A', 3)} and nothing limits it here; do not short it, "
+            "the fuse is all there is"
         )
         return steps
+    steps.append(
+        f"step the load down from {show(found.ohms[0], 'ohm', 2)}: expect the most current at "
+        f"{show(found.knee_ohms, 'ohm', 2)}, {show(found.knee_amps, 'A', 3)} "
+        f"({show(low, 'A', 3)} to {show(high, 'A', 3)}); stop above {show(stop, 'A', 3)}"
+    )
     steps.append(
         f"short it once through the ammeter for under {SHORT_SECONDS:g} s: expect "
         f"{show(found.short_amps, 'A', 3)} ({show(under, 'A', 3)} to {show(over, 'A', 3)}), "

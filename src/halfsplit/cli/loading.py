@@ -147,7 +147,7 @@ def protect(
         data = protections(here, rails, value("absolute", absolute, "V"))
         verdicts = []
         for test in data["tests"]:
-            if test["test"] == "crowbar" and trips:
+            if test["test"] == "crowbar" and trips and "object" in test:
                 verdicts.append(crowbar.verdict(test["object"], trips, not let_go))
             elif test["test"] == "over-current" and (knee or short) and "object" in test:
                 verdicts.append(overcurrent.verdict(test["object"], knee_amps, short_amps))
