@@ -27,6 +27,7 @@ WITHIN = 0.05  # of the wanted resistance a network may differ; common practice
 # its volts. Common practice, no published source.
 COLD = 0.1
 OWN = 1e-4  # A below which a resistor of the machine is not worth naming as its load
+SLOW = ": it beats by itself; lamp and electronic load are not solved, use resistors"
 POINTS = 12  # resistances between a cold and a hot lamp at which the rail is solved
 
 
@@ -348,7 +349,8 @@ def _cautions(
                 f"{label}: {top:.0f} V on the load resistors, which kills: connect and change them "
                 "with the power off and the rail measured below 30 V, never live"
             )
-        found += _lamps(bench, label, rail, full)
+        beats = bench.machine.self_oscillating
+        found += [label + SLOW] if beats else _lamps(bench, label, rail, full)
     return found
 
 
