@@ -46,6 +46,9 @@ class Rail(Entry):
     ripple: Volts | None = Field(default=None, gt=0, description="largest peak-to-peak ripple")
     rated: Amps | None = Field(default=None, gt=0)
     over_voltage: VoltRange | None = None
+    absolute: Volts | None = Field(
+        default=None, description="what nothing on the rail may ever see, such as 7.0V for TTL"
+    )
     note: str | None = None
 
 

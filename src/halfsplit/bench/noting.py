@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any, Literal
 
 from halfsplit.assembly.condition import find_part, parse_change
 from halfsplit.assembly.file import near
@@ -11,6 +12,8 @@ from halfsplit.bench.record import Recorder
 from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, Sign
 from halfsplit.journal import Entry
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
+
+BringUp = Literal["reform", "protect", "discharge"]
 
 
 class Noter(Recorder):
@@ -103,3 +106,12 @@ class Noter(Recorder):
             elif entry.kind == "prove" and entry.body["part"] not in fitted:
                 found.append((entry.body["part"], entry.body["good"]))
         return found
+
+    def note_bringup(self, kind: BringUp, part: str, body: dict[str, Any]) -> Entry:
+        """Store a reading of a reforming, of a protection test, or after a discharge."""
+        ref = find_part(self.assembly, part).ref
+        return self._append(kind, {"part": ref, **body, "condition": self.condition.as_dict()})
+
+    def forming(self, part: str) -> list[Entry]:
+        """Readings of the reforming of one part in force, in order."""
+        return [e for e in self.entries if e.kind == "reform" and e.body["part"] == part]

@@ -8,7 +8,17 @@ import sys
 from cyclopts import App, CycloptsError
 
 from halfsplit import __version__
-from halfsplit.cli import dead, drill, energy, files, reading, reasoning, show
+from halfsplit.cli import (
+    capacitors,
+    dead,
+    drill,
+    energy,
+    files,
+    loading,
+    reading,
+    reasoning,
+    show,
+)
 from halfsplit.problems import ExitCode, HalfsplitError, Problem, ProblemsError
 
 app = App(
@@ -77,6 +87,10 @@ for command in (
     reasoning.resume,
     dead.ohms,
     drill.drill,
+    loading.load,
+    loading.protect,
+    capacitors.reform,
+    capacitors.discharge,
     energy.power,
     energy.leans,
     energy.gate,

@@ -24,6 +24,7 @@ from halfsplit.circuit.solution import Solution
 from halfsplit.circuit.threads import Progress
 from halfsplit.circuit.topology import Topology, compile_netlist
 from halfsplit.faults.ohmmeter import FLOOR, LEADS, Ohmmeter
+from halfsplit.parts.kinds.paper import PaperCapacitor
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -37,6 +38,9 @@ BALANCE = 1e-3
 BOARD = 1e8
 # What is left of the models themselves, as a share of the reading: see tests/simulator/test_dead.
 MODEL = 0.01
+# What an ohmmeter may show on a paper capacitor that leaks at its working volts [ohm].
+# Common practice, no published source.
+UNSTRESSED = 20e6
 # What a part of unknown insides does to a reading taken at its pins, as logarithm or volts.
 UNKNOWN = 0.7
 
@@ -151,7 +155,7 @@ class DeadCircuit:
     ) -> DeadReadings:
         """Every ask with the meter's own ranging: the first range that can show it, else OL."""
         state = self.state(condition)
-        base = [{**a.fault, **state, **a.laid} for a in asks]
+        base = [self._unstressed({**a.fault, **state, **a.laid}) for a in asks]
         kept: list[DeadReadings] = []
         todo = np.arange(len(asks))
         place = np.zeros((len(asks), 2), dtype=np.int64)
@@ -171,6 +175,15 @@ class DeadCircuit:
             if progress:
                 progress(len(asks) - todo.size, len(asks))
         return _pick(kept, place)
+
+    def _unstressed(self, changes: Overrides) -> Overrides:
+        """The changes with leaks that show only at working volts gone from paper capacitors."""
+        for ref, part in self.machine.assembly.parts.items():
+            if isinstance(part, PaperCapacitor) and (ref, "g") in changes:
+                leak = 1.0 / part.leak()
+                if 0.0 < changes[ref, "g"] <= 1.5 * leak:  # beyond, it is a short at any volts
+                    changes[ref, "g"] = min(changes[ref, "g"], 1.0 / UNSTRESSED)
+        return changes
 
     def _on_range(
         self, base: Sequence[Overrides], asks: Sequence[Ask], meter: Ohmmeter, which: int

@@ -186,7 +186,7 @@ class DeadDictionary:
     @cached_property
     def _machine(self) -> bytes:
         topology = self.circuit.topology
-        digest = hashlib.sha256(f"dead {__version__} {SOLVER_DIGEST}".encode())
+        digest = hashlib.sha256(f"dead 2 {__version__} {SOLVER_DIGEST}".encode())
         digest.update(topology.base.tobytes())
         listed = [(e.name, type(e).__name__, e.nets) for e in topology.netlist]
         digest.update(repr((topology.nets, listed)).encode())

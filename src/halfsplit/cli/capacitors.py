@@ -1,0 +1,206 @@
+"""Commands for old capacitors and what is stored in them, and their printing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+from cyclopts import Parameter
+from cyclopts.validators import Number
+
+from halfsplit.cli import show
+from halfsplit.cli.common import Feed, Json, emit, session
+from halfsplit.cli.loading import caution
+from halfsplit.problems import ExitCode, Problem, ProblemsError
+
+
+def reform(
+    file: Path,
+    part: str,
+    *,
+    rule: Annotated[str | None, Parameter(help="published rule; you pick, they differ")] = None,
+    leakage: Annotated[str | None, Parameter(help="leakage limit: jan-c-62, small-part")] = None,
+    ohms: Annotated[str | None, Parameter(help="series resistor, if not the rule's: 100k")] = None,
+    watts: Annotated[str | None, Parameter(help="its rating: 5W")] = None,
+    limit: Annotated[str | None, Parameter(help="current limit of the supply: 5mA")] = None,
+    target: Annotated[str | None, Parameter(help="volts to form to, if not working volts")] = None,
+    at_once: Annotated[bool, Parameter(negative="", help="ask for full volts in one step")] = False,
+    months: Annotated[
+        float, Parameter(help="months on the shelf", validator=Number(gte=0, lte=1200))
+    ] = 0.0,
+    feed: Feed = None,
+    volts: Annotated[str | None, Parameter(help="reading: volts across the capacitor")] = None,
+    amps: Annotated[str | None, Parameter(help="reading: current into it: 400uA")] = None,
+    drop: Annotated[str | None, Parameter(help="or volts across the series resistor")] = None,
+    minutes: Annotated[
+        float | None, Parameter(help="minutes since the start", validator=Number(gte=0))
+    ] = None,
+    leak: Annotated[
+        bool, Parameter(negative="", help="test leakage at working volts instead of forming")
+    ] = False,
+    json: Json = False,
+) -> int:
+    """Plan the reforming of a capacitor, log its readings, and say when to stop.
+
+    With --leak: a leakage test at working volts through a resistor; --drop is then its reading.
+    """
+    from halfsplit.bench import bringing
+    from halfsplit.bringup.reform import leak_verdict
+
+    def read(name: str, text: str | None, unit: Any) -> float | None:
+        found = bringing.readings(name, [text] if text else [], unit)
+        return abs(found[0].value) if found else None
+
+    across, current, dropped = read("volts", volts, "V"), read("amps", amps, "A"), None
+    dropped = read("drop", drop, "V")
+    with session(file) as bench:
+        if leak:
+            test = bringing.leak(bench, part, feed, ohms, target)
+            data: dict[str, Any] = {**test.as_dict(), "verdict": None}
+            if dropped is not None:
+                data["verdict"] = leak_verdict(test, dropped)
+            return emit(bringing.plain(data), json, lambda: _leak(data))
+        plan = bringing.forming_plan(
+            bench,
+            part,
+            rule=rule,
+            leakage=leakage,
+            feed=feed,
+            ohms=ohms,
+            watts=watts,
+            limit=limit,
+            target=target,
+            at_once=at_once,
+            months=months,
+        )
+        if dropped is not None and current is None:
+            current = dropped / plan.ohms
+        if (across is None) != (current is None):
+            wrong = "a reading is the volts across it and the current into it"
+            instead = "--volts 250V --amps 400uA, or --drop 40V across the resistor"
+            raise ProblemsError([Problem("", 0, 0, plan.part, wrong, instead)])
+        if across is not None:
+            body = {"volts": across, "amps": current, "minutes": minutes, "rule": plan.rule}
+            bench.note_bringup("reform", plan.part, body)
+        state = bringing.forming_state(bench, plan)
+        data = {**plan.as_dict(), "log": state}
+        emit(bringing.plain(data), json, lambda: _forming(data))
+        return ExitCode.PROBLEMS if plan.refused and across is None else ExitCode.OK
+
+
+def _forming(d: dict[str, Any]) -> None:
+    from halfsplit.quantity import show as q
+    from halfsplit.quantity.volts import volts
+
+    what = {
+        "working": "its working volts",
+        "asked": "as asked",
+        "rating": "its rating, for its working volts were not solved",
+    }[d["target_from"]]
+    show.say(f"{d['part']}: form to {volts(d['target'])}, {what}; rated {volts(d['rated'])}")
+    show.say(f"  rule {d['rule']}: {d['rule_words']} ({d['rule_source']})")
+    show.say(
+        f"  most leakage {q(d['leakage_limit'], 'A', 2)} at rated volts "
+        f"({d['leakage_rule']}: {d['leakage_source']})"
+    )
+    for line in d["cautions"]:
+        caution(line)
+    show.say(
+        f"  series resistor {q(d['ohms'], 'ohm', 2)}, rated {q(d['resistor_watts'], 'W', 2)} or "
+        f"more; never over {q(d['most_amps'], 'A', 2)}, so the supply never more than "
+        f"{volts(d['jump'])} above the capacitor"
+    )
+    for s in d["stages"]:
+        show.say(
+            f"  supply {volts(s['volts'])}: {q(s['seconds'] / 60, '1', 3)} min {s['until']}; if it "
+            f"shorts here {q(s['short_amps'], 'A', 2)}, {q(s['short_watts'], 'W', 3)} in the "
+            "resistor"
+        )
+    for line in d["refused"]:
+        show.error(f"refused: {line}")
+    log = d["log"]
+    for line in log["plot"]:
+        show.say(f"  {line}")
+    if log["readings"]:
+        last = log["readings"][-1]
+        show.say(
+            f"  {len(log['readings'])} readings; last {volts(last['volts'])}, "
+            f"{q(last['amps'], 'A', 2)}, {q(last['watts'], 'W', 2)} in the can"
+        )
+        if log["predicted_seconds"]:
+            at = q(log["predicted_seconds"] / 60, "1", 2)
+            show.say(f"  at this trend within the limit {at} min after the start")
+    show.say(f"  now: {log['state'].replace('-', ' ')}: {log['why']}")
+
+
+def _leak(d: dict[str, Any]) -> None:
+    from halfsplit.quantity import show as q
+    from halfsplit.quantity.volts import volts
+
+    show.say(f"{d['part']}: leakage at its working {volts(d['level'])}, one lead lifted")
+    for line in d["cautions"]:
+        caution(line)
+    show.say(
+        f"  {volts(d['level'])} through {q(d['ohms'], 'ohm', 2)}; if it shorts "
+        f"{q(d['worst_amps'], 'A', 2)}, {q(d['worst_watts'], 'W', 2)} in the resistor"
+    )
+    show.say(
+        f"  sound: under {volts(d['drop_limit'])} across the resistor once it stands still; leaky "
+        f"as this kind gets, about {volts(d['leaky_drop'])} ({q(d['leaky_amps'], 'A', 2)})"
+    )
+    show.say(f"  an ohmmeter may read {d['ohmmeter']}")
+    if d["verdict"]:
+        show.say("  sound at these volts" if d["verdict"]["passed"] else "  leaky:")
+        for reason in d["verdict"]["reasons"]:
+            show.say(f"  {reason}")
+        flag = "--good" if d["verdict"]["passed"] else "--bad"
+        show.say(f"  then say so: observe FILE --part {d['part']} {flag}")
+
+
+def discharge(
+    file: Path,
+    *parts: str,
+    to: Annotated[str | None, Parameter(help="volts to come down to, such as 1V")] = None,
+    through: Annotated[str | None, Parameter(help="discharging resistor at hand: 10k")] = None,
+    feed: Feed = None,
+    measured: Annotated[str | None, Parameter(help="volts measured across the one named")] = None,
+    json: Json = False,
+) -> int:
+    """What each capacitor holds, how long it takes to go, through what; and the proof by meter."""
+    from halfsplit.bench import bringing
+    from halfsplit.bringup.discharge import verdict
+
+    read = bringing.readings("measured", [measured] if measured else [], "V")
+    if read and len(parts) != 1:
+        wrong = "volts measured belong to one capacitor"
+        raise ProblemsError([Problem("", 0, 0, "measured", wrong, "C1 --measured 0.4V")])
+    with session(file) as bench:
+        found = bringing.charges(bench, feed, to, through, parts)
+        data: dict[str, Any] = {"capacitors": [s.as_dict() for s in found], "verdict": None}
+        if read and found:
+            data["verdict"] = verdict(found[0], read[0].value)
+            body = {"volts": read[0].value, "passed": data["verdict"]["passed"]}
+            data["verdict"]["stored"] = bench.note_bringup("discharge", found[0].part, body).seq
+        return emit(bringing.plain(data), json, lambda: _charges(data))
+
+
+def _charges(d: dict[str, Any]) -> None:
+    from halfsplit.quantity.volts import volts
+
+    caution(
+        "plug out first; insulated prods, never a screwdriver; a bleeder fails open without a "
+        "sign, so each is charged until a meter says otherwise"
+    )
+    for s in d["capacitors"]:
+        show.say(s["words"])
+        show.say(
+            f"  then measure across {s['part']} and enter it: discharge FILE {s['part']} "
+            f"--measured 0.4V; again in 5 min, up to {volts(s['rebound_volts'])} may come back"
+        )
+    if not d["capacitors"]:
+        show.say("none of these holds a millijoule")
+    if d["verdict"]:
+        word = "below the limit" if d["verdict"]["passed"] else "not yet"
+        show.say(f"stored #{d['verdict']['stored']}: {word}; {d['verdict']['again']}")
+        for reason in d["verdict"]["reasons"]:
+            show.say(f"  {reason}")
