@@ -118,9 +118,7 @@ def causes(form: Format) -> list[Cause]:
             0.8,
             inverted=True,
         ),
-        cause(
-            "echo", "everything twice: line and terminal both echo", "Turn one off", 0.5, copies=2
-        ),
+        cause("echo", "all twice: line and terminal both echo", "Turn one off", 0.5, copies=2),
         *_format_causes(form, plain),
         *_rate_causes(form, cause),
     ]
@@ -185,7 +183,7 @@ def rank(
     form: what both ends are meant to be. weigh: factors on kinds of cause known otherwise, such
     as from the cable. gap: idle between characters [bit].
 
-    Raises HalfsplitError when nothing appeared and nothing was typed.
+    Raises HalfsplitError when nothing appeared.
     """
     form = form or Format(8)
     try:
@@ -195,8 +193,11 @@ def rank(
         raise HalfsplitError(
             f"“{error.object[error.start]}” is no byte of a serial line; write it as \\xNN"
         ) from None
-    if not out and not sent:
-        raise HalfsplitError("give at least what appeared: --appeared TEXT")
+    if not out:
+        raise HalfsplitError(
+            "nothing appeared, and that is no garbage: look for a handshake that is off, "
+            "a loop without a source, a wire on the wrong pin; halfsplit wire finds them on paper"
+        )
     pause = _GAP if gap is None else gap
     found: dict[object, list[tuple[Cause, float, str, str | None]]] = {}
     for cause in causes(form):
