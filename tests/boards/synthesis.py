@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from halfsplit.boards.capture import changes
+from halfsplit.boards.estimate import estimate
 from halfsplit.boards.framing import Format
 
 RATES = (110, 150, 300, 600, 1200, 2400, 4800, 9600, 19200)
@@ -83,3 +85,23 @@ def synth(rng: np.random.Generator, snr: float) -> Made:
     v = np.convolve(np.pad(v, wide, mode="edge"), np.ones(wide) / wide, mode="same")[wide:-wide]
     v += rng.normal(0, (high - low) / 2 / 10 ** (snr / 20), len(v))
     return Made(t, v, form, nominal, rate, mark, values, jitter)
+
+
+def score(snr: float, number: int, seed: int) -> tuple[int, int, list[str]]:
+    """Captures with rate, polarity and format right, those with all text right too, and misses."""
+    right = text = 0
+    missed = []
+    for k in range(number):
+        made = synth(np.random.default_rng([seed, k]), snr)
+        found = estimate(changes(made.t, made.v))
+        want = (made.nominal, made.mark, made.form.data, made.form.parity, made.form.stop)
+        got = None
+        if found is not None:
+            form = found.form
+            got = (found.nominal, found.mark, form.data, form.parity, form.stop)
+        if got == want:
+            right += 1
+            text += found is not None and list(found.data) == made.values
+        else:
+            missed.append(f"capture {k} at {snr:g} dB: {got} for {want}")
+    return right, text, missed
