@@ -78,26 +78,30 @@ def page(
     Only the entries of the page are read. ``earlier`` is the entry to ask for the page before, or
     None at the beginning.
     """
-    entries = journal.page(KIND, before, most)
+    entries = journal.page(KIND, before, most + 1)
     lines, shown = Lines(console.messages), []
+    first, entries = (entries[0], entries[1:]) if len(entries) > most else (None, entries)
+    if first is not None and first.body.get("way") != "out":
+        lines.feed(_bytes(first))  # a line may have begun on the page before
     for entry in entries:
         way = str(entry.body.get("way", "in"))
         if way == "out":
             shown += _rows(entry, "in", lines.close())
-            text = text_of(entry.body)
-            shown.append({**_head(entry, way), "text": text, "means": []})
+            shown.append({**_head(entry, way), "text": text_of(entry.body), "means": []})
             continue
-        said = lines.feed(text_of(entry.body).encode("latin-1", "replace"))
-        shown += _rows(entry, way, said)
-    if entries:
+        shown += _rows(entry, way, lines.feed(_bytes(entry)))
+    if entries and before is None:  # else the page after it shows the whole line
         shown += _rows(entries[-1], "in", lines.close())
-    full = len(entries) == most
     return {
         "lines": shown,
         "entries": len(entries),
         "settings": dict(entries[-1].body.get("settings", {})) if entries else {},
-        "earlier": entries[0].seq if entries and full else None,
+        "earlier": entries[0].seq if first is not None else None,
     }
+
+
+def _bytes(entry: Entry) -> bytes:
+    return text_of(entry.body).encode("latin-1", "replace")
 
 
 def _head(entry: Entry, way: str) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from halfsplit.assembly.advice import WrongRecord
 from halfsplit.assembly.model import Entry
 from halfsplit.boards.standards import (
     DTE_IN,
@@ -51,9 +52,9 @@ class Pin(Entry):
     @model_validator(mode="after")
     def _says_what_it_is(self) -> Self:
         if self.role is None and self.circuit is None:
-            raise ValueError("the pin has neither a role nor a circuit")
+            raise WrongRecord("the pin has neither a role nor a circuit")
         if self.role == "loop-source" and self.volts is None:
-            raise ValueError("a loop source needs its volts")
+            raise WrongRecord("a loop source needs its volts")
         return self
 
 
@@ -76,13 +77,13 @@ class Connector(Entry):
     @model_validator(mode="after")
     def _has_pins(self) -> Self:
         if not self.pins and not self.layout:
-            raise ValueError("the connector has neither pins nor a layout")
+            raise WrongRecord("the connector has neither pins nor a layout")
         for name, pin in self.all_pins().items():
             if pin.standard is None and self.standard is None and _needs_standard(pin):
-                raise ValueError(f"pin {name} follows no standard, and neither does the connector")
+                raise WrongRecord(f"pin {name} follows no standard, and neither does the connector")
             single = pin.role in ("send", "receive") or pin.circuit in ("TD", "RD")
             if single and (pin.standard or self.standard) == "TIA-422":
-                raise ValueError(f"pin {name}: TIA-422 takes a pair of pins, such as TD+ and TD-")
+                raise WrongRecord(f"pin {name}: TIA-422 takes a pair of pins, such as TD+ and TD-")
         return self
 
     def all_pins(self) -> dict[str, Pin]:

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from halfsplit.assembly.advice import WrongRecord
 from halfsplit.assembly.model import Entry
 from halfsplit.boards.framing import Format, nearest_rate, parse_format
 from halfsplit.parts.base import Hertz
@@ -22,10 +23,10 @@ def _at(value: object) -> object:
     for part in str(value).split(","):
         first, _, last = part.strip().partition("-")
         if not first.isdecimal() or not (last or first).isdecimal():
-            raise ValueError(f"“{value}” is no switch position")
+            raise WrongRecord(f"“{value}” is no switch position")
         found += range(int(first), int(last or first) + 1)
     if not found or min(found) < 1:
-        raise ValueError(f"“{value}” is no switch position")
+        raise WrongRecord(f"“{value}” is no switch position")
     return tuple(found)
 
 
@@ -51,7 +52,7 @@ class Coded(Entry):
         for code in self.codes:
             if set(code) - {"0", "1"} or len(code) != len(self.at):
                 n = len(self.at)
-                raise ValueError(f"code “{code}” must be {n} of 0 and 1, in quotes")
+                raise WrongRecord(f"code “{code}” must be {n} of 0 and 1, in quotes")
         return self
 
 
@@ -74,7 +75,7 @@ class LineBoard(Entry):
     def _sensible(self) -> Self:
         for code, divisor in self.rate.codes.items():
             if not divisor.isdecimal() or int(divisor) < 1:
-                raise ValueError(f"rate “{code}”: {divisor} is no divisor, a whole number from 1")
+                raise WrongRecord(f"rate “{code}”: {divisor} is no divisor, a whole number from 1")
         for name, known in (
             ("bits", "5 6 7 8"),
             ("parity", "on off"),
@@ -84,12 +85,12 @@ class LineBoard(Entry):
             field = getattr(self, name)
             for code, word in (field.codes if field else {}).items():
                 if word not in known.split():
-                    raise ValueError(f"{name} “{code}”: {word} is not one of {known}")
+                    raise WrongRecord(f"{name} “{code}”: {word} is not one of {known}")
         if self.wanted:
             try:
                 parse_format(self.wanted)
             except Exception as error:
-                raise ValueError(str(error)) from None
+                raise WrongRecord(str(error)) from None
         return self
 
     @property

@@ -8,6 +8,7 @@ from typing import Annotated, Self
 
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
+from halfsplit.assembly.advice import WrongRecord
 from halfsplit.assembly.model import Entry
 
 _FIELD = re.compile(r"\{(\w+)\}")
@@ -31,11 +32,11 @@ class Message(Entry):
     def _compiles(self) -> Self:
         names = _FIELD.findall(self.says)
         if len(set(names)) != len(names):
-            raise ValueError("a field stands twice in `says`")
+            raise WrongRecord("a field stands twice in `says`")
         used = _FIELD.findall(self.means) + [n for two in _XOR.findall(self.means) for n in two]
         unknown = sorted(set(used) - set(names))
         if unknown:
-            raise ValueError(f"`means` uses {', '.join(unknown)}, which `says` does not have")
+            raise WrongRecord(f"`means` uses {', '.join(unknown)}, which `says` does not have")
         parts = _FIELD.split(self.says)
         text = "".join(
             f"(?P<{p}>\\S+?)" if k % 2 else r"\s+".join(map(re.escape, re.split(r"\s+", p)))
@@ -80,9 +81,9 @@ class Lamps(Entry):
     def _alike(self) -> Self:
         wide = {len(c) for c in self.codes}
         if len(wide) > 1 or any(set(c) - {"0", "1"} for c in self.codes):
-            raise ValueError('lamp codes are 0s and 1s in quotes, all as long, such as "0100"')
+            raise WrongRecord('lamp codes are 0s and 1s in quotes, all as long, such as "0100"')
         if self.order and len(self.order.split()) not in wide:
-            raise ValueError("`order` names another number of lamps than the codes have")
+            raise WrongRecord("`order` names another number of lamps than the codes have")
         return self
 
 
