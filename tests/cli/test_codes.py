@@ -147,10 +147,12 @@ def test_ctrl_c_is_exit_code_130(tray: Path, run: Run, monkeypatch: pytest.Monke
 AS_JSON = {
     "change": "change pt3.yaml R12 lift a",
     "check": "check pt3.yaml",
+    "console": "console console.yaml",
     "demo": "demo --keep shown",
     "edit": "edit pt3.yaml rails.P5.note new",
     "expect": "expect pt3.yaml p5 live --all-loads",
     "export": "export pt3.yaml",
+    "line": "line console.yaml",
     "meter": "meter pt3.yaml --counts 1",
     "next": "next pt3.yaml",
     "observe": "observe pt3.yaml hum",
@@ -161,6 +163,7 @@ AS_JSON = {
     "schema": "schema",
     "suspects": "suspects pt3.yaml",
     "undo": "undo pt3.yaml",
+    "wire": "wire console.yaml J3 T1",
 }
 
 
