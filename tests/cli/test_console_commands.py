@@ -46,6 +46,8 @@ CODES: list[tuple[int, str]] = [
     (0, "console console.yaml --paste log.txt"),
     (0, "console console.yaml --lamps 0100"),
     (0, "console console.yaml --lamps leds=1000"),
+    (0, "check console.yaml"),
+    (1, "check bad.yaml"),
     (1, "wire console.yaml J3"),
     (1, "wire console.yaml J3 J3"),
     (1, "wire bad.yaml J4 J4"),

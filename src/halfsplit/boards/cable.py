@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from halfsplit.boards.connector import Wired
-from halfsplit.boards.links import Port, side, single_link
+from halfsplit.boards.links import Port, pair_link, side, single_link
 from halfsplit.boards.loops import is_active
 
 Joint = tuple[tuple[str, str], tuple[str, str]]
@@ -85,7 +85,7 @@ def _receiver(
         if not drivers:
             return [Finding("unheard", f"nothing drives {pin.label}")]
         judged = single_link(drivers[0], pin)
-        return [] if judged.verdict == "join" else [_level(judged.why)]
+        return [] if judged.verdict == "join" else [Finding("level", judged.why, judged.harm)]
     state = {s: _held(pin, net, on) for s, pin in (("+", port.plus), ("-", port.minus))}
     labels = {"+": port.plus.label, "-": port.minus.label}
     if state["+"] is None and state["-"] is None:
@@ -108,6 +108,10 @@ def _receiver(
     if swapped:
         words = f"{labels['+']} and {labels['-']} are swapped: everything arrives inverted"
         return [Finding("inverted", words)]
+    if len(driven) == 1 and driven[0].role == "send":
+        judged = pair_link(driven[0], port, [w for w in (plus, minus) if not w.drives])
+        if judged.verdict != "join":
+            return [Finding("level", judged.why, judged.harm)]
     return []
 
 
@@ -115,10 +119,6 @@ def _held(pin: Wired, net: Mapping[Any, int], on: Mapping[int, Sequence[Wired]])
     """What sets the level of a pin: a driver, a common or a supply; None when it floats."""
     firm = [w for w in on[net[_key(pin)]] if w.drives or w.role in ("common", "supply")]
     return next(iter(sorted(firm, key=lambda w: not w.drives)), None)
-
-
-def _level(why: str) -> Finding:
-    return Finding("level", why, harm="takes" in why)
 
 
 def _commons(

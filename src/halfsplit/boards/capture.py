@@ -13,7 +13,7 @@ from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
 Floats = NDArray[np.float64]
 # A capture beyond this is refused early, so that a wrong file does not eat memory.
-LARGEST = 200_000_000  # bytes
+LARGEST = 50_000_000  # bytes
 _SCALE = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9}
 _UNIT = re.compile(r"[\[(/,\s](s|ms|us|µs|ns)[\])\s]*$", re.IGNORECASE)
 # Share of the swing about its middle that a level must cross before it counts as changed, so that

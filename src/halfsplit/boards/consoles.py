@@ -17,6 +17,7 @@ from pydantic import BeforeValidator, Field
 from halfsplit.assembly.advice import near, near_or_all, shown
 from halfsplit.assembly.file import Reader
 from halfsplit.assembly.model import Entry
+from halfsplit.assembly.text import TextError, document
 from halfsplit.boards.connector import Connector
 from halfsplit.boards.line import LineBoard
 from halfsplit.boards.messages import Lamps, Message
@@ -113,6 +114,15 @@ class _Reader(Reader):
         "messages": 'E4: {says: "E4 SIZE {size}", means: no memory where it must begin}',
         "lamps": "leds: {order: D4 D3 D2 D1, codes: {…}}",
     }
+
+
+def is_console(path: Path) -> bool:
+    """Whether a file has a section only console files have, and no parts."""
+    try:
+        keys = set(document(path)[0])
+    except TextError:
+        return False
+    return bool(keys & set(SECTIONS[2:7]) or "console" in keys) and "parts" not in keys
 
 
 def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:

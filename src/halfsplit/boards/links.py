@@ -88,7 +88,7 @@ def link(s: Port, r: Port, sender: Side, receiver: Side, spare: Sequence[Wired] 
         return _from_pair(s, r)
     grounds = receiver.of("common")
     if r.kind == "pair":
-        return _single_to_pair(s.plus, r, grounds)
+        return pair_link(s.plus, r, grounds)
     return single_link(s.plus, r.plus)
 
 
@@ -105,7 +105,7 @@ def single_link(s: Wired, r: Wired) -> Link:
     )
     harm = _harm(s, r)
     if harm:
-        return Link("converter", (s,), (r,), harm, margins=margins)
+        return Link("converter", (s,), (r,), harm, margins=margins, harm=True)
     if min(spare_mark, spare_space) < 0:
         worst = f"{s.standard} leaves {volts(min(mark))} to {volts(max(mark))} at mark"
         need = f"{r.standard} needs {'below' if negative else 'above'} {volts(rules.mark_at)}"
@@ -156,7 +156,7 @@ def _from_pair(s: Port, r: Port) -> Link:
     return Link("join", s.pins, r.pins, f"{why}; {note}", wires, (), margins)
 
 
-def _single_to_pair(s: Wired, r: Port, grounds: Sequence[Wired]) -> Link:
+def pair_link(s: Wired, r: Port, grounds: Sequence[Wired]) -> Link:
     """A single-ended output into a differential input: one side driven, the other held."""
     sense = STANDARDS["TIA-422"].mark_at
     low_mark = s.mark[1] <= 0
@@ -170,7 +170,7 @@ def _single_to_pair(s: Wired, r: Port, grounds: Sequence[Wired]) -> Link:
     driven, held = (r.minus, r.plus) if low_mark else (r.plus, r.minus)
     harm = _harm(s, driven)
     if harm:
-        return Link("converter", (s,), r.pins, harm, margins=margins)
+        return Link("converter", (s,), r.pins, harm, margins=margins, harm=True)
     if not grounds:
         why = f"{held.label} must be held against a common, and its end has none"
         return Link("refuse", (s,), r.pins, why, margins=margins)

@@ -63,6 +63,7 @@ class Link:
     ties: tuple[Tie, ...] = ()
     margins: tuple[Margin, ...] = ()
     source: Wired | None = None  # a separate source pin the loop uses up
+    harm: bool = False  # the output may destroy the input
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``."""
@@ -71,6 +72,7 @@ class Link:
             "from": [p.label for p in self.sender],
             "to": [p.label for p in self.receiver],
             "why": self.why,
+            "harm": self.harm,
             "margins": [m.as_dict() for m in self.margins],
         }
 
