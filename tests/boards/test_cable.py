@@ -120,6 +120,9 @@ def test_drawing_shows_every_wire_and_tie(demo: ConsoleFile) -> None:
     space = "{http://www.w3.org/2000/svg}"
     assert len(root.findall(f"{space}line")) == len(made.wires) == 4
     assert len(root.findall(f"{space}path")) == len(made.ties) == 1
+    loop = plan("J3", demo.connectors["J3"], "T2", demo.connectors["T2"])
+    bows = ElementTree.fromstring(svg(loop)).findall(f"{space}path")
+    assert len(bows) == len(loop.ties) + 1  # and the wire from 14 to 12, within one plug
     words = {t.text for t in root.findall(f"{space}text")}
     assert {"J3-5 (RX+)", "T1-2 (TD)", "J3", "T1"} <= words
     page = sheet(made, "SL-2 <board>")

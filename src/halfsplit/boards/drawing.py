@@ -39,24 +39,31 @@ def svg(plan: Plan) -> str:
             parts.append(
                 f'<text x="{at}" y="{_y(k) + 4}" text-anchor="{anchor}">{escape(label)}</text>'
             )
+    bows = 0
     for wire in plan.wires:
         (x1, y1), (x2, y2) = place[wire.a.label], place[wire.b.label]
+        if wire.a.end == wire.b.end:
+            parts += _bow(x1, y1, y2, bows, wire.why, "")
+            bows += 1
+            continue
         why = f"<title>{escape(wire.why)}</title>"
         parts.append(f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="black">{why}</line>')
-    for k, tie in enumerate(plan.ties):
+    for tie in plan.ties:
         (x, y1), (_, y2) = place[tie.pin.label], place[tie.to.label]
-        out = (x + _LOOP + 8 * k) if x == _LEFT else (x - _LOOP - 8 * k)
-        why = f"<title>{escape(tie.why)}</title>"
-        path = f"M{x} {y1} H{out} V{y2} H{x}"
-        parts.append(
-            f'<path d="{path}" fill="none" stroke="black" stroke-dasharray="4 2">{why}</path>'
-        )
-        if tie.by:
-            anchor = "start" if x == _LEFT else "end"
-            where = f'x="{out}" y="{(y1 + y2) / 2}" text-anchor="{anchor}"'
-            parts.append(f"<text {where}>{escape(tie.by)}</text>")
+        parts += _bow(x, y1, y2, bows, tie.why, tie.by)
+        bows += 1
     parts += [f'<circle cx="{x}" cy="{y}" r="3"/>' for x, y in place.values()]
     return "\n".join([*parts, "</svg>", ""])
+
+
+def _bow(x: int, y1: int, y2: int, k: int, why: str, by: str) -> list[str]:
+    """A joint within one plug, bowed out from it so that it is not hidden by the plug's edge."""
+    out = (x + _LOOP + 8 * k) if x == _LEFT else (x - _LOOP - 8 * k)
+    line = 'fill="none" stroke="black" stroke-dasharray="4 2"'
+    path = f'<path d="M{x} {y1} H{out} V{y2} H{x}" {line}><title>{escape(why)}</title></path>'
+    anchor = "start" if x == _LEFT else "end"
+    where = f'x="{out}" y="{(y1 + y2) / 2}" text-anchor="{anchor}"'
+    return [path, *([f"<text {where}>{escape(by)}</text>"] if by else [])]
 
 
 def _y(row: int) -> int:
