@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from halfsplit.boards.cable import judge
-from halfsplit.boards.connector import settled
+from halfsplit.boards.connector import Connector, settled
 from halfsplit.boards.consoles import ConsoleFile, open_console
 from halfsplit.boards.drawing import sheet, svg
 from halfsplit.boards.wiring import plan
@@ -128,3 +128,14 @@ def test_drawing_shows_every_wire_and_tie(demo: ConsoleFile) -> None:
     page = sheet(made, "SL-2 <board>")
     assert "SL-2 &lt;board&gt;" in page and "http" not in page.replace("http://www.w3.org", "")
     assert all(w.why.replace(">", "&gt;") in page for w in made.wires)
+
+
+def test_a_pair_that_contradicts_itself_is_measured() -> None:
+    """+ said passive, - active: believing either could put two sources in one loop."""
+    pins = {
+        "1": {"role": "loop-send+", "active": False},
+        "2": {"role": "loop-send-", "active": True},
+    }
+    one = Connector.model_validate({"pins": pins})
+    made = plan("A", one, "B", end_of("loop active"))
+    assert made.verdict == "measure" and not made.wires

@@ -28,9 +28,12 @@ def current(volts: float, drops: float, ohms: float) -> float:
 
 
 def is_active(pair: Sequence[Wired]) -> bool | str:
-    """Whether a loop pair brings a source: True, False, or "unknown" when the file does not say."""
-    said = [p.data.active for p in pair if p.data.active is not None]
-    return said[0] if said else "unknown"
+    """Whether a loop pair brings a source: True, False, or "unknown".
+
+    Unknown when the file does not say, or says one thing at + and another at -.
+    """
+    said = {p.data.active for p in pair if p.data.active is not None}
+    return said.pop() if len(said) == 1 else "unknown"
 
 
 def loop_link(

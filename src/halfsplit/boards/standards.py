@@ -41,7 +41,7 @@ class Standard:
 STANDARDS: dict[str, Standard] = {
     # Driver 5 to 15 V into 3 to 7 kohm, 25 V open; receiver 3 V, must take 25 V.
     "TIA-232": Standard(
-        (-15.0, -5.0), (5.0, 15.0), 25.0, -3.0, 3.0, (-25.0, 25.0), "TIA-232-F, levels"
+        (-15.0, -5.0), (5.0, 15.0), 25.0, -3.0, 3.0, (-25.0, 25.0), "TIA-232-F levels, second-hand"
     ),
     # Driver 4 to 6 V open, 90 % of it into 450 ohm; receiver 200 mV.
     "TIA-423": Standard(
@@ -51,7 +51,7 @@ STANDARDS: dict[str, Standard] = {
         -0.2,
         0.2,
         (-10.0, 10.0),
-        "TIA-423-B, levels; what a receiver withstands from memory, unconfirmed",
+        "TIA-423-B levels, second-hand; what a receiver withstands from memory, unconfirmed",
     ),
     # Driver 2 V or more into 100 ohm, 6 V open; receiver 200 mV; mark: + above -.
     "TIA-422": Standard(
@@ -61,12 +61,18 @@ STANDARDS: dict[str, Standard] = {
         0.2,
         -0.2,
         (-10.0, 10.0),
-        "TIA-422-B, levels; what a receiver withstands from memory, unconfirmed",
+        "TIA-422-B levels, second-hand; what a receiver withstands from memory, unconfirmed",
         differential=True,
     ),
     # Mark is high on logic-level serial lines: common practice, no published source.
     "TTL": Standard(
-        (2.4, 5.25), (0.0, 0.4), 5.25, 2.0, 0.8, (-0.5, 5.5), "74-series data sheets, 5 V levels"
+        (2.4, 5.25),
+        (0.0, 0.4),
+        5.25,
+        2.0,
+        0.8,
+        (-0.5, 5.5),
+        "74-series data sheets, 5 V levels, from memory, unconfirmed",
     ),
 }
 
