@@ -27,6 +27,7 @@ class Message(Entry):
     look: str | None = Field(default=None, description="what to look at next")
     base: int = Field(default=16, description="number base of fields that are combined")
     _pattern: re.Pattern[str] = PrivateAttr()
+    _first: str = PrivateAttr(default="")  # literal text to look for before the pattern is tried
 
     @model_validator(mode="after")
     def _compiles(self) -> Self:
@@ -42,11 +43,14 @@ class Message(Entry):
             f"(?P<{p}>\\S+?)" if k % 2 else r"\s+".join(map(re.escape, re.split(r"\s+", p)))
             for k, p in enumerate(parts)
         )
+        self._first = next((w for p in parts[::2] for w in p.split()), "")
         self._pattern = re.compile(text + r"(?!\S)")
         return self
 
     def explain(self, line: str) -> str | None:
         """The meaning of a printed line, or None when it is another message."""
+        if self._first not in line:
+            return None
         found = self._pattern.search(line)
         if found is None or (found.start() and not line[found.start() - 1].isspace()):
             return None
