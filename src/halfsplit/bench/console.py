@@ -14,8 +14,8 @@ from halfsplit.journal import Entry, Journal, journal_path
 KIND = "console"
 # Pasted logs are stored in pieces of this many characters, so that a page of a large one is read
 # without the rest.
-_PIECE = 4096
-PAGE = 16  # entries of a page: some hundreds of lines at most
+_PIECE = 16384
+PAGE = 6  # entries of a page: some thousands of lines at most
 
 
 def talk(console: ConsoleFile, journal: Journal, wire: Wire) -> Talk:
