@@ -13,7 +13,9 @@ import pytest
 
 from halfsplit.cli import main
 
-TRAY = Path(__file__).resolve().parents[2] / "examples" / "hd40" / "pt3.yaml"
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+TRAY = EXAMPLES / "hd40" / "pt3.yaml"
+CONSOLE = EXAMPLES / "quillon16" / "console.yaml"
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,7 @@ def cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 def tray(cache: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The tray, in a folder of its own that is also the current one, fed on its raw rails."""
     shutil.copy(TRAY, tmp_path / "pt3.yaml")
+    shutil.copy(CONSOLE, tmp_path / "console.yaml")
     monkeypatch.chdir(tmp_path)
     assert main(["change", "pt3.yaml", "--feed", "raws"]) == 0
     return tmp_path / "pt3.yaml"

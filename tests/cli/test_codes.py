@@ -180,6 +180,7 @@ def test_ctrl_c_is_exit_code_130(tray: Path, run: Run, monkeypatch: pytest.Monke
 AS_JSON = {
     "change": "change pt3.yaml R12 lift a",
     "check": "check pt3.yaml",
+    "console": "console console.yaml",
     "demo": "demo --keep shown",
     "discharge": "discharge pt3.yaml C1 --measured 5V",
     "load": "load pt3.yaml --stock 1R/50W*4,10R/25W*4",
@@ -188,6 +189,7 @@ AS_JSON = {
     "edit": "edit pt3.yaml rails.P5.note new",
     "expect": "expect pt3.yaml p5 live --all-loads",
     "export": "export pt3.yaml",
+    "line": "line console.yaml",
     "meter": "meter pt3.yaml --counts 1",
     "next": "next pt3.yaml",
     "observe": "observe pt3.yaml hum",
@@ -203,6 +205,7 @@ AS_JSON = {
     "gate": "gate pt3.yaml",
     "card": "card pt3.yaml F2",
     "plan": "plan pt3.yaml",
+    "wire": "wire console.yaml J3 T1",
 }
 
 

@@ -55,6 +55,10 @@ _YAML = (
 )  # fmt: skip
 
 
+class WrongRecord(ValueError):
+    """A record whose values do not fit together; the message is for the user."""
+
+
 def near(word: object, known: Iterable[object]) -> str:
     """Advice naming the one or two closest known words, case ignored; "" when none is close."""
     folded = {str(k).lower(): str(k) for k in reversed(list(known))}
@@ -212,6 +216,8 @@ def _one(kind: type[BaseModel], item: Any, location: list[str], raw: object) -> 
         return f"nothing stands after `{name}:`", sample + (", or leave it out" if optional else "")
     if isinstance(cause, QuantityError):
         return f"“{cause.text}”: {cause.wrong}", cause.instead
+    if isinstance(cause, WrongRecord):
+        return str(cause), ""
     if isinstance(cause, ValueError):
         if isinstance(raw, (bool, list, Mapping)) and location:
             return f"{shown(raw)} is no value for `{name}`", sample

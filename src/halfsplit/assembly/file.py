@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from pydantic import BaseModel, ValidationError
 from ruamel.yaml.comments import CommentedMap
@@ -67,6 +67,8 @@ _REFERENCE = re.compile(r"[^\s:#.,{}\[\]]+")
 class Reader:
     """One pass over one file, collecting problems with their places."""
 
+    samples: ClassVar[Mapping[str, str]] = SAMPLES  # other sorts of file have other sections
+
     def __init__(self, path: Path) -> None:
         self.path = path
         self.problems: list[Problem] = []
@@ -109,7 +111,7 @@ class Reader:
             return {}
         if not isinstance(value, CommentedMap):
             wrong = f"{shown(value)} stands where lines of `name: {{…}}` belong"
-            self.add(name, wrong, f"{name}: and under it {SAMPLES[name]}")
+            self.add(name, wrong, f"{name}: and under it {self.samples[name]}")
             return {}
         found = {}
         for key, entry in value.items():
@@ -147,7 +149,9 @@ class Reader:
         if not isinstance(value, dict):
             wrong = f"{shown(value)} stands where an entry belongs"
             section = where.partition(".")[0]
-            self.add(where, "nothing stands here" if value is None else wrong, SAMPLES[section])
+            self.add(
+                where, "nothing stands here" if value is None else wrong, self.samples[section]
+            )
             return None
         try:
             return kind.model_validate({str(k): v for k, v in value.items()})

@@ -7,6 +7,7 @@ from pathlib import Path
 from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
 from halfsplit.bench.healthy import healthy_doubts
+from halfsplit.boards import consoles
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
 
@@ -21,7 +22,12 @@ def open_machine(path: Path) -> tuple[Machine, list[Problem]]:
 
 
 def check_file(path: Path) -> list[Problem]:
-    """Every problem of a file: its text, its electrical sense, and its healthy solution."""
+    """Every problem of a file: its text, its electrical sense, and its healthy solution.
+
+    A console file is told by its sections, and checked as one.
+    """
+    if consoles.is_console(path):
+        return consoles.load(path)[1]
     assembly, problems = load(path)
     if assembly is not None:
         problems = problems + healthy_doubts(Machine(assembly))

@@ -17,7 +17,9 @@ from halfsplit.cli import (
     loading,
     reading,
     reasoning,
+    serial,
     show,
+    wire,
 )
 from halfsplit.problems import ExitCode, HalfsplitError, Problem, ProblemsError
 
@@ -96,6 +98,9 @@ for command in (
     energy.gate,
     energy.card,
     energy.plan,
+    wire.wire,
+    serial.line,
+    serial.console,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")

@@ -19,7 +19,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO, Any
 
-from halfsplit.journal.document import import_rows
+from halfsplit.journal.document import LARGEST, import_rows
 from halfsplit.journal.lock import acquire
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError
 
@@ -217,7 +217,7 @@ class Journal:
                 dead.add(int(entry.body["undoes"]))
         return [Entry(e.seq, e.at, e.kind, e.body, e.key, undone=e.seq in dead) for e in entries]
 
-    def _rows(self, which: str, *values: str) -> list[Entry]:
+    def _rows(self, which: str, *values: str | int) -> list[Entry]:
         """Entries as stored. Raises JournalDamagedError when a row no longer makes sense."""
         query = f"SELECT seq, at, kind, body, key FROM entry {which}"
         try:
@@ -228,6 +228,28 @@ class Journal:
     def entries(self) -> list[Entry]:
         """Entries in force: undone ones and the undos themselves left out."""
         return [e for e in self.history() if not e.undone and e.kind != "undo"]
+
+    def page(self, kind: str, before: int | None = None, most: int = 20) -> list[Entry]:
+        """The last `most` entries of a kind in force, in order, of those before entry `before`.
+
+        Reads those rows only, so that a page of a long log costs no more than of a short one.
+        """
+        limit = LARGEST if before is None else before
+        undos = self._rows("WHERE kind = 'undo' ORDER BY seq DESC")
+        dead: set[int] = set()
+        for undo in undos:
+            if undo.seq not in dead:
+                dead.add(int(undo.body["undoes"]))
+        found: list[Entry] = []
+        while len(found) < most:
+            rows = self._rows(
+                f"WHERE kind = ? AND seq < ? ORDER BY seq DESC LIMIT {most}", kind, limit
+            )
+            found += [e for e in rows if e.seq not in dead]
+            if len(rows) < most:
+                break
+            limit = rows[-1].seq
+        return found[:most][::-1]
 
     def export_text(self) -> str:
         """One line an entry, readable without this program."""
@@ -299,7 +321,8 @@ def _refusal(path: Path, error: Exception) -> HalfsplitError:
 def _undoable(entry: Entry, seq: int | None) -> bool:
     if entry.undone:
         return False
-    return entry.seq == seq if seq is not None else entry.kind != "undo"
+    # What a machine said is nothing one did: it is undone only by its number.
+    return entry.seq == seq if seq is not None else entry.kind not in ("undo", "console")
 
 
 def _entry(row: tuple[int, str, str, str, str | None]) -> Entry:

@@ -1,0 +1,117 @@
+"""The console of a machine, kept in its journal: talking, pasting, reading back page by page."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from halfsplit.boards.console import Lines, Said, Talk, Wire, text_of
+from halfsplit.boards.consoles import ConsoleFile
+from halfsplit.journal import Entry, Journal, journal_path
+
+KIND = "console"
+# Pasted logs are stored in pieces of this many characters, so that a page of a large one is read
+# without the rest.
+_PIECE = 16384
+PAGE = 6  # entries of a page: some thousands of lines at most
+
+
+def talk(console: ConsoleFile, journal: Journal, wire: Wire) -> Talk:
+    """A session whose entries go to the journal; each is on disk when the session says so."""
+    start = time.monotonic()
+    return Talk(
+        wire,
+        console.messages,
+        lambda body: _keep(journal, body),
+        lambda: time.monotonic() - start,
+    )
+
+
+def _keep(journal: Journal, body: dict[str, Any]) -> None:
+    journal.append(KIND, body)
+
+
+def run(
+    session: Talk,
+    stop: Callable[[], bool],
+    typed: Callable[[], bytes | None],
+    show: Callable[[bytes, list[Said]], None],
+    wait: float = 0.1,
+) -> None:
+    """Listen until `stop`; `typed` gives bytes the user asked to send, or None.
+
+    What has come is on disk even when this is interrupted.
+    """
+    try:
+        while not stop():
+            data = typed()
+            if data:
+                session.typed(data)
+            came, said = session.listen(wait)
+            if came:
+                show(came, said)
+    finally:
+        rest = session.close()
+        if rest:
+            show(b"", rest)
+
+
+def paste(
+    console: ConsoleFile, journal: Journal, text: str, settings: dict[str, Any]
+) -> list[Said]:
+    """Keep a log from elsewhere as it is and explain its lines. Characters are kept as text."""
+    for k in range(0, len(text), _PIECE):
+        piece = text[k : k + _PIECE]
+        _keep(journal, {"way": "paste", "settings": settings, "pieces": [[0.0, piece]]})
+    lines = Lines(console.messages)
+    said = lines.feed(text.encode("latin-1", "replace"))
+    return [*said, *lines.close()]
+
+
+def page(
+    console: ConsoleFile, journal: Journal, before: int | None = None, most: int = PAGE
+) -> dict[str, Any]:
+    """One page of the log, the newest unless `before` names an entry: lines with their meanings.
+
+    Only the entries of the page are read. ``earlier`` is the entry to ask for the page before, or
+    None at the beginning.
+    """
+    entries = journal.page(KIND, before, most + 1)
+    lines, shown = Lines(console.messages), []
+    first, entries = (entries[0], entries[1:]) if len(entries) > most else (None, entries)
+    if first is not None and first.body.get("way") != "out":
+        lines.feed(_bytes(first))  # a line may have begun on the page before
+    for entry in entries:
+        way = str(entry.body.get("way", "in"))
+        if way == "out":
+            shown += _rows(entry, "in", lines.close())
+            shown.append({**_head(entry, way), "text": text_of(entry.body), "means": []})
+            continue
+        shown += _rows(entry, way, lines.feed(_bytes(entry)))
+    if entries and before is None:  # else the page after it shows the whole line
+        shown += _rows(entries[-1], "in", lines.close())
+    return {
+        "lines": shown,
+        "entries": len(entries),
+        "settings": dict(entries[-1].body.get("settings", {})) if entries else {},
+        "earlier": entries[0].seq if first is not None else None,
+    }
+
+
+def _bytes(entry: Entry) -> bytes:
+    return text_of(entry.body).encode("latin-1", "replace")
+
+
+def _head(entry: Entry, way: str) -> dict[str, Any]:
+    return {"entry": entry.seq, "at": entry.at.isoformat(timespec="seconds"), "way": way}
+
+
+def _rows(entry: Entry, way: str, said: list[Said]) -> list[dict[str, Any]]:
+    return [{**_head(entry, way), **line.as_dict()} for line in said]
+
+
+def open_journal(file: Path) -> Journal:
+    """The journal beside a console file."""
+    return Journal.open(journal_path(file))

@@ -1,0 +1,134 @@
+"""A cable as a drawing (SVG) and as a sheet to print and take to the bench (HTML)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+from halfsplit.boards.plan import Check
+from halfsplit.boards.wiring import Plan
+from halfsplit.quantity.volts import volts
+
+_ROW, _TOP, _LEFT, _RIGHT, _WIDE = 28, 56, 230, 530, 760
+_LOOP = 26  # how far a tie's bow stands out from its plug
+_STYLE = "font-family:sans-serif;font-size:13px"
+
+
+def svg(plan: Plan) -> str:
+    """Both plugs, every wire between them and every tie, pins in the order of the wire list."""
+    left, right = _pins(plan, plan.a), _pins(plan, plan.b)
+    rows = max(len(left), len(right), 1)
+    high = _TOP + rows * _ROW + 24
+    place = {label: (_LEFT, _y(k)) for k, label in enumerate(left)}
+    place |= {label: (_RIGHT, _y(k)) for k, label in enumerate(right)}
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDE} {high}" '
+        f'width="{_WIDE}" height="{high}" style="{_STYLE}" role="img" '
+        f'aria-label="{escape(f"Cable from {plan.a} to {plan.b}")}">',
+        f'<rect width="{_WIDE}" height="{high}" fill="white"/>',
+    ]
+    for name, x, wide, labels in ((plan.a, 20, _LEFT - 20, left), (plan.b, _RIGHT, 210, right)):
+        box = rows * _ROW + 12
+        parts.append(
+            f'<rect x="{x}" y="{_TOP - 22}" width="{wide}" height="{box}" fill="none" '
+            'stroke="black"/>'
+        )
+        parts.append(f'<text x="{x + 4}" y="24" font-weight="bold">{escape(name)}</text>')
+        for k, label in enumerate(labels):
+            at, anchor = (_LEFT - 10, "end") if name == plan.a else (_RIGHT + 10, "start")
+            parts.append(
+                f'<text x="{at}" y="{_y(k) + 4}" text-anchor="{anchor}">{escape(label)}</text>'
+            )
+    bows = 0
+    for wire in plan.wires:
+        (x1, y1), (x2, y2) = place[wire.a.label], place[wire.b.label]
+        if wire.a.end == wire.b.end:
+            parts += _bow(x1, y1, y2, bows, wire.why, "")
+            bows += 1
+            continue
+        why = f"<title>{escape(wire.why)}</title>"
+        parts.append(f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="black">{why}</line>')
+    for tie in plan.ties:
+        (x, y1), (_, y2) = place[tie.pin.label], place[tie.to.label]
+        parts += _bow(x, y1, y2, bows, tie.why, tie.by)
+        bows += 1
+    parts += [f'<circle cx="{x}" cy="{y}" r="3"/>' for x, y in place.values()]
+    return "\n".join([*parts, "</svg>", ""])
+
+
+def _bow(x: int, y1: int, y2: int, k: int, why: str, by: str) -> list[str]:
+    """A joint within one plug, bowed out from it so that it is not hidden by the plug's edge."""
+    out = (x + _LOOP + 8 * k) if x == _LEFT else (x - _LOOP - 8 * k)
+    line = 'fill="none" stroke="black" stroke-dasharray="4 2"'
+    path = f'<path d="M{x} {y1} H{out} V{y2} H{x}" {line}><title>{escape(why)}</title></path>'
+    anchor = "start" if x == _LEFT else "end"
+    where = f'x="{out}" y="{(y1 + y2) / 2}" text-anchor="{anchor}"'
+    return [path, *([f"<text {where}>{escape(by)}</text>"] if by else [])]
+
+
+def _y(row: int) -> int:
+    return _TOP + row * _ROW
+
+
+def _pins(plan: Plan, end: str) -> list[str]:
+    """Labels of the pins of one end that the plan touches, as wires come."""
+    pins = [p for w in plan.wires for p in (w.a, w.b)] + [
+        p for t in plan.ties for p in (t.pin, t.to)
+    ]
+    return list(dict.fromkeys(p.label for p in pins if p.end == end))
+
+
+def reads(check: Check) -> str:
+    """What a check should show."""
+    return f"{volts(check.low)} to {volts(check.high)}"
+
+
+def sheet(plan: Plan, title: str) -> str:
+    """One page of HTML with the drawing, the wire list with reasons, and boxes to tick."""
+    head = f"{title}: {plan.a} to {plan.b}"
+    verdict = f"<p><b>{escape(plan.verdict)}</b> {escape('; '.join(plan.reasons))}</p>"
+    return "\n".join(
+        [
+            '<!doctype html><html lang="en"><head><meta charset="utf-8">',
+            f"<title>{escape(head)}</title>",
+            "<style>body{font-family:sans-serif;margin:1.5em}table{border-collapse:collapse}"
+            "td,th{border:1px solid #888;padding:3px 6px;text-align:left;vertical-align:top}"
+            "@media print{body{margin:0}}</style></head><body>",
+            f"<h1>{escape(head)}</h1>",
+            verdict,
+            "<h2>Before joining, measure</h2>",
+            _table(
+                ("done", "at", "against", "should read", "is", "otherwise"),
+                [("☐", c.at, c.to, reads(c), c.means, c.otherwise) for c in plan.checks],
+            ),
+            "<h2>Cable</h2>",
+            svg(plan) if plan.wires else "<p>No cable: see above.</p>",
+            _table(
+                ("done", "from", "to", "why"),
+                [("☐", w.a.label, w.b.label, w.why) for w in plan.wires]
+                + [
+                    ("☐", t.pin.label, t.to.label + (f" by {t.by}" if t.by else ""), t.why)
+                    for t in plan.ties
+                ],
+            ),
+            "<h2>To spare</h2>",
+            _table(
+                ("where", "to spare"),
+                [
+                    (m.at, volts(m.spare) if m.unit == "V" else f"{m.spare * 1e3:.1f} mA")
+                    for k in plan.links
+                    for m in k.margins
+                ],
+            ),
+            "</body></html>",
+            "",
+        ]
+    )
+
+
+def _table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
+    top = "".join(f"<th>{escape(h)}</th>" for h in head)
+    body = "".join(
+        "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in rows
+    )
+    return f"<table><tr>{top}</tr>{body}</table>" if rows else "<p>None.</p>"

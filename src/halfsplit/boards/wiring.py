@@ -1,0 +1,200 @@
+"""The wire list between two connectors, a reason for each wire, and what to measure first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from halfsplit.boards.before import checks_of, direction_checks
+from halfsplit.boards.connector import Connector, Wired, open_questions, settled
+from halfsplit.boards.links import Side, best_link, side, single_link
+from halfsplit.boards.loops import is_active
+from halfsplit.boards.plan import Check, Link, Tie, Wire
+
+# What an input handshake listens to, best first: the other end's circuit of that meaning.
+_ANSWERS = {
+    "CTS": ("RTS", "CTS"), "RTS": ("CTS", "RTS"), "DSR": ("DTR", "DSR"), "DTR": ("DSR", "DTR"),
+    "DCD": ("DCD",), "RI": ("RI",),
+}  # fmt: skip
+# What holds an input at its own end when the other end has no such output.
+_OWN = {"CTS": ("RTS",), "RTS": ("CTS",), "DSR": ("DTR",), "DTR": ("DSR", "DCD"), "DCD": ("DTR",)}
+_WHY = {
+    "CTS": "without it this end may not transmit",
+    "RTS": "the other end asks to send by it",
+    "DSR": "without it this end thinks nothing is there",
+    "DTR": "without it this end thinks nothing is there",
+    "DCD": "some receivers stay shut without it",
+    "RI": "only a telephone line rings",
+}
+
+
+@dataclass
+class Plan:
+    """A cable between two connectors.
+
+    `verdict`: join, marginal, measure (an end is not known), converter, or refuse.
+    """
+
+    a: str
+    b: str
+    verdict: str
+    links: list[Link] = field(default_factory=list)
+    wires: list[Wire] = field(default_factory=list)
+    ties: list[Tie] = field(default_factory=list)
+    checks: list[Check] = field(default_factory=list)
+    reasons: list[str] = field(default_factory=list)
+    if_so: dict[str, Plan] = field(default_factory=dict)
+
+    def as_dict(self) -> dict[str, Any]:
+        """For ``--json``."""
+        return {
+            "between": [self.a, self.b],
+            "verdict": self.verdict,
+            "reasons": self.reasons,
+            "links": [k.as_dict() for k in self.links],
+            "wires": [w.as_dict() for w in self.wires],
+            "ties": [t.as_dict() for t in self.ties],
+            "checks": [c.as_dict() for c in self.checks],
+            "if": {k: p.as_dict() for k, p in self.if_so.items()},
+        }
+
+
+def plan(
+    name_a: str, a: Connector, name_b: str, b: Connector, ends: Mapping[str, str] | None = None
+) -> Plan:
+    """Plan the cable. `ends` overrides an end's DTE or DCE, such as one just measured."""
+    ends = {name_a: a.end, name_b: b.end} | dict(ends or {})
+    open_ends = [
+        n for n, c in ((name_a, a), (name_b, b)) if ends[n] == "unknown" and open_questions(c)
+    ]
+    sides = [side(n, settled(n, c, ends[n])) for n, c in ((name_a, a), (name_b, b))]
+    unsure = [p.pins for s in sides for p in (*s.senders, *s.receivers)
+              if p.kind == "loop" and is_active(p.pins) == "unknown"]  # fmt: skip
+    if open_ends:
+        return _ask(name_a, a, name_b, b, ends, open_ends)
+    found = _wired(*sides)
+    if unsure and found.verdict == "refuse":
+        found.verdict = "measure"
+    found.checks = checks_of(sides, found.wires, a.mains and b.mains)
+    return found
+
+
+def _ask(
+    name_a: str, a: Connector, name_b: str, b: Connector, ends: dict[str, str], unknown: list[str]
+) -> Plan:
+    """No wires yet: what tells which pin drives, and the plan for each answer."""
+    found = Plan(name_a, name_b, "measure")
+    for name in unknown:
+        connector = a if name == name_a else b
+        found.checks += direction_checks(name, connector)
+        found.reasons.append(
+            f"{name} may be DTE or DCE: the data pin that idles at mark with a load on it drives"
+        )
+    first = unknown[0]
+    for answer in ("DTE", "DCE"):
+        found.if_so[f"{first} is {answer}"] = plan(name_a, a, name_b, b, {**ends, first: answer})
+    return found
+
+
+def _wired(a: Side, b: Side) -> Plan:
+    found = Plan(a.name, b.name, "join")
+    spare = [*a.of("loop-source"), *b.of("loop-source")]
+    for s, r in ((a, b), (b, a)):
+        one = best_link(s, r, spare)
+        if one is None:
+            what = "nothing to send with" if not s.senders else f"{r.name} has nothing to hear with"
+            found.reasons.append(f"{s.name} to {r.name}: no line this way ({what})")
+            continue
+        spare = [p for p in spare if p is not one.source]
+        found.links.append(one)
+        found.wires += one.wires
+        found.ties += one.ties
+    found.verdict = _verdict(found.links)
+    if not found.links:
+        found.reasons.append("neither end can send to the other")
+    found.reasons += [k.why for k in found.links if k.verdict != "join"]
+    voltage = any(k.sender[0].role[:4] != "loop" and k.wires for k in found.links)
+    if voltage:
+        _common(found, a, b)
+    if found.verdict in ("refuse", "converter"):
+        # Nothing is joined by halves: a converter sits in the middle of all wires.
+        found.wires, found.ties = [], []
+        return found
+    _frames(found, a, b)
+    _handshakes(found, a, b)
+    _handshakes(found, b, a)
+    _unused_pairs(found, a)
+    _unused_pairs(found, b)
+    return found
+
+
+def _verdict(links: list[Link]) -> str:
+    order = ("refuse", "converter", "marginal", "join")
+    return next((v for v in order if any(k.verdict == v for k in links)), "refuse")
+
+
+def _common(found: Plan, a: Side, b: Side) -> None:
+    ours, theirs = a.of("common"), b.of("common")
+    if not ours or not theirs:
+        lacking = a.name if not ours else b.name
+        single = any(len(k.sender) == 1 or len(k.receiver) == 1 for k in found.links)
+        found.reasons.append(f"{lacking} has no signal common on this connector")
+        if single:
+            found.verdict = "refuse"
+        return
+    why = "every level is measured against it; without it a line floats"
+    found.wires.append(Wire(ours[0], theirs[0], why))
+
+
+def _frames(found: Plan, a: Side, b: Side) -> None:
+    if a.of("frame") and b.of("frame"):
+        why = "screen of the cable, at both plugs; never used as signal common"
+        found.wires.append(Wire(a.of("frame")[0], b.of("frame")[0], why))
+
+
+def _handshakes(found: Plan, listener: Side, speaker: Side) -> None:
+    """Every input handshake of `listener`: from the other end, else from its own output."""
+    outs = {str(p.circuit): p for p in speaker.of("signal-out")}
+    own = {str(p.circuit): p for p in listener.of("signal-out")}
+    joined: dict[str, Wired] = {}
+    for pin in listener.of("signal-in"):
+        name = str(pin.circuit)
+        if name == "RI":
+            continue
+        answer = next((outs[c] for c in _ANSWERS.get(name, ()) if c in outs), None)
+        if answer is not None and single_link(answer, pin).verdict == "join":
+            joined[name] = answer
+            found.wires.append(Wire(answer, pin, f"{name}: {_WHY[name]}"))
+    for pin in listener.of("signal-in"):
+        name = str(pin.circuit)
+        if name in joined or name == "RI":
+            continue
+        partner = next((p for p in listener.of("signal-in") if p.circuit == "DSR"), None)
+        if name == "DCD" and partner is not None and "DSR" in joined:
+            why = "DCD: the other end has none; taken with DSR, as in a crossed cable"
+            found.ties.append(Tie(pin, partner, "", why))
+            continue
+        mate = next((own[c] for c in _OWN.get(name, ()) if c in own), None)
+        if mate is not None and single_link(mate, pin).verdict == "join":
+            why = f"{name}: {_WHY[name]}, and the other end gives nothing; held by its own output"
+            found.ties.append(Tie(pin, mate, "", why))
+        else:
+            found.reasons.append(f"{pin.label}: nothing to hold it on; {_WHY.get(name, '')}")
+
+
+def _unused_pairs(found: Plan, end: Side) -> None:
+    """A differential input that nothing drives is held at mark, else it prints garbage."""
+    used = {p for k in found.links for p in k.receiver}
+    for port in end.receivers:
+        if port.kind != "pair" or port.plus in used:
+            continue
+        ground, supply = end.of("common"), [*end.of("supply"), *end.of("loop-source")]
+        why = "this input is not used; left open it may print garbage, so it is held at mark"
+        if ground:
+            found.ties.append(Tie(port.minus, ground[0], "", why))
+        if ground and supply:
+            found.ties.append(Tie(port.plus, supply[0], "10 kohm", why))
+        else:
+            text = f"{port.plus.label}: hold it at +1 V or more through 10 kohm, idle at mark"
+            found.reasons.append(text)

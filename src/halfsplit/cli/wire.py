@@ -1,0 +1,186 @@
+"""The command for a cable between two connectors, and its printing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+from cyclopts import Parameter
+from rich.markup import escape
+from rich.table import Table
+
+from halfsplit.cli import show
+from halfsplit.cli.common import Json, emit
+from halfsplit.problems import ExitCode, NotFoundError, Problem, ProblemsError
+
+if TYPE_CHECKING:
+    from halfsplit.boards.cable import Finding
+    from halfsplit.boards.consoles import ConsoleFile
+    from halfsplit.boards.wiring import Plan
+
+_WORDS = {
+    "join": "This cable will do.",
+    "marginal": "This cable works, with too little to spare: see below.",
+    "measure": "Measure first: an end is not known.",
+    "converter": "No cable alone will do: a converter belongs between.",
+    "refuse": "Do not join these.",
+}
+
+
+def wire(
+    file: Path,
+    a: str | None = None,
+    b: str | None = None,
+    *,
+    idle: Annotated[
+        list[str] | None,
+        Parameter(help="idle volts at a pin, 3 kohm across it: --idle T1.2=-9.1V; repeatable"),
+    ] = None,
+    cable: Annotated[
+        str | None, Parameter(help="judge a cable of the file, as it was found")
+    ] = None,
+    svg: Annotated[Path | None, Parameter(help="write the drawing of the cable here")] = None,
+    sheet: Annotated[Path | None, Parameter(help="write a page to print here (HTML)")] = None,
+    json: Json = False,
+) -> int:
+    """The cable between two connectors: each wire with its reason, and what to measure first.
+
+    With --cable, what is wrong with a cable as it was found. Exit code 1 when the two must not be
+    joined so.
+    """
+    from halfsplit.boards.consoles import open_console
+
+    console = open_console(file)
+    if cable is not None:
+        return _judge(console, cable, json)
+    names = [n for n in (a, b) if n is not None]
+    if len(names) < 2:
+        known = ", ".join(console.connectors) or "none"
+        raise ProblemsError([Problem("", 0, 0, "wire", "name two connectors", known)])
+    from halfsplit.boards.drawing import sheet as page
+    from halfsplit.boards.drawing import svg as drawing
+    from halfsplit.boards.wiring import plan
+
+    first, second = (console.connector(n) for n in names)
+    if names[0] == names[1]:
+        raise ProblemsError([Problem("", 0, 0, "wire", "both ends are the same", "two of them")])
+    ends = _ends(console, names, idle or [])
+    found = plan(names[0], first, names[1], second, ends)
+    written = []
+    for path, text in ((svg, drawing), (sheet, lambda p: page(p, console.name))):
+        if path is not None:
+            _write(path, text(found))
+            written.append(str(path))
+    data = found.as_dict() | {"measured": ends, "written": written}
+    emit(data, json, lambda: _told(found, written))
+    return ExitCode.PROBLEMS if found.verdict == "refuse" else ExitCode.OK
+
+
+def _ends(console: ConsoleFile, names: list[str], idle: list[str]) -> dict[str, str]:
+    """DTE or DCE of ends that idle volts were measured at. Raises ProblemsError, NotFoundError."""
+    from halfsplit.boards.before import end_measured
+    from halfsplit.quantity import QuantityError, parse
+
+    wrong, volts = [], dict[str, dict[str, float]]()
+    for text in idle:
+        place, _, value = text.partition("=")
+        name, _, pin = place.rpartition(".")
+        if name not in names:
+            wrong.append(Problem("", 0, 0, text, "it names no end of this cable", "T1.2=-9.1V"))
+            continue
+        if pin not in console.connector(name).all_pins():
+            raise NotFoundError(f"{name} has no pin {pin}")
+        try:
+            volts.setdefault(name, {})[pin] = parse(value, "V")
+        except QuantityError as error:
+            wrong.append(Problem("", 0, 0, text, f"“{error.text}”: {error.wrong}", error.instead))
+    if wrong:
+        raise ProblemsError(wrong)
+    found = {n: end_measured(console.connector(n), v) for n, v in volts.items()}
+    return {n: e for n, e in found.items() if e != "unknown"}
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8")
+    except (OSError, ValueError) as error:
+        wrong = f"cannot be written: {error}"
+        raise ProblemsError([Problem(str(path), 0, 0, "", wrong, "another file name")]) from error
+
+
+def _judge(console: ConsoleFile, name: str, as_json: bool) -> int:
+    from halfsplit.boards.cable import judge
+    from halfsplit.boards.connector import settled
+
+    cable = console.cable(name)
+    ends = {n: settled(n, console.connector(n)) for n in (cable.start, cable.to)}
+    found = judge(ends, cable.pairs())
+    data = {"cable": name, "findings": [f.as_dict() for f in found]}
+    emit(data, as_json, lambda: _findings(name, found))
+    return ExitCode.PROBLEMS if any(f.harm for f in found) else ExitCode.OK
+
+
+def _findings(name: str, found: list[Finding]) -> None:
+    if not found:
+        show.say(f"{name}: nothing wrong with this cable on paper; measure before joining")
+    for item in found:
+        mark = "[bold red]do not join[/]" if item.harm else "[yellow]wrong[/]"
+        show.out.print(f"{mark} {escape(item.words)}")
+
+
+def _told(plan: Plan, written: list[str]) -> None:
+    show.out.print(f"[bold]{escape(_WORDS[plan.verdict])}[/]")
+    for reason in plan.reasons:
+        show.say(f"  {reason}")
+    _wires(plan)
+    _margins(plan)
+    _checks(plan)
+    for answer, then in plan.if_so.items():
+        show.out.print(f"\n[bold]If {escape(answer)}:[/] {escape(_WORDS[then.verdict])}")
+        for reason in then.reasons:
+            show.say(f"  {reason}")
+        _wires(then)
+        for deeper, last in then.if_so.items():
+            show.out.print(f"[bold]and if {escape(deeper)}:[/] {escape(_WORDS[last.verdict])}")
+            _wires(last)
+    for path in written:
+        show.say(f"written: {path}")
+
+
+def _table(*heads: str) -> Table:
+    table = Table(title_justify="left")
+    for head in heads:
+        table.add_column(head)
+    return table
+
+
+def _print(table: Table, rows: list[tuple[Any, ...]]) -> None:
+    for row in rows:
+        table.add_row(*(escape(str(cell)) for cell in row))
+    if rows:
+        show.out.print(table)
+
+
+def _wires(plan: Plan) -> None:
+    ties = [(t.pin.label, t.to.label + (f" by {t.by}" if t.by else ""), t.why) for t in plan.ties]
+    wires = [(w.a.label, w.b.label, w.why) for w in plan.wires]
+    _print(_table("from", "to", "why"), wires)
+    _print(_table("in one plug", "to", "why"), ties)
+
+
+def _margins(plan: Plan) -> None:
+    from halfsplit.quantity.volts import volts
+
+    for link in plan.links:
+        for m in link.margins:
+            spare = volts(m.spare) if m.unit == "V" else f"{m.spare * 1e3:.1f} mA"
+            show.say(f"  to spare, {m.at}: {spare}")
+
+
+def _checks(plan: Plan) -> None:
+    from halfsplit.boards.drawing import reads
+
+    if plan.checks:
+        show.out.print("[bold]Before joining, both machines on and the cable off, measure:[/]")
+    rows = [(c.at, c.to, reads(c), c.means, c.otherwise) for c in plan.checks]
+    _print(_table("at", "against", "should read", "is", "otherwise"), rows)

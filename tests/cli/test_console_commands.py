@@ -1,0 +1,210 @@
+"""The commands wire, line and console: what they say, what they refuse, what they keep."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import tty
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.boards.synthesis import synth
+from tests.boards.test_console_file import BAD
+from tests.cli.conftest import CONSOLE, Run
+from tests.cli.helpers import PROGRAM, stored
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The demo console file in a folder of its own, with a bad file and a capture beside it."""
+    monkeypatch.chdir(tmp_path)
+    shutil.copy(CONSOLE, "console.yaml")
+    Path("bad.yaml").write_text(BAD, encoding="utf-8")
+    made = synth(np.random.default_rng(5), 20.0)
+    rows = "".join(f"{a:.9f},{b:.4f}\n" for a, b in zip(made.t, made.v, strict=True))
+    Path("scope.csv").write_text("time,volts\n" + rows, encoding="utf-8")
+    Path("few.csv").write_text("0,0\n1,1\n2,0\n", encoding="utf-8")
+    Path("log.txt").write_bytes(b"QM 2.1\r\nE4 SIZE 0\r\n\xff\x00junk")
+    return tmp_path
+
+
+CODES: list[tuple[int, str]] = [
+    (0, "wire console.yaml J3 T1"),
+    (0, "wire console.yaml J3 T2"),
+    (0, "wire console.yaml J3 T1 --cable as-found"),
+    (0, "wire console.yaml --cable planned"),
+    (0, "line console.yaml"),
+    (0, "line console.yaml --board SL-2 --want 300-7E1"),
+    (0, "line console.yaml --switch 111010000 --against 9600-8N1"),
+    (0, "line --capture scope.csv"),
+    (0, "line --typed HELLO --appeared HeLLo"),
+    (0, "line console.yaml --appeared qqq --cable as-found"),
+    (0, "console console.yaml"),
+    (0, "console console.yaml --paste log.txt"),
+    (0, "console console.yaml --lamps 0100"),
+    (0, "console console.yaml --lamps leds=1000"),
+    (0, "check console.yaml"),
+    (1, "check bad.yaml"),
+    (1, "wire console.yaml J3"),
+    (1, "wire console.yaml J3 J3"),
+    (1, "wire bad.yaml J4 J4"),
+    (1, "wire console.yaml T2 T1 --idle T9.1=3V"),
+    (1, "wire console.yaml J3 T1 --idle T1.2=banana"),
+    (1, "wire console.yaml J3 T1 --svg none/c.svg"),
+    (1, "line"),
+    (1, "line bad.yaml"),
+    (1, "line console.yaml --want 9600"),
+    (1, "line console.yaml --want 4800-8N1"),
+    (1, "line console.yaml --switch 1"),
+    (1, "line --capture console.yaml"),
+    (1, "line --capture scope.csv --channel 0"),
+    (1, "line --capture ."),
+    (1, "console console.yaml --port /dev/null --line banana"),
+    (1, "console console.yaml --port /dev/null --eol tab"),
+    (1, "console console.yaml --paste ."),
+    (2, "line --typed HELLO"),
+    (2, "wire"),
+    (2, "console console.yaml --before last"),
+    (3, "wire none.yaml J3 T1"),
+    (3, "wire console.yaml J3 T7"),
+    (3, "wire console.yaml --cable nonesuch"),
+    (3, "wire console.yaml J3 T1 --idle T1.99=-9V"),
+    (3, "line console.yaml --board nonesuch"),
+    (3, "line --capture none.csv"),
+    (3, "line --appeared x --cable as-found"),
+    (3, "console none.yaml"),
+    (3, "console console.yaml --port /dev/ttyNONE9"),
+    (3, "console console.yaml --paste none.txt"),
+    (3, "console console.yaml --lamps 0000"),
+    (4, "line --capture few.csv"),
+]
+
+
+@pytest.mark.parametrize(("code", "line"), CODES, ids=[line for _, line in CODES])
+def test_exit_code(here: Path, run: Run, code: int, line: str) -> None:
+    ran = run(*line.split())
+    assert ran.code == code, ran.out + ran.err
+    assert (ran.out + ran.err).strip()
+    as_json = run(*line.split(), "--json")
+    assert as_json.code == code and as_json.json
+    if code:
+        assert not stored(here / "console.yaml")
+
+
+HOSTILE = [
+    ["wire", "\udcff.yaml", "a", "b"],
+    ["wire", "console.yaml", "", ""],
+    ["wire", "console.yaml", "[red]", "T1"],
+    ["wire", "console.yaml", "J3", "T1", "--idle", ""],
+    ["wire", "console.yaml", "J3", "T1", "--idle", "="],
+    ["wire", "console.yaml", "J3", "T1", "--sheet", "a\0b"],
+    ["line", "--appeared", "\udcff"],
+    ["line", "--appeared", "→"],
+    ["line", "--appeared", ""],
+    ["line", "--capture", "a\0b"],
+    ["line", "--capture", "/dev/null"],
+    ["line", "console.yaml", "--switch", "[/red]"],
+    ["line", "console.yaml", "--want", "9" * 400 + " 8N1"],
+    ["console", "console.yaml", "--port", ""],
+    ["console", "console.yaml", "--port", "a\0b"],
+    ["console", "console.yaml", "--port", "/dev/null"],
+    ["console", "console.yaml", "--seconds", "nan", "--port", "/dev/null"],
+    ["console", "console.yaml", "--paste", "a\0b"],
+    ["console", "console.yaml", "--before", "-5"],
+    ["console", "console.yaml", "--lamps", "[/red]"],
+]
+
+
+@pytest.mark.parametrize("argv", HOSTILE, ids=[repr(a) for a in HOSTILE])
+def test_hostile_words_end_in_words_and_a_code(here: Path, run: Run, argv: list[str]) -> None:
+    ran = run(*argv)
+    assert ran.code in (0, 1, 2, 3, 4, 5) and (ran.out + ran.err).strip()
+
+
+def test_demo_story_step_by_step(here: Path, run: Run) -> None:
+    """Cable as found, garbage, plan, parity switch, first line of the monitor, E4."""
+    ran = run("wire", "console.yaml", "--cable", "as-found")
+    assert "RX+" in ran.out and "floats" in ran.out
+    words = ("--typed", "AAAAAA", "--appeared", r"\x8d\x12q\xfeT\x03")
+    told = run("line", "console.yaml", *words, "--cable", "as-found", "--json").json
+    assert told["causes"][0]["cause"] == "floating" and told["causes"][0]["share"] > 0.99
+    alone = run("line", *words, "--json").json
+    assert alone["causes"][0]["cause"] == "floating"
+    made = run("wire", "console.yaml", "J3", "T1", "--sheet", "c.html", "--json").json
+    assert made["ties"][0]["pin"] == "J3-5 (RX+)" and Path("c.html").read_text(encoding="utf-8")
+    moved = run("line", "console.yaml", "--json").json
+    assert moved["move"] == ["position 6: open (off), now closed (on)"]
+    said = run("console", "console.yaml", "--paste", "log.txt")
+    assert "W1 to W3" in said.out and "3 lines, 2 of them known" in said.out
+
+
+def test_unknown_end_is_measured_then_planned(here: Path, run: Run) -> None:
+    text = CONSOLE.read_text(encoding="utf-8").replace("end: DTE", "end: unknown")
+    text = text.replace("mark: -12..-5V, space: 5..12V", "note: not known")
+    Path("u.yaml").write_text(text, encoding="utf-8")
+    first = run("wire", "u.yaml", "J3", "T1", "--json").json
+    assert first["verdict"] == "measure" and set(first["if"]) == {"T1 is DTE", "T1 is DCE"}
+    assert {c["at"] for c in first["checks"]} == {"T1-2 (TD)", "T1-3 (RD)"}
+    found = run(
+        "wire", "u.yaml", "J3", "T1", "--idle", "T1.2=-9.1V", "--idle", "T1.3=0.1V", "--json"
+    ).json
+    assert found["verdict"] == "join" and found["measured"] == {"T1": "DTE"}
+    both = run("wire", "u.yaml", "J3", "T1", "--idle", "T1.2=-9V", "--idle", "T1.3=-9V", "--json")
+    assert both.json["verdict"] == "measure"  # two pins at mark: no end drives both
+
+
+def test_capture_is_read(here: Path, run: Run) -> None:
+    made = synth(np.random.default_rng(5), 20.0)
+    found = run("line", "--capture", "scope.csv", "--json").json
+    assert found["nominal"] == made.nominal and found["mark"] == made.mark
+    assert [ord(c) for c in found["text"]] == made.values
+    assert found["snr"] == pytest.approx(20, abs=1.5)
+
+
+def test_a_live_session_over_a_port(here: Path) -> None:
+    """The command itself, at a pseudo-terminal: explains, keeps, and sends only what was typed."""
+    machine, ours = os.openpty()
+    tty.setraw(ours)
+    command = [
+        *PROGRAM,
+        "console",
+        "console.yaml",
+        "--port",
+        os.ttyname(ours),
+        "--line",
+        "9600-8N1",
+    ]
+    with subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stdin and process.stdout
+        assert "every byte is kept" in process.stdout.readline()
+        os.write(machine, b"E4 SIZE 0\r\n")
+        process.stdin.write("D 100\n")
+        process.stdin.flush()
+        assert os.read(machine, 100) == b"D 100\r"
+        process.stdin.close()
+        out = process.stdout.read()
+        assert process.wait(20) == 0
+    os.set_blocking(machine, False)
+    with pytest.raises(BlockingIOError):
+        os.read(machine, 1)
+    os.close(machine)
+    os.close(ours)
+    assert "W1 to W3" in out and "11 bytes kept" in out
+    rows = [(b["way"], b["pieces"][0][1]) for _, kind, b in stored(here / "console.yaml")]
+    assert sorted(rows) == [("in", "E4 SIZE 0\r\n"), ("out", "D 100\r")]
+
+
+def test_the_log_is_read_back_by_pages(here: Path, run: Run) -> None:
+    text = "".join(f"LO 0000 HI {k:04X}\r\n" for k in range(9000))
+    Path("long.txt").write_text(text, encoding="ascii", newline="")
+    assert run("console", "console.yaml", "--paste", "long.txt").code == 0
+    page = run("console", "console.yaml", "--json").json
+    assert page["lines"][-1]["text"] == "LO 0000 HI 2327" and page["earlier"]
+    before = run("console", "console.yaml", "--before", str(page["earlier"]), "--json").json
+    assert before["lines"][-1]["entry"] < page["earlier"]
+    assert f"--before {page['earlier']}" in run("console", "console.yaml").out
