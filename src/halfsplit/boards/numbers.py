@@ -18,7 +18,7 @@ _SAME = 8  # numbers below this read alike in all three bases
 
 
 def read_number(text: str, base: Base) -> int:
-    """`text` as a number of a machine that writes in `base`; 0x, 0o and 32K say their own.
+    """`text` as a number of a machine that writes in `base`; 0x, 0o, 32K and “100 dec” say their own.
 
     Raises
     ------
@@ -27,8 +27,10 @@ def read_number(text: str, base: Base) -> int:
     flat = text.strip().replace("_", "")
     if found := _WORDS.fullmatch(flat):
         return int(found[1]) * 1024
-    prefix = {"0x": 16, "0o": 8, "0d": 10}.get(flat[:2].lower())
+    prefix = {"0x": 16, "0o": 8}.get(flat[:2].lower())
     digits = flat[2:] if prefix else flat
+    if flat.endswith(" dec"):
+        prefix, digits = 10, flat[:-4].strip()
     try:
         if not re.fullmatch(r"[0-9A-Fa-f]+", digits):
             raise ValueError
@@ -57,10 +59,11 @@ def _file_number(value: object) -> int:
             raise QuantityError(str(value), "an address is not negative", "0x0 or more")
         if plain and value >= _SAME:
             wrong = "this could be hex, octal or decimal"
-            raise QuantityError(str(value), wrong, f"0x{value} or 0o{value} or 0d{value}")
+            raise QuantityError(str(value), wrong, f"0x{value} or 0o{value} or {value} dec")
         return int(value)
     text = value.strip()
-    if not _WORDS.fullmatch(text) and text[:2].lower() not in ("0x", "0o", "0d"):
+    sure = _WORDS.fullmatch(text) or text[:2].lower() in ("0x", "0o") or text.endswith(" dec")
+    if not sure:
         raise QuantityError(text, "this could be hex, octal or decimal", f"0x{text} or 0o{text}")
     return read_number(text, "decimal")
 
