@@ -39,7 +39,9 @@ def memory_of(shape: Shape) -> Memory:
     )
 
 
-def trial(shape: Shape, rng: np.random.Generator) -> tuple[str, str, tuple[str, ...], tuple[str, ...], int]:
+def trial(
+    shape: Shape, rng: np.random.Generator
+) -> tuple[str, str, tuple[str, ...], tuple[str, ...], int]:
     """Kind, how pasted, true cause, cause ranked first, and faults drawn that nothing showed."""
     unseen = 0
     while True:
@@ -77,7 +79,7 @@ def main() -> int:
     for name, count in total.items():
         print(f"{name:14} {right[name]:5} of {count:5}  {right[name] / count:6.1%}")
     print(f"{unseen} further faults were shown by no test and drawn again")
-    for words, count in Counter({w: c for w, c in wrong.items()}).most_common(25):
+    for words, count in wrong.most_common(25):
         print(f"  {count:3}  {words}")
     return 0 if right["all"] >= 0.95 * total["all"] else 1
 

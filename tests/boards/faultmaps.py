@@ -3,8 +3,8 @@
 It shares no code with the ranker: here a board is an array of chips behind an address path, and
 every access goes through it; there a hypothesis is a formula for the chance of a printed line. The
 organisation is given in this file a second time for the same reason. Faults, their mixture and the
-printing are invented; they include forms the ranker has no formula for (a dead quarter of a chip, an
-open address pin of one chip, faults that come and go, stray errors, excerpts, prints cut short).
+printing are invented; they include forms the ranker has no formula for (a dead quarter of a chip,
+an open address pin of one chip, faults that come and go, stray errors, excerpts, cut prints).
 """
 
 from __future__ import annotations
@@ -62,8 +62,14 @@ def draw(rng: np.random.Generator, shape: Shape) -> Fault:
     kind = str(rng.choice(kinds, p=weights / weights.sum()))
     bank, bit = int(rng.integers(shape.banks)), int(rng.integers(shape.bits))
     side = 1 << shape.lines
-    n = {"bank": bank, "bit": bit, "row": int(rng.integers(side)), "column": int(rng.integers(side)),
-         "line": int(rng.integers(shape.lines)), "value": int(rng.integers(2))}
+    n = {
+        "bank": bank,
+        "bit": bit,
+        "row": int(rng.integers(side)),
+        "column": int(rng.integers(side)),
+        "line": int(rng.integers(shape.lines)),
+        "value": int(rng.integers(2)),
+    }
     come_and_go = rng.random() < 0.2
     p = float(rng.uniform(0.05, 0.5)) if come_and_go else 1.0
     if kind.startswith("chip"):
@@ -72,7 +78,9 @@ def draw(rng: np.random.Generator, shape: Shape) -> Fault:
             p = float(10 ** rng.uniform(-2.5, -0.3))
         return Fault(kind, ("chip", str(bank), str(bit)), how, n, p)
     if kind == "line":
-        return Fault(kind, ("line", str(n["line"])), str(rng.choice(["stuck", "stuck", "floats"])), n)
+        return Fault(
+            kind, ("line", str(n["line"])), str(rng.choice(["stuck", "stuck", "floats"])), n
+        )
     if kind == "lines":
         n["line"] = int(rng.integers(shape.lines - 1))
         key = ("lines", f"{n['line']}-{n['line'] + 1}")
@@ -102,9 +110,9 @@ class Board:
         # one byte a cell: bank, bit, row, column
         self.cells = rng.integers(0, 2, (shape.banks, shape.bits, side, side)).astype(np.uint8)
         # which value an uncharged cell reads as, by row, as in folded arrays
-        self.rest = (rng.integers(0, 2, side)[None, None, :, None] * np.ones_like(self.cells)).astype(
-            np.uint8
-        )
+        self.rest = (
+            rng.integers(0, 2, side)[None, None, :, None] * np.ones_like(self.cells)
+        ).astype(np.uint8)
         self.weak = rng.random(self.cells.shape) < fault.p
 
     def _path(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -115,7 +123,9 @@ class Board:
         if f.kind == "line":
             k, v = f.n["line"], f.n["value"]
             for half in (row, column):
-                value = self.rng.integers(0, 2, at.size) if f.how == "floats" else np.full(at.size, v)
+                value = (
+                    self.rng.integers(0, 2, at.size) if f.how == "floats" else np.full(at.size, v)
+                )
                 half[:] = (half & ~(1 << k)) | (value << k)
         elif f.kind == "lines":
             k = f.n["line"]
@@ -142,7 +152,9 @@ class Board:
             self.cells[bank, bit, row, column] = value
             if f.kind == "chip pin" and bit == f.n["bit"]:
                 mine = bank == f.n["bank"]
-                self.cells[bank[mine], bit, self._pin(row[mine]), self._pin(column[mine])] = value[mine]
+                self.cells[bank[mine], bit, self._pin(row[mine]), self._pin(column[mine])] = value[
+                    mine
+                ]
 
     def wait(self) -> None:
         """A pause in which weak cells lose their charge."""

@@ -1,6 +1,5 @@
-"""Boards and console: what comes after the rails are proved.
+"""Boards past the power supply: wiring, line settings, settings sheets, memory, what they print.
 
-Belongs here: the file of boards, the order they go in and what each should draw, settings and
-whether they agree, where a memory fault sits, march tests; wiring and line settings of a console.
-Does not belong here: circuits and their solution, the journal, printing.
+Belongs here: what a board needs, and what its answers mean. Does not belong here: the journal,
+printing for the terminal.
 """

@@ -38,7 +38,10 @@ class Alias:
 
     def loses(self, down: int) -> npt.NDArray[np.bool_]:
         """Addresses whose own word is overwritten by another's."""
-        return self.owner[down] != np.arange(self.first, self.first + self.owner.shape[1])
+        found: npt.NDArray[np.bool_] = self.owner[down] != self.first + np.arange(
+            self.owner.shape[1]
+        )
+        return found
 
     def meets(self, across: int) -> float:
         """Chance of this exclusive-or of two addresses that reach one word."""
@@ -88,8 +91,9 @@ def _alias(key: str, mask: int, start: int, reached: Ints) -> Alias:
     np.minimum.at(bottom, reached, at)
     last, first = top[reached], bottom[reached]
     owner = np.stack([last, first])
-    return Alias(key, mask, start, owner, np.stack([first != at, last != at]),
-                 _differences(owner, at, mask))
+    return Alias(
+        key, mask, start, owner, np.stack([first != at, last != at]), _differences(owner, at, mask)
+    )
 
 
 def _differences(owner: Ints, at: Ints, mask: int) -> Mapping[int, float]:

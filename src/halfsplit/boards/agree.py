@@ -43,11 +43,14 @@ def agree(rack: Rack, to: Adds) -> None:
         if (code.says is None) == (code.lamps is None):
             to.add(f"codes.{name}", "a code is a message or a row of lamps", "says: … or lamps: …")
         if (code.start is None) != (code.words is None):
-            to.add(f"codes.{name}", "memory that does not answer needs start and words", "words: 1K")
+            to.add(
+                f"codes.{name}", "memory that does not answer needs start and words", "words: 1K"
+            )
         for look in code.look:
             if look not in settings and look not in rack.boards:
-                _missing(to, f"codes.{name}.look", "board or setting", look,
-                         [*settings, *rack.boards])
+                _missing(
+                    to, f"codes.{name}.look", "board or setting", look, [*settings, *rack.boards]
+                )
     _pairs(to, "wanted", rack.wanted, settings)
 
 
@@ -61,8 +64,11 @@ def _pairs(to: Adds, where: str, pairs: Mapping[str, str], known: Mapping[str, S
         if name not in known:
             _missing(to, f"{where}.{name}", "setting", name, known)
         elif choice not in _choices(known[name]):
-            to.add(f"{where}.{name}", f"{name} has no choice {shown(choice)}",
-                   near_or_all(choice, _choices(known[name])))
+            to.add(
+                f"{where}.{name}",
+                f"{name} has no choice {shown(choice)}",
+                near_or_all(choice, _choices(known[name])),
+            )
 
 
 def _choices(setting: Setting) -> list[str]:
@@ -101,27 +107,40 @@ def _board(rack: Rack, name: str, board: Board, to: Adds) -> None:
         if len(set(placed)) < len(placed):
             to.add(at, "two choices have the same positions", "each choice its own", doubt=True)
     local = {k: s for k, s in board.settings.items() if _choices(s)}
-    for at, key, pairs in _named(board):
-        if key is not None and key not in board.settings:
-            _missing(to, f"{where}.{at}", "setting", key, board.settings)
-        elif key in local:
+    for at, named, pairs in _named(board):
+        if named is not None and named not in board.settings:
+            _missing(to, f"{where}.{at}", "setting", named, board.settings)
+        elif named in local:
             for choice in pairs:
                 if choice not in _choices(local[key]):
-                    to.add(f"{where}.{at}", f"{key} has no choice {shown(choice)}",
-                           near_or_all(choice, _choices(local[key])))
+                    to.add(
+                        f"{where}.{at}",
+                        f"{key} has no choice {shown(choice)}",
+                        near_or_all(choice, _choices(local[key])),
+                    )
     for key, window in board.windows.items():
         at = f"{where}.windows.{key}"
         if (window.start is None) == (window.setting is None):
-            to.add(at, "a window starts at an address or by a setting",
-                   "start: 0x0, or setting: start and step: 8K")
+            to.add(
+                at,
+                "a window starts at an address or by a setting",
+                "start: 0x0, or setting: start and step: 8K",
+            )
         elif window.setting is not None and window.step is None:
             to.add(at, "how many words one step of the setting moves is missing", "step: 8K")
-        elif window.setting in local and not all(c.isdigit() for c in _choices(local[window.setting])):
-            to.add(at, f"the choices of {window.setting} are no numbers", "choices that count 0, 1, 2")
+        elif window.setting in local and not all(
+            c.isdigit() for c in _choices(local[window.setting])
+        ):
+            to.add(
+                at, f"the choices of {window.setting} are no numbers", "choices that count 0, 1, 2"
+            )
     for key, space in board.spaces.items():
         if (space.bits is None) == (space.setting is None):
-            to.add(f"{where}.spaces.{key}", "a space has bits, or a setting with choices",
-                   "bits: 16, or setting: map and choices: {15-bit: 15}")
+            to.add(
+                f"{where}.spaces.{key}",
+                "a space has bits, or a setting with choices",
+                "bits: 16, or setting: map and choices: {15-bit: 15}",
+            )
     if board.memory is not None:
         _memory(rack, where, board, to)
 
@@ -145,22 +164,34 @@ def _memory(rack: Rack, where: str, board: Board, to: Adds) -> None:
         if rail not in rack.rails:
             _missing(to, f"{where}.memory.rails", "rail", rail, rack.rails)
     if memory.words != 1 << memory.bank_bit:
-        to.add(f"{where}.memory.bank_bit",
-               f"bit {memory.bank_bit} splits banks of {1 << memory.bank_bit} words, and a bank has "
-               f"{memory.words}", "the address bit just above a bank", doubt=True)
+        to.add(
+            f"{where}.memory.bank_bit",
+            f"bit {memory.bank_bit} splits banks of {1 << memory.bank_bit} words, and a bank has "
+            f"{memory.words}",
+            "the address bit just above a bank",
+            doubt=True,
+        )
     lines = [k for each in memory.lines.drivers.values() for k in each]
     bits = [b for each in memory.buffers.values() for b in each]
     if any(k >= memory.lines.count for k in lines):
-        to.add(f"{where}.memory.lines", f"lines go from 0 to {memory.lines.count - 1}", "these only")
+        to.add(
+            f"{where}.memory.lines", f"lines go from 0 to {memory.lines.count - 1}", "these only"
+        )
     if any(b >= memory.data + memory.parity for b in bits):
-        to.add(f"{where}.memory.buffers", f"bits go from 0 to {memory.data + memory.parity - 1}",
-               "these only")
+        to.add(
+            f"{where}.memory.buffers",
+            f"bits go from 0 to {memory.data + memory.parity - 1}",
+            "these only",
+        )
     if len(set(lines)) < len(lines) or len(set(bits)) < len(bits):
         to.add(f"{where}.memory", "a line or bit has two drivers or buffers", "each once")
-    positions = [memory.chip(n, b) for n in range(memory.banks)
-                 for b in range(memory.data + memory.parity)]
+    positions = [
+        memory.chip(n, b) for n in range(memory.banks) for b in range(memory.data + memory.parity)
+    ]
     if len(set(positions)) < len(positions):
-        to.add(f"{where}.memory", "two bits share a chip position", "a rule that gives each its own")
+        to.add(
+            f"{where}.memory", "two bits share a chip position", "a rule that gives each its own"
+        )
 
 
 def _loops(rack: Rack, name: str) -> bool:

@@ -113,8 +113,8 @@ def conflicts(
             words = f"{w.name} has {w.bits} data bits, the machine {rack.word}"
             found.append(Conflict("width", words, w.settings))
     found += _gaps(rack, windows, spaces, memory)
-    for name, setting in rack.settings().items():
-        needs = setting.fitted.get(choices[name])
+    for name, entry in rack.settings().items():
+        needs = entry.fitted.get(choices[name])
         board = name.partition(".")[0]
         if needs is not None and needs not in rack.boards[board].fits:
             words = f"{name} is {choices[name]}, but {needs} is not fitted on {board}"
@@ -140,7 +140,9 @@ def _overlaps(
             uses = (*a.settings, *b.settings)
             if a.space != "memory":
                 words = f"{a.name} and {b.name} both answer at {a.space} address "
-                words += show_number(max(a.first, b.first), rack.numbers, spaces.get(a.space, (8,))[0])
+                words += show_number(
+                    max(a.first, b.first), rack.numbers, spaces.get(a.space, (8,))[0]
+                )
                 found.append(Conflict("duplicate address", words, uses))
             else:
                 both = _span(rack, max(a.first, b.first), min(a.last, b.last))
@@ -159,8 +161,9 @@ def _gaps(
         if not full:
             continue
         mine = [w for w in windows if w.space == space]
-        uses = tuple(dict.fromkeys([*([setting] if setting else []),
-                                    *(s for w in mine for s in w.settings)]))
+        uses = tuple(
+            dict.fromkeys([*([setting] if setting else []), *(s for w in mine for s in w.settings)])
+        )
         for first, last in holes(mine, 0, (1 << bits) - 1):
             words = f"nothing answers at {_span(rack, first, last)} of the {bits}-bit map"
             found.append(Conflict("gap", words, uses))

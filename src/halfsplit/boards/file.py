@@ -79,7 +79,9 @@ class BoardReader(Reader):
     def records(self, document: CommentedMap, name: str) -> Any:
         """Every entry of a section as its record; unusable ones are recorded and left out."""
         kind = RECORDS[name][0]
-        read = {k: self.model(kind, v, f"{name}.{k}") for k, v in self.section(document, name).items()}
+        read = {
+            k: self.model(kind, v, f"{name}.{k}") for k, v in self.section(document, name).items()
+        }
         return {k: v for k, v in read.items() if v is not None}
 
 
@@ -102,7 +104,9 @@ def load_rack(path: Path) -> tuple[Rack | None, list[Problem]]:
     if "machine" not in document:
         reader.add("machine", "the file does not say which machine it is", "machine: <name>")
     if not document.get("boards"):
-        reader.add("boards", "the file lists no board", f"boards: and under it {RECORDS['boards'][1]}")
+        reader.add(
+            "boards", "the file lists no board", f"boards: and under it {RECORDS['boards'][1]}"
+        )
     base = reader.word(document, "numbers", "hex")
     if base not in BASES:
         reader.add("numbers", f"{shown(base)} is no way to write addresses", " or ".join(BASES))
@@ -132,11 +136,14 @@ def load_rack(path: Path) -> tuple[Rack | None, list[Problem]]:
 
 def _for_boards(problem: Problem) -> Problem:
     """The text reader speaks of assemblies; this is a file of boards."""
-    instead = problem.instead.replace("assembly: <name>, then parts: with the parts under it",
-                                      "machine: <name>, then boards: with the boards under it")
+    instead = problem.instead.replace(
+        "assembly: <name>, then parts: with the parts under it",
+        "machine: <name>, then boards: with the boards under it",
+    )
     wrong = problem.wrong.replace("the file is no assembly", "the file is no file of boards")
-    return Problem(problem.file, problem.line, problem.column, problem.path, wrong, instead,
-                   problem.severity)
+    return Problem(
+        problem.file, problem.line, problem.column, problem.path, wrong, instead, problem.severity
+    )
 
 
 def _wanted(

@@ -133,7 +133,9 @@ def found_by(
     return False
 
 
-def _settled(test: March, either: Literal["up", "any"]) -> Iterator[list[tuple[str, tuple[str, ...]]]]:
+def _settled(
+    test: March, either: Literal["up", "any"]
+) -> Iterator[list[tuple[str, tuple[str, ...]]]]:
     """The test with each ``*`` upward, or in every combination of directions."""
     free = [k for k, (way, _) in enumerate(test.elements) if way == "*"]
     for ways in product("^" if either == "up" else "^v", repeat=len(free)):

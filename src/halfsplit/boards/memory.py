@@ -8,8 +8,9 @@ from math import lgamma, log
 
 import numpy as np
 
-from halfsplit.boards.memory_causes import STRAY, Floats, Hypothesis, Seen, hypotheses, seen
+from halfsplit.boards.memory_causes import STRAY, Hypothesis, hypotheses
 from halfsplit.boards.memory_log import Log, Run
+from halfsplit.boards.memory_seen import Floats, Seen, seen
 from halfsplit.boards.organisation import Memory
 
 # Leftover failures are ranked again for a second fault when they are at least this many and this
@@ -53,9 +54,7 @@ class Ranking:
     clear: bool
 
 
-def rank(
-    memory: Memory, printed: Log, first: int, last: int, *, swapped: bool = False
-) -> Ranking:
+def rank(memory: Memory, printed: Log, first: int, last: int, *, swapped: bool = False) -> Ranking:
     """Weigh every cause against every run of `printed`.
 
     `first`, `last`: addresses the board answers to; a range printed in the log narrows them.
@@ -96,9 +95,10 @@ def _log_chance(one: Hypothesis, s: Seen) -> float:
         size = one.size(s)
         stray = STRAY * s.stray()
         mine = (1 - STRAY) * read > stray * max(size, 1)
-        found += float(np.log(np.where(mine, (1 - STRAY) * read, stray)).sum())
         count = min(s.counted(mine), max(size, 1))
-        found += _density(count, size, one.dense) - _ways(size, count)
+        where = _density(count, size, one.dense) - _ways(size, count)
+        # Failures beyond those kept would only repeat them, and no formula is that exact.
+        found += float(np.log(np.where(mine, (1 - STRAY) * read, stray)).sum()) + where / s.scale
     for _, across in s.run.pairs:
         found += log((1 - STRAY) * one.pair(across) + STRAY * 0.5**16)
     return found
@@ -136,8 +136,17 @@ def _weigh(tried: Sequence[Hypothesis], items: Sequence[Seen]) -> list[Cause]:
         form = _forms(tried, weights, members)
         top = tried[max((k for k in members if tried[k].form == form), key=lambda k: weights[k])]
         covered = sum(int(_covers(top, s).sum()) for s in items)
-        causes.append(Cause(key, share, form, getattr(top, "row", None),
-                            getattr(top, "column", None), covered, total))
+        causes.append(
+            Cause(
+                key,
+                share,
+                form,
+                getattr(top, "row", None),
+                getattr(top, "column", None),
+                covered,
+                total,
+            )
+        )
     return sorted(causes, key=lambda c: -c.share)
 
 

@@ -9,18 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
-import numpy.typing as npt
 
 from halfsplit.boards.address_faults import Alias, Ints, aliases
 from halfsplit.boards.memory_log import Kind, Run
+from halfsplit.boards.memory_seen import OTHER, Flags, Floats, Seen
 from halfsplit.boards.organisation import Memory
 
-Floats = npt.NDArray[np.float64]
-Flags = npt.NDArray[np.bool_]
 Class = Literal["hard", "small", "alias", "weak"]
 # Chance that a test of a kind shows a fault of a class at all. Address tests write each address or
 # its complement, data tests constant patterns, which address faults mostly pass.
@@ -37,10 +34,6 @@ COLD_WEAK = 0.3  # a weak cell shows itself this much less on a cold machine
 CHIPS, WITHIN = 0.5, {"whole": 0.45, "weak": 0.15, "row": 0.1, "column": 0.1, "cell": 0.2}
 LINES, JOINED, BANK_BITS = 0.09, 0.03, 0.03
 DATA_LINES, BUFFERS, BANKS, COMMON, COUNTER, REFRESH, NONE = 0.1, 0.04, 0.06, 0.06, 0.04, 0.03, 0.02
-# A word written at this share of the failures is taken for a pattern that fills the memory.
-PATTERN = 0.05
-# Failures of one run that are weighed; of more, as many are drawn evenly.
-MOST = 3000
 # Share of the addresses a fault can spoil that fail, see Hypothesis.dense.
 BULK = (6.0, 1.0, 0.03)
 LOST: dict[str, Any] = {"dense": (6.0, 1.0, 0.2), "shows": "alias"}
@@ -48,139 +41,6 @@ STRAY = 0.02  # share of printed failures that have another cause: noise, a slip
 # How dead words read: all ones, all zeros, or anything, and how often.
 READS: tuple[tuple[int | None, float], ...] = ((1, 0.3), (0, 0.3), (None, 0.4))
 FADES = (0.03, 0.2, 0.6, 0.95)
-
-
-# Forms of the word an address test writes: the address, its complement, and for words narrower than
-# an address its high part and the complement of that. OTHER is none of these.
-OTHER = 4
-
-
-@dataclass(frozen=True, eq=False)
-class Seen:
-    """One run as arrays, with the addresses that were tested in it.
-
-    Attributes
-    ----------
-    at: (N,) addresses tested. a, w, r: (F,) failing address, written, read.
-    form: (F,) 0 when the word written is the address, 1 its complement, 2 neither.
-    """
-
-    memory: Memory
-    run: Run
-    at: Ints
-    a: Ints
-    w: Ints
-    r: Ints
-    form: Ints
-    swapped: bool
-    scale: float = 1.0
-
-    @cached_property
-    def x(self) -> Ints:
-        """Failing bits of each word."""
-        return self.w ^ self.r
-
-    @cached_property
-    def single(self) -> Ints:
-        """Number of the failing bit where it is only one, else -1."""
-        powers = (self.x & (self.x - 1)) == 0
-        return np.where(powers, np.round(np.log2(np.maximum(self.x, 1))).astype(np.int64), -1)
-
-    @cached_property
-    def ones(self) -> Floats:
-        """Ones in each word written."""
-        return _count(self.w & self.whole)
-
-    @cached_property
-    def fell(self) -> Floats:
-        """Bits of each word that were written 1 and read 0."""
-        return _count(self.w & ~self.r & self.whole)
-
-    @cached_property
-    def rose(self) -> Floats:
-        """Bits of each word that were written 0 and read 1."""
-        return _count(self.r & ~self.w & self.whole)
-
-    @cached_property
-    def patterns(self) -> Ints:
-        """Words written again and again, as in a test that fills memory with one word."""
-        words, counts = np.unique(self.w, return_counts=True)
-        return words[counts >= max(PATTERN * self.w.size, 2)]
-
-    @cached_property
-    def filled(self) -> Flags:
-        """Whether each word written is one of the patterns."""
-        return np.isin(self.w, self.patterns)
-
-    @cached_property
-    def forms(self) -> Ints:
-        """Which forms the words written have in this run."""
-        return np.unique(self.form)
-
-    @cached_property
-    def item(self) -> Ints:
-        """A number for each failing address and form; a repeat has the same."""
-        return self.a * (OTHER + 1) + self.form
-
-    def word(self, form: int, at: Ints) -> Ints:
-        """The word a test of this form writes at each address."""
-        high = at >> self.bits if form >= 2 else at
-        return (~high if form % 2 else high) & self.whole
-
-    def counted(self, mine: Flags) -> int:
-        """Different addresses and forms among the failures `mine`, those not kept included."""
-        kept = self.item[mine]
-        return round(np.unique(kept).size * (self.scale if kept.size else 1.0))
-
-    def bank(self, at: Ints) -> Ints:
-        """Bank of each address."""
-        swap = int(self.swapped and self.memory.banks > 1)
-        return ((at >> self.memory.bank_bit) % self.memory.banks) ^ swap
-
-    def row(self, at: Ints) -> Ints:
-        """Row of each address: the half of the multiplexed address that goes first."""
-        return at & ((1 << self.memory.lines.count) - 1)
-
-    def column(self, at: Ints) -> Ints:
-        """Column of each address."""
-        return (at & (self.memory.words - 1)) >> self.memory.lines.count
-
-    @property
-    def bits(self) -> int:
-        """Bits a reading has."""
-        return self.memory.data
-
-    @property
-    def whole(self) -> int:
-        """A word of ones."""
-        return (1 << self.bits) - 1
-
-    def stray(self) -> Floats:
-        """Chance of each failure if it had nothing to do with the fault."""
-        one = np.where(self.single >= 0, 0.7 / self.bits, 0.0)
-        return (one + 0.3 * 0.5**self.bits) / max(self.at.size, 1)
-
-
-def _count(words: Ints) -> Floats:
-    return np.bitwise_count(words.astype(np.uint64)).astype(float)
-
-
-def seen(
-    memory: Memory, run: Run, first: int, last: int, swapped: bool, most: int = MOST
-) -> Seen:
-    """`run` as arrays, at most `most` failures of it; cut, it says nothing beyond its last."""
-    fails = np.array(run.fails, dtype=np.int64).reshape(-1, 3)
-    scale, end = 1.0, int(fails[:, 0].max()) if run.cut and fails.size else last
-    if len(fails) > most:
-        keep = np.sort(np.random.default_rng(0).choice(len(fails), most, replace=False))
-        fails, scale = fails[keep], len(fails) / most
-    a, w, r = fails[:, 0], fails[:, 1], fails[:, 2]
-    item = Seen(memory, run, np.arange(first, end + 1), a, w, r, np.full(a.size, OTHER), swapped,
-                scale)
-    # The high part of the address is written only where the word cannot hold all of it.
-    for form in reversed(range(4 if last >> memory.data else 2)):
-        item.form[(w & item.whole) == item.word(form, a)] = form
-    return item
 
 
 @dataclass(frozen=True, eq=False)
@@ -244,7 +104,7 @@ class Bit(Hypothesis):
         ok = (s.single == self.bit) & self.region(s, s.a)
         if self.stuck is None:
             return np.where(ok, 0.5, 0.0)
-        return (ok & ((s.r >> self.bit & 1) == self.stuck)).astype(float)
+        return np.where(ok & ((s.r >> self.bit & 1) == self.stuck), 1.0, 0.0)
 
     def size(self, s: Seen) -> int:
         """See Hypothesis. A stuck bit shows only where the other value was written."""
@@ -253,8 +113,10 @@ class Bit(Hypothesis):
         if self.stuck is None:
             return count * s.forms.size
         at = s.at[inside]
-        able = [int(((s.word(int(f), at) >> self.bit & 1) != self.stuck).sum()) if f != OTHER
-                else count for f in s.forms]
+        able = [
+            int(((s.word(int(f), at) >> self.bit & 1) != self.stuck).sum()) if f != OTHER else count
+            for f in s.forms
+        ]
         return sum(able)
 
 
@@ -275,8 +137,8 @@ class Words(Hypothesis):
         if self.bank is not None:
             ok &= s.bank(s.a) == self.bank
         if self.reads is None:
-            return np.where(ok, 0.5**self.mask.bit_count(), 0.0)
-        return (ok & ((s.r & self.mask) == self.mask * self.reads)).astype(float)
+            return np.where(ok, 0.5 ** self.mask.bit_count(), 0.0)
+        return np.where(ok & ((s.r & self.mask) == self.mask * self.reads), 1.0, 0.0)
 
     def size(self, s: Seen) -> int:
         """See Hypothesis."""
@@ -301,7 +163,8 @@ class Fading(Hypothesis):
         chance = np.zeros(s.a.size)
         for able, changed, others in ((s.ones, s.fell, s.rose), (s.bits - s.ones, s.rose, s.fell)):
             law = self.share**changed * (1 - self.share) ** (able - changed)
-            chance += np.where(others == 0, 0.5 * law / (1 - (1 - self.share) ** np.maximum(able, 1)), 0)
+            some = 1 - (1 - self.share) ** np.maximum(able, 1)
+            chance += np.where(others == 0, 0.5 * law / some, 0)
         if self.counter is None:
             return chance
         return np.where((s.row(s.a) >> self.counter & 1) == self.value, chance, 0.0)
@@ -344,7 +207,7 @@ class Aliased(Hypothesis):
         index = s.a - self.alias.first
         ok = self.region()[index]
         if self.march:
-            return (ok & ((s.x & s.whole) == s.whole)).astype(float)
+            return np.where(ok & ((s.x & s.whole) == s.whole), 1.0, 0.0)
         owner = self.alias.owner[self.down][index]
         known = s.form != OTHER
         expected = np.zeros_like(owner)
@@ -365,13 +228,15 @@ class Aliased(Hypothesis):
     def _wild(self, s: Seen) -> Floats:
         mask = self.alias.mask
         known = s.form != OTHER
-        # Without knowing what was written elsewhere, or where an old word was left, it reads anything;
-        # where memory is filled with one word after another, mostly one of the others.
-        chance = np.where(known, 0.02, 0.3) * 0.5**s.bits
+        # Without knowing what was written elsewhere, or where an old word was left, it reads
+        # anything; where memory is filled with one word after another, mostly one of the others.
+        chance = np.where(known, 0.02, np.where(s.filled, 0.5, 0.9)) * 0.5**s.bits
         left = s.filled & np.isin(s.r, s.patterns)
         chance[left & ~known] += 0.5 / max(s.patterns.size, 1)
-        ways = [sum(1 << b for k, b in enumerate(_bits(mask)) if n >> k & 1)
-                for n in range(1, 2 ** mask.bit_count())]
+        ways = [
+            sum(1 << b for k, b in enumerate(_bits(mask)) if n >> k & 1)
+            for n in range(1, 2 ** mask.bit_count())
+        ]
         for way in ways:
             for f in s.forms:
                 hit = known & (s.form == f) & ((s.r & s.whole) == s.word(int(f), s.a ^ way))
@@ -385,8 +250,12 @@ class Aliased(Hypothesis):
 
 def hypotheses(memory: Memory, runs: Sequence[Seen], first: int, last: int) -> list[Hypothesis]:
     """Every hypothesis worth weighing against what was printed."""
-    return [*_chips(memory, runs), *_shared(memory), *_addresses(memory, first, last),
-            Hypothesis(("none",), "none", NONE)]
+    return [
+        *_chips(memory, runs),
+        *_shared(memory),
+        *_addresses(memory, first, last),
+        Hypothesis(("none",), "none", NONE),
+    ]
 
 
 def _chips(memory: Memory, runs: Sequence[Seen]) -> Iterator[Hypothesis]:

@@ -203,7 +203,7 @@ def read_log(
             values = [to.number(c, number) for c in columns.groups()]
             if None not in values:
                 to.open(to.now.kind if to.now else "data")
-                to.fail(*values, number)  # type: ignore[arg-type]
+                to.fail(*values, number)  # type: ignore[call-arg, arg-type]
         elif head := _HEADING.fullmatch(line):
             to.heading(head["kind"].lower(), (head["end"] or "").lower())
         elif end := _END.fullmatch(line):

@@ -47,9 +47,7 @@ def _dead_ohms(value: object) -> Range:
     return Range(middle * (1 - DEAD_SHARE), middle * (1 + DEAD_SHARE))
 
 
-Word = Annotated[
-    str, BeforeValidator(_text), WithJsonSchema({"type": ["string", "number"]})
-]
+Word = Annotated[str, BeforeValidator(_text), WithJsonSchema({"type": ["string", "number"]})]
 DeadOhms = Annotated[
     Range,
     BeforeValidator(_dead_ohms),
@@ -240,7 +238,9 @@ class Rack:
 
     def settings(self) -> dict[str, Setting]:
         """BOARD.setting -> setting, in file order."""
-        return {f"{b}.{s}": v for b, board in self.boards.items() for s, v in board.settings.items()}
+        return {
+            f"{b}.{s}": v for b, board in self.boards.items() for s, v in board.settings.items()
+        }
 
 
 def span(text: str, base: Base) -> tuple[int, int]:

@@ -18,7 +18,7 @@ _SAME = 8  # numbers below this read alike in all three bases
 
 
 def read_number(text: str, base: Base) -> int:
-    """`text` as a number of a machine that writes in `base`; 0x, 0o, 32K and “100 dec” say their own.
+    """`text` as a number of a machine that writes in `base`; 0x7, 0o7, 32K, “9 dec” say theirs.
 
     Raises
     ------

@@ -83,7 +83,9 @@ def sequence(rack: Rack) -> list[Step]:
 
 
 def _watts(rack: Rack, board: str) -> float:
-    return sum(u.amps * abs(rack.rails[r].volts) for r, u in rack.boards[board].rails.items())
+    return float(
+        sum(u.amps * abs(rack.rails[r].volts) for r, u in rack.boards[board].rails.items())
+    )
 
 
 def _step(rack: Rack, name: str, totals: dict[str, float], ready: Sequence[str]) -> Step:
@@ -99,8 +101,16 @@ def _step(rack: Rack, name: str, totals: dict[str, float], ready: Sequence[str])
             max(use.amps * (1 + OVER), LEAST_STEP),
         )
         rails.append(
-            RailStep(rail, use.ohms, Range(low, use.amps), stop, before, totals[rail], spec.limits,
-                     spec.rated)
+            RailStep(
+                rail,
+                use.ohms,
+                Range(low, use.amps),
+                stop,
+                before,
+                totals[rail],
+                spec.limits,
+                spec.rated,
+            )
         )
     for rail, spec in rack.rails.items():
         if spec.on == name:
@@ -114,8 +124,16 @@ def _step(rack: Rack, name: str, totals: dict[str, float], ready: Sequence[str])
         why += f", and {', '.join(board.after)} must be in first"
     if others:
         why += f"; {', '.join(others)} could go now too, but with more to lose or more current"
-    return Step(name, board.name, board.worth, board.slot or "", why, tuple(rails),
-                tuple(rack.interlocks[k].rail for k in locks), tuple(locks))
+    return Step(
+        name,
+        board.name,
+        board.worth,
+        board.slot or "",
+        why,
+        tuple(rails),
+        tuple(rack.interlocks[k].rail for k in locks),
+        tuple(locks),
+    )
 
 
 @dataclass(frozen=True)
@@ -133,12 +151,18 @@ def judge_ohms(step: RailStep, ohms: float) -> Verdict:
     low, high = step.ohms.low, step.ohms.high
     expected = f"expected {_range(step.ohms, 'ohm')}"
     if ohms < low:
-        return Verdict(False, f"STOP: {_show(ohms, 'ohm')} is too low, {expected}: look for a shorted "
-                       "tantalum or a part fitted the wrong way round before this rail is applied")
+        return Verdict(
+            False,
+            f"STOP: {_show(ohms, 'ohm')} is too low, {expected}: look for a "
+            "shorted tantalum or a part fitted the wrong way round before this rail is applied",
+        )
     if ohms > high:
-        return Verdict(False, f"STOP: {_show(ohms, 'ohm')} is too high, {expected}: dirty edge "
-                       "contacts, an open fuse or link, or chips not seated; try the leads the other "
-                       "way round as well")
+        return Verdict(
+            False,
+            f"STOP: {_show(ohms, 'ohm')} is too high, {expected}: dirty edge "
+            "contacts, an open fuse or link, or chips not seated; try the leads the other "
+            "way round as well",
+        )
     return Verdict(True, f"{_show(ohms, 'ohm')} is as it should be ({expected})")
 
 
@@ -147,8 +171,11 @@ def judge_volts(step: RailStep, volts: float) -> Verdict:
     expected = f"expected {_range(step.volts, 'V')}"
     if step.volts.low <= volts <= step.volts.high:
         return Verdict(True, f"{_show(volts, 'V')} at the slot is as it should be ({expected})")
-    return Verdict(False, f"STOP: {_show(volts, 'V')} at the slot, {expected}: switch off and take "
-                   "the board out before looking further")
+    return Verdict(
+        False,
+        f"STOP: {_show(volts, 'V')} at the slot, {expected}: switch off and take "
+        "the board out before looking further",
+    )
 
 
 def judge_step(step: RailStep, amps: float) -> Verdict:
@@ -156,11 +183,17 @@ def judge_step(step: RailStep, amps: float) -> Verdict:
     shown = show(amps, "A")
     expected = f"expected {_range(step.amps, 'A')} more"
     if amps > step.stop.high:
-        return Verdict(False, f"STOP: {shown} more, {expected}, stop above {show(step.stop.high, 'A')}:"
-                       " switch off, take the board out, measure its dead ohms again")
+        return Verdict(
+            False,
+            f"STOP: {shown} more, {expected}, stop above {show(step.stop.high, 'A')}:"
+            " switch off, take the board out, measure its dead ohms again",
+        )
     if amps < step.stop.low:
-        return Verdict(False, f"STOP: {shown} more, {expected}, stop below {show(step.stop.low, 'A')}:"
-                       " the board is not powered or not running; look at seating, fuse, slot, clock")
+        return Verdict(
+            False,
+            f"STOP: {shown} more, {expected}, stop below {show(step.stop.low, 'A')}:"
+            " the board is not powered or not running; look at seating, fuse, slot, clock",
+        )
     return Verdict(True, f"{shown} more is within the budget ({expected})")
 
 

@@ -16,9 +16,7 @@ def _text(value: object) -> str:
     return str(value)
 
 
-Word = Annotated[
-    str, BeforeValidator(_text), WithJsonSchema({"type": ["string", "number"]})
-]
+Word = Annotated[str, BeforeValidator(_text), WithJsonSchema({"type": ["string", "number"]})]
 
 
 class ChipRule(Entry):
@@ -54,8 +52,8 @@ class Memory(Entry):
     """Organisation of one memory board, enough to go from an address print to a chip position.
 
     `banks` banks of `words` words; the bank is the address from bit `bank_bit` upward, exclusive-or
-    1 while the setting `swap` is at `swapped`. Data bit b of bank n sits in the chip the rule or the
-    table gives; bits beyond `data` are parity.
+    1 while the setting `swap` is at `swapped`. Data bit b of bank n sits in the chip that the rule
+    or the table gives; bits beyond `data` are parity.
     """
 
     banks: int = Field(ge=1, le=64)
@@ -88,9 +86,10 @@ class Memory(Entry):
         if self.table is not None and sorted(self.table) != list(range(self.banks)):
             raise ValueError(f"the table needs banks 0 to {self.banks - 1}")
         reach = self.lines.count * (2 if self.lines.multiplexed else 1)
+        twice = ", used twice," if self.lines.multiplexed else ""
         if 1 << reach != self.words:
             raise ValueError(
-                f"{self.lines.count} lines{', used twice,' if self.lines.multiplexed else ''} reach "
+                f"{self.lines.count} lines{twice} reach "
                 f"{1 << reach} words, and a bank has {self.words}"
             )
         return self

@@ -65,8 +65,10 @@ def text_picture(items: Sequence[Row]) -> list[str]:
                 marks.append(mark.center(width))
             lines.append(f"  {word:>{label}}" + "".join(marks).rstrip())
         if any(row.moved(k) for k in range(len(row.straps))):
-            arrows = ["move" if row.was[k] and row.moved(k) else "look" if row.was[k] is None else ""
-                      for k in range(len(row.straps))]
+            arrows = [
+                "move" if row.was[k] and row.moved(k) else "look" if row.was[k] is None else ""
+                for k in range(len(row.straps))
+            ]
             lines.append("  " + " " * label + "".join(a.center(width) for a in arrows).rstrip())
     return lines
 
@@ -90,8 +92,10 @@ def svg_picture(board: str, items: Sequence[Row]) -> str:
         for k, strap in enumerate(row.straps):
             x = _LEFT + k * _CELL
             fill = "#c2410c" if row.moved(k) else "#1f2937"
-            out.append(f'<text x="{x + _CELL / 2}" y="{y + 10}" text-anchor="middle" '
-                       f'fill="{fill}">{escape(strap)}</text>')
+            out.append(
+                f'<text x="{x + _CELL / 2}" y="{y + 10}" text-anchor="middle" '
+                f'fill="{fill}">{escape(strap)}</text>'
+            )
             for j, word in enumerate(row.words):
                 top = y + 16 + j * _ROW
                 if row.to[k] == word:
@@ -100,10 +104,14 @@ def svg_picture(board: str, items: Sequence[Row]) -> str:
                     style = 'fill="none" stroke="#c2410c" stroke-width="2" stroke-dasharray="4 2"'
                 else:
                     style = 'fill="none" stroke="#9ca3af"'
-                out.append(f'<rect x="{x + 14}" y="{top}" width="{_CELL - 28}" height="{_ROW - 8}" '
-                           f'rx="3" {style}/>')
+                out.append(
+                    f'<rect x="{x + 14}" y="{top}" width="{_CELL - 28}" height="{_ROW - 8}" '
+                    f'rx="3" {style}/>'
+                )
         for j, word in enumerate(row.words):
-            out.append(f'<text x="{_LEFT - 6}" y="{y + 30 + j * _ROW}" text-anchor="end">'
-                       f"{escape(word)}</text>")
+            out.append(
+                f'<text x="{_LEFT - 6}" y="{y + 30 + j * _ROW}" text-anchor="end">'
+                f"{escape(word)}</text>"
+            )
         y += 2 * _ROW + _GAP - 4
     return "\n".join([*out, "</svg>", ""])

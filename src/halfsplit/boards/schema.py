@@ -26,7 +26,9 @@ def boards_schema() -> dict[str, Any]:
         schema = record.model_json_schema(ref_template="#/$defs/{model}")
         definitions.update(schema.pop("$defs", {}))
         properties[name] = {
-            "type": "object", "additionalProperties": schema, "description": f"such as {sample}"
+            "type": "object",
+            "additionalProperties": schema,
+            "description": f"such as {sample}",
         }
     if sorted(properties) != sorted(SECTIONS):
         raise ValueError("schema and loader disagree on the sections of a file")

@@ -55,11 +55,18 @@ def meaning(setting: Setting, board: str, positions: Positions) -> str | None:
 
 
 def read_choices(rack: Rack, positions: Positions) -> dict[str, str | None]:
-    """What every setting is at, from recorded positions."""
-    return {
-        name: meaning(setting, name.partition(".")[0], positions)
-        for name, setting in rack.settings().items()
-    }
+    """What every setting is at; None where none of its straps is recorded or they mean nothing.
+
+    Where only some are recorded, the others are taken to stand as the maker delivered them.
+    """
+    found = {}
+    for name, setting in rack.settings().items():
+        board = name.partition(".")[0]
+        delivered = zip(setting.of, setting.table()[usual(setting)], strict=True)
+        guessed = {(board, s): positions.get((board, s), p) for s, p in delivered}
+        known = any((board, s) in positions for s in setting.of)
+        found[name] = meaning(setting, board, guessed) if known else None
+    return found
 
 
 def meaningless(rack: Rack, positions: Positions) -> list[Conflict]:
@@ -221,4 +228,3 @@ def _mended(base: Mapping[str, str], found: Sequence[Blame]) -> dict[str, str]:
     """`base` with the first setting that puts the addresses back, put right."""
     first = next((b for b in found if b.puts_back), None)
     return {} if first is None else {first.setting: first.to}
-

@@ -8,7 +8,7 @@ import sys
 from cyclopts import App, CycloptsError
 
 from halfsplit import __version__
-from halfsplit.cli import dead, files, reading, reasoning, show
+from halfsplit.cli import boards, dead, files, reading, reasoning, show
 from halfsplit.problems import ExitCode, HalfsplitError, Problem, ProblemsError
 
 app = App(
@@ -76,6 +76,9 @@ for command in (
     reasoning.suspects,
     reasoning.resume,
     dead.ohms,
+    boards.boards,
+    boards.settings,
+    boards.memory,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")
