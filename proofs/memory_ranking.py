@@ -74,6 +74,8 @@ def main() -> int:
         for name in (kind, how, "wide" if shape is WIDE else "narrow", "all"):
             total[name] += 1
             right[name] += key == first
+        if (k + 1) % 100 == 0:
+            print(f"{right['all']} of {k + 1}", file=sys.stderr, flush=True)
         if key != first:
             wrong[f"{kind} ({how}): {' '.join(key)} ranked below {first[0]}"[:60]] += 1
     for name, count in total.items():

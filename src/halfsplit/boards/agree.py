@@ -10,7 +10,9 @@ from halfsplit.boards.model import Board, Rack, Setting
 
 
 class Adds(Protocol):
-    """What collects problems."""
+    """What collects problems. `spoilt`: boards and rails there are, but not usable."""
+
+    spoilt: set[str]
 
     def add(self, where: str, wrong: str, instead: str = "", *, doubt: bool = False) -> None:
         """Record one."""
@@ -55,7 +57,11 @@ def agree(rack: Rack, to: Adds) -> None:
 
 
 def _missing(to: Adds, where: str, what: str, name: str, known: Iterable[str]) -> None:
-    to.add(where, f"there is no {what} {shown(name)}", near_or_all(name, known))
+    if name.partition(".")[0] in to.spoilt:
+        return  # it is there, and what is wrong with it has been said
+    names = list(known)
+    advice = near_or_all(name, names) if names else f"a {what} the file has; it has none"
+    to.add(where, f"there is no {what} {shown(name)}", advice)
 
 
 def _pairs(to: Adds, where: str, pairs: Mapping[str, str], known: Mapping[str, Setting]) -> None:
@@ -112,11 +118,11 @@ def _board(rack: Rack, name: str, board: Board, to: Adds) -> None:
             _missing(to, f"{where}.{at}", "setting", named, board.settings)
         elif named in local:
             for choice in pairs:
-                if choice not in _choices(local[key]):
+                if choice not in _choices(local[named]):
                     to.add(
                         f"{where}.{at}",
-                        f"{key} has no choice {shown(choice)}",
-                        near_or_all(choice, _choices(local[key])),
+                        f"{named} has no choice {shown(choice)}",
+                        near_or_all(choice, _choices(local[named])),
                     )
     for key, window in board.windows.items():
         at = f"{where}.windows.{key}"
@@ -160,6 +166,9 @@ def _named(board: Board) -> Iterator[tuple[str, str | None, list[str]]]:
 def _memory(rack: Rack, where: str, board: Board, to: Adds) -> None:
     memory = board.memory
     assert memory is not None
+    amiss = memory.amiss()
+    for wrong, instead in amiss:
+        to.add(f"{where}.memory", wrong, instead)
     for rail in memory.rails:
         if rail not in rack.rails:
             _missing(to, f"{where}.memory.rails", "rail", rail, rack.rails)
@@ -185,6 +194,8 @@ def _memory(rack: Rack, where: str, board: Board, to: Adds) -> None:
         )
     if len(set(lines)) < len(lines) or len(set(bits)) < len(bits):
         to.add(f"{where}.memory", "a line or bit has two drivers or buffers", "each once")
+    if amiss:
+        return
     positions = [
         memory.chip(n, b) for n in range(memory.banks) for b in range(memory.data + memory.parity)
     ]

@@ -31,7 +31,11 @@ BASES: tuple[str, ...] = get_args(Base)
 
 
 class BoardReader(Reader):
-    """One pass over one file of boards."""
+    """One pass over one file of boards. `spoilt`: boards and rails that could not be used."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
+        self.spoilt: set[str] = set()
 
     def section(self, document: CommentedMap, name: str) -> Mapping[str, Any]:
         """A section that must be a mapping of names; anything else is a problem."""
@@ -50,6 +54,7 @@ class BoardReader(Reader):
                 self.add(where, f"{shown(key)} is not read as a name", f'"{key}"')
             elif name == "boards" and ("." in key or key.split() != [key]):
                 self.add(where, f"{shown(key)} is no board: that is one word without a dot", "CP1")
+                self.spoilt.add(key.partition(".")[0])
             else:
                 found[key] = entry
         return found
@@ -82,6 +87,7 @@ class BoardReader(Reader):
         read = {
             k: self.model(kind, v, f"{name}.{k}") for k, v in self.section(document, name).items()
         }
+        self.spoilt |= {k for k, v in read.items() if v is None}
         return {k: v for k, v in read.items() if v is not None}
 
 

@@ -89,7 +89,7 @@ class Bit(Hypothesis):
     stuck: int | None = None
 
     def region(self, s: Seen, at: Ints) -> Flags:
-        """Which addresses can fail."""
+        """Which of some addresses can fail."""
         inside = np.ones(at.size, dtype=bool)
         if self.bank is not None:
             inside &= s.bank(at) == self.bank
@@ -108,16 +108,15 @@ class Bit(Hypothesis):
 
     def size(self, s: Seen) -> int:
         """See Hypothesis. A stuck bit shows only where the other value was written."""
-        inside = self.region(s, s.at)
-        count = int(inside.sum())
+        where = (self.bank, self.row, self.column)
+        count = s.tested(*where).size
         if self.stuck is None:
             return count * s.forms.size
-        at = s.at[inside]
-        able = [
-            int(((s.word(int(f), at) >> self.bit & 1) != self.stuck).sum()) if f != OTHER else count
-            for f in s.forms
-        ]
-        return sum(able)
+        able = 0
+        for form in map(int, s.forms):
+            high = int(s.ones_tested(form, *where)[self.bit]) if form != OTHER else 0
+            able += count if form == OTHER else count - high if self.stuck else high
+        return able
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,8 +141,7 @@ class Words(Hypothesis):
 
     def size(self, s: Seen) -> int:
         """See Hypothesis."""
-        inside = s.at.size if self.bank is None else int((s.bank(s.at) == self.bank).sum())
-        return inside * s.forms.size
+        return s.tested(self.bank, None, None).size * s.forms.size
 
 
 @dataclass(frozen=True, eq=False)

@@ -95,6 +95,37 @@ class Seen:
         high = at >> self.bits if form >= 2 else at
         return (~high if form % 2 else high) & self.whole
 
+    @cached_property
+    def _regions(self) -> dict[tuple[int | None, ...], Ints]:
+        return {}
+
+    def tested(self, bank: int | None, row: int | None, column: int | None) -> Ints:
+        """Addresses tested that lie in a bank, row and column, where these are given."""
+        key = (bank, row, column)
+        if key not in self._regions:
+            if bank is not None and (row, column) != (None, None):
+                at = self.tested(bank, None, None)
+            else:
+                at = self.at
+            inside = np.ones(at.size, dtype=bool)
+            for value, of in ((bank, self.bank), (row, self.row), (column, self.column)):
+                if value is not None:
+                    inside &= of(at) == value
+            self._regions[key] = at[inside]
+        return self._regions[key]
+
+    @cached_property
+    def _ones(self) -> dict[tuple[int | None, ...], Ints]:
+        return {}
+
+    def ones_tested(self, form: int, bank: int | None, row: int | None, column: int | None) -> Ints:
+        """How often each bit is 1 in the words of a form over `tested`."""
+        key = (form, bank, row, column)
+        if key not in self._ones:
+            words = self.word(form, self.tested(bank, row, column))
+            self._ones[key] = np.array([int((words >> b & 1).sum()) for b in range(self.bits)])
+        return self._ones[key]
+
     def counted(self, mine: Flags) -> int:
         """Different addresses and forms among the failures `mine`, those not kept included."""
         kept = self.item[mine]

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Self
+from typing import Annotated
 
-from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from halfsplit.assembly.model import Entry
 from halfsplit.boards.numbers import Count
@@ -75,24 +75,25 @@ class Memory(Entry):
     refresh: Refresh | None = None
     rails: tuple[Word, ...] = ()
 
-    @model_validator(mode="after")
-    def _whole(self) -> Self:
-        if (self.chips is None) == (self.table is None):
-            raise ValueError("write either `chips` (a rule) or `table` (every position)")
+    def amiss(self) -> list[tuple[str, str]]:
+        """What cannot be right in this organisation alone: (what is wrong, what to write)."""
+        found = []
         bits = self.data + self.parity
+        if (self.chips is None) == (self.table is None):
+            rule = "chips: {first: 10, per_bank: 20}, or table: {0: [U10, U11, …]}"
+            found.append(("chip positions need either a rule or a table of all", rule))
         for bank, row in (self.table or {}).items():
             if len(row) != bits:
-                raise ValueError(f"bank {bank} of the table has {len(row)} chips for {bits} bits")
+                wrong = f"bank {bank} of the table has {len(row)} chips for {bits} bits"
+                found.append((wrong, f"{bits} positions, bit 0 first, parity last"))
         if self.table is not None and sorted(self.table) != list(range(self.banks)):
-            raise ValueError(f"the table needs banks 0 to {self.banks - 1}")
+            found.append(("the table leaves banks out", f"banks 0 to {self.banks - 1}"))
         reach = self.lines.count * (2 if self.lines.multiplexed else 1)
-        twice = ", used twice," if self.lines.multiplexed else ""
         if 1 << reach != self.words:
-            raise ValueError(
-                f"{self.lines.count} lines{twice} reach "
-                f"{1 << reach} words, and a bank has {self.words}"
-            )
-        return self
+            twice = ", used twice," if self.lines.multiplexed else ""
+            wrong = f"{self.lines.count} lines{twice} reach {1 << reach} words, not {self.words}"
+            found.append((wrong, "the lines at one chip, or multiplexed: false"))
+        return found
 
     def chip(self, bank: int, bit: int) -> str:
         """Position of the chip of one bit (parity bits follow the data bits)."""
