@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from proofs.memory_ranking import memory_of
 
 from halfsplit.boards.memory import Ranking, address_first, rank
 from halfsplit.boards.memory_log import Log, read_log
 from halfsplit.boards.memory_words import advise, told
 from halfsplit.boards.model import Rack
 from halfsplit.boards.organisation import Memory
-from proofs.memory_ranking import memory_of
 from tests.boards.faultmaps import MIXTURE, NARROW, WIDE, Fault, draw, printed
 
 
@@ -128,7 +128,7 @@ def test_an_address_outside_the_board_is_left_out_and_told(rack: Rack, memory: M
     assert found.causes[0].of == 1
 
 
-# -- simulated boards -------------------------------------------------------------------------------
+# -- simulated boards ----------------------------------------------------------------------------
 
 
 def test_the_simulated_board_without_its_fault_prints_nothing() -> None:

@@ -121,7 +121,8 @@ boards:
     worth: 1
     settings:
       start: {means: start, of: [S1, S2], kind: switch, one: on, first: high}
-      parity: {means: parity, of: [S3], kind: switch, choices: {yes: on, no: off}, fitted: {yes: parity chips}}
+      parity:
+        {means: parity, of: [S3], choices: {yes: in, no: out}, fitted: {yes: parity chips}}
       end: {means: terminator, of: [T1], choices: {fitted: in, none: out}}
     windows: {all: {setting: start, step: 4K, words: 4K, bits: 16}}
   B:

@@ -103,18 +103,19 @@ def _draw(folder: Path, drawings: dict[str, str]) -> list[str]:
             path = folder / f"{name}.svg"
             path.write_text(drawing, encoding="utf-8")
             written.append(str(path))
-    except OSError as error:
-        wrong = f"cannot be written: {error.strerror or error}"
+    except (OSError, ValueError) as error:
+        wrong = f"cannot be written: {getattr(error, 'strerror', None) or error}"
         raise ProblemsError([Problem(str(folder), 0, 0, "", wrong, "another folder")]) from None
     return written
 
 
 def memory(
     file: Path,
-    printed: Annotated[
-        Path | None, Parameter(help="file with what the test printed; - reads what is pasted")
-    ] = None,
+    printed: Annotated[Path | None, Parameter(help="file with what the test printed")] = None,
     *,
+    paste: Annotated[
+        bool, Parameter(negative="", help="read what is pasted, to its end (Ctrl-D)")
+    ] = False,
     line: Annotated[
         list[str] | None,
         Parameter(negative="", help='one printed line: "E5 A=5A3C W=0020 R=0000"; repeatable'),
@@ -139,13 +140,15 @@ def memory(
     if march:
         sheet = march_sheet()
         return emit(sheet, json, lambda: told.march(sheet))
-    if printed is None and not line:
+    if printed is None and not line and not paste:
         raise HalfsplitError(
-            'give a file with the print, - to paste it, or --line "…"; --march lists the tests'
+            'give a file with the print, --paste, or --line "…"; --march lists the tests'
         )
     text = "\n".join(line or [])
     if printed is not None:
         text = _print(printed) + ("\n" + text if text else "")
+    if paste:
+        text += "\n" + sys.stdin.read()
     with RackBench(file) as bench:
         data = memory_sheet(bench, text, board=board, where=str(printed or ""), cut=cut)
     emit(data, json, lambda: told.memory(data))
@@ -153,9 +156,7 @@ def memory(
 
 
 def _print(path: Path) -> str:
-    """The print, from a file or standard input. Raises NotFoundError or ProblemsError."""
-    if str(path) == "-":
-        return sys.stdin.read()
+    """The print in a file. Raises NotFoundError or ProblemsError."""
     try:
         if path.stat().st_size > LARGEST_PRINT:
             wrong = "this print is far too large"
@@ -163,6 +164,6 @@ def _print(path: Path) -> str:
         return path.read_text(encoding="utf-8", errors="replace")
     except FileNotFoundError:
         raise NotFoundError(f"{path}: there is no such file") from None
-    except OSError as error:
-        wrong = f"cannot be read: {error.strerror or error}"
+    except (OSError, ValueError) as error:
+        wrong = f"cannot be read: {getattr(error, 'strerror', None) or error}"
         raise ProblemsError([Problem(str(path), 1, 1, "", wrong)]) from None
