@@ -94,6 +94,15 @@ def test_with_a_dead_line_and_a_dead_chip_the_line_comes_first(rack: Rack, memor
     assert "change no chip" in advise(memory, log, found).words[0]
 
 
+def test_failing_warm_and_not_cold_is_a_chip_that_does_not_hold(rack: Rack, memory: Memory) -> None:
+    rng = np.random.default_rng(4)
+    lines = [f"{a:04X} FFFF FFDF" for a in sorted(rng.integers(0x4000, 0x8000, 12))]
+    text = ["address test: ok", "cold", "data test: ok", "warm", "data test", *lines]
+    _, found = _rank(rack, memory, "\n".join(text))
+    assert (found.causes[0].key, found.causes[0].form) == (("chip", "1", "5"), "weak")
+    assert "cells that do not hold" in told(memory, found.causes[0]).name
+
+
 def test_a_second_fault_is_ranked_from_what_the_first_leaves(rack: Rack, memory: Memory) -> None:
     lines = ["address test ok"]
     lines += [f"{a:04X} FFFF FFDF" for a in range(0x4000, 0x8000, 16)]

@@ -207,12 +207,14 @@ def march(data: dict[str, Any]) -> None:
         "either-way elements run",
         title_justify="left",
     )
-    for head in ("test", "accesses a word", *kinds, "elements"):
-        table.add_column(head, justify="left" if head in ("test", "elements") else "right")
+    for head in ("test", "a word", *kinds):
+        table.add_column(head, justify="left" if head == "test" else "right")
     for t in data["tests"]:
         found = [f"{f['found']}/{f['of']}" for f in t["finds"].values()]
-        table.add_row(t["name"], f"{t['length']}N", *found, escape(t["text"]))
+        table.add_row(t["name"], f"{t['length']}N", *found)
     show.out.print(table)
+    for t in data["tests"]:
+        show.say(f"{t['name']}: {t['text']}")
     from halfsplit.boards.march import MEANS
 
     for kind, words in MEANS.items():
