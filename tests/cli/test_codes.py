@@ -12,7 +12,7 @@ from halfsplit.bench import Session
 from halfsplit.journal import Journal, journal_path
 from halfsplit.problems import ExitCode
 from tests.cli.conftest import Run
-from tests.cli.helpers import COMMANDS, NO_SOURCE, stored
+from tests.cli.helpers import COMMANDS, NO_SOURCE, QUILLON, stored
 
 # -- exit codes -----------------------------------------------------------------------------------
 
@@ -178,6 +178,7 @@ def test_ctrl_c_is_exit_code_130(tray: Path, run: Run, monkeypatch: pytest.Monke
 # -- JSON -----------------------------------------------------------------------------------------
 
 AS_JSON = {
+    "boards": "boards boards.yaml BP.P5=22R",
     "change": "change pt3.yaml R12 lift a",
     "check": "check pt3.yaml",
     "console": "console console.yaml",
@@ -190,6 +191,7 @@ AS_JSON = {
     "expect": "expect pt3.yaml p5 live --all-loads",
     "export": "export pt3.yaml",
     "line": "line console.yaml",
+    "memory": "memory boards.yaml print.txt",
     "meter": "meter pt3.yaml --counts 1",
     "next": "next pt3.yaml",
     "observe": "observe pt3.yaml hum",
@@ -198,6 +200,7 @@ AS_JSON = {
     "restore": "restore new.yaml export.json",
     "resume": "resume pt3.yaml",
     "schema": "schema",
+    "settings": "settings boards.yaml --found ML32.W1=out",
     "suspects": "suspects pt3.yaml",
     "undo": "undo pt3.yaml",
     "power": "power pt3.yaml --load half",
@@ -212,6 +215,8 @@ AS_JSON = {
 @pytest.mark.parametrize("name", COMMANDS)
 def test_json_of_every_command_parses(tray: Path, run: Run, name: str) -> None:
     assert run("read", "pt3.yaml", "p5=1.06", "sum=OL").code == 0
+    shutil.copy(QUILLON, "boards.yaml")
+    Path("print.txt").write_text("E5 A=5A3C W=0020 R=0000\n", encoding="utf-8")
     Path("export.json").write_text(run("export", "pt3.yaml", "--json").out, encoding="utf-8")
     ran = run(*AS_JSON[name].split(), "--json")
     assert ran.code == 0 and ran.err == ""

@@ -9,6 +9,7 @@ from cyclopts import App, CycloptsError
 
 from halfsplit import __version__
 from halfsplit.cli import (
+    boards,
     capacitors,
     dead,
     drill,
@@ -101,6 +102,9 @@ for command in (
     wire.wire,
     serial.line,
     serial.console,
+    boards.boards,
+    boards.settings,
+    boards.memory,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")

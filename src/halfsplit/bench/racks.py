@@ -1,0 +1,348 @@
+"""What a person does at a rack of boards, put on disk: straps seen and moved, boards in and out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Self
+
+from halfsplit.assembly.file import near
+from halfsplit.boards.file import load_rack
+from halfsplit.boards.model import Board, Rack
+from halfsplit.boards.order import (
+    RailStep,
+    Step,
+    Verdict,
+    judge_ohms,
+    judge_step,
+    judge_volts,
+    sequence,
+)
+from halfsplit.journal import Entry, Journal, journal_path
+from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
+from halfsplit.quantity import QuantityError, Range, Unit, parse, show
+
+OPEN_WORDS = ("open", "ol")
+UNITS: tuple[Unit, ...] = ("V", "A", "ohm")
+
+
+class NotYetError(HalfsplitError):
+    """A step is refused until something is proved; the message says what, and what proves it."""
+
+
+def open_rack(path: Path) -> tuple[Rack, list[Problem]]:
+    """Load a file or raise ProblemsError with everything wrong; doubts are returned."""
+    rack, problems = load_rack(path)
+    if rack is None:
+        if "no such file" in problems[0].wrong:
+            raise NotFoundError(f"{path}: {problems[0].wrong}")
+        raise ProblemsError(problems)
+    return rack, problems
+
+
+class RackBench:
+    """A rack with its journal open. Use as a context manager."""
+
+    def __init__(self, path: Path) -> None:
+        self.rack, self.doubts = open_rack(path)
+        self.journal = Journal.open(journal_path(path))
+        self.steps: list[Step] = sequence(self.rack)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.journal.close()
+
+    @property
+    def entries(self) -> list[Entry]:
+        """Journal entries in force."""
+        return self.journal.entries()
+
+    def undo(self) -> Entry:
+        """Undo the last entry."""
+        return self.journal.undo()
+
+    # -- straps ----------------------------------------------------------------------------------
+
+    def record_straps(self, items: list[str], *, moved: bool) -> list[Entry]:
+        """Store strap positions such as ``ML32.W1=out``, as seen or, with `moved`, as put now.
+
+        Raises ProblemsError with everything that is no position of this rack; nothing is stored
+        then.
+        """
+        problems: list[Problem] = []
+        good = []
+        for item in items:
+            name, _, position = item.partition("=")
+            board, _, strap = name.partition(".")
+            found = self._strap(board, strap, position)
+            if isinstance(found, Problem):
+                problems.append(found)
+            else:
+                good.append(found)
+        if problems:
+            raise ProblemsError(problems)
+        return [self.journal.append("strap", {**body, "moved": moved}) for body in good]
+
+    def _strap(self, board: str, strap: str, position: str) -> dict[str, str] | Problem:
+        where = f"{board}.{strap}"
+        if board not in self.rack.boards:
+            advice = near(board, self.rack.boards) or ", ".join(self.rack.boards)
+            return Problem("", 0, 0, where, f"there is no board {board}", advice)
+        settings = self.rack.boards[board].settings.values()
+        for setting in settings:
+            if strap in setting.of:
+                if position in setting.words:
+                    return {"board": board, "strap": strap, "position": position}
+                wrong = f"“{position}” is no position of {strap}"
+                return Problem("", 0, 0, where, wrong, " or ".join(setting.words))
+        known = [s for setting in settings for s in setting.of]
+        advice = near(strap, known) or ", ".join(known)
+        return Problem("", 0, 0, where, f"board {board} has no strap {strap}", advice)
+
+    def positions(self, *, found: bool = False) -> dict[tuple[str, str], str]:
+        """Position of each strap recorded: now, or with `found` as first seen."""
+        result: dict[tuple[str, str], str] = {}
+        for entry in self.entries:
+            if entry.kind == "strap":
+                key = (str(entry.body["board"]), str(entry.body["strap"]))
+                if found and (key in result or entry.body["moved"]):
+                    continue
+                result[key] = str(entry.body["position"])
+        return result
+
+    # -- boards in and out -----------------------------------------------------------------------
+
+    def board(self, name: str) -> Board:
+        """A board by name. Raises NotFoundError naming the nearest."""
+        if name not in self.rack.boards:
+            close = near(name, self.rack.boards) or ", ".join(self.rack.boards)
+            raise NotFoundError(f"there is no board {name}; did you mean {close}?")
+        return self.rack.boards[name]
+
+    def step(self, name: str) -> Step:
+        """A board's turn."""
+        self.board(name)
+        return next(s for s in self.steps if s.board == name)
+
+    def state(self) -> dict[str, Any]:
+        """Boards in, in order; rails applied; last reading of each (board, rail, unit)."""
+        fitted: list[str] = []
+        rails: list[str] = []
+        readings: dict[tuple[str, str, str], dict[str, Any]] = {}
+        for entry in self.entries:
+            body = entry.body
+            if entry.kind == "board-in":
+                fitted.append(str(body["board"]))
+            elif entry.kind == "board-out":
+                fitted = [b for b in fitted if b != body["board"]]
+                readings = {k: v for k, v in readings.items() if k[0] != body["board"]}
+            elif entry.kind == "rail-on":
+                rails = [*(r for r in rails if r != body["rail"]), str(body["rail"])]
+            elif entry.kind == "rail-off":
+                rails = [r for r in rails if r != body["rail"]]
+            elif entry.kind == "slot":
+                key = (str(body["board"]), str(body["rail"]), str(body["unit"]))
+                readings[key] = dict(body)
+        return {"fitted": fitted, "rails": rails, "readings": readings}
+
+    def next_board(self) -> Step | None:
+        """The board whose turn it is, or None when all are in."""
+        fitted = self.state()["fitted"]
+        return next((s for s in self.steps if s.board not in fitted), None)
+
+    def record_readings(self, items: list[str]) -> list[dict[str, Any]]:
+        """Judge and store readings such as ``ML32.P5=20R``, ``ML32.P5=5.02V``, ``ML32.P5=0.86A``.
+
+        Ohms are dead ohms at the edge of the board, volts are at its slot, amperes are what the
+        board added. Raises ProblemsError; nothing is stored then.
+        """
+        problems: list[Problem] = []
+        good = []
+        for item in items:
+            try:
+                good.append(self._reading(item))
+            except ProblemsError as error:
+                problems += error.problems
+        if problems:
+            raise ProblemsError(problems)
+        for body in good:
+            self.journal.append("slot", body)
+        return good
+
+    def _reading(self, item: str) -> dict[str, Any]:
+        name, _, text = item.partition("=")
+        board, _, rail = name.partition(".")
+
+        def wrong(what: str, instead: str) -> ProblemsError:
+            return ProblemsError([Problem("", 0, 0, item, what, instead)])
+
+        if board not in self.rack.boards:
+            raise wrong(
+                f"there is no board {board}", near(board, self.rack.boards) or "BOARD.RAIL=5V"
+            )
+        rails = {r.rail: r for r in self.step(board).rails}
+        if rail not in rails:
+            raise wrong(f"board {board} has no rail {rail}", " or ".join(rails))
+        value, unit = _value(text, wrong)
+        verdict = _verdict(rails[rail], value, unit)
+        stored: float | str = "open" if value == float("inf") else value
+        return {
+            "board": board,
+            "rail": rail,
+            "unit": unit,
+            "value": stored,
+            "go": verdict.go,
+            "says": verdict.words,
+        }
+
+    def fit(self, name: str, anyway: str | None = None) -> list[str]:
+        """Note that a board goes in. Raises NotYetError with all that is still to be proved."""
+        missing = self.before(name)
+        if missing and not anyway:
+            raise NotYetError(
+                f"{name} stays out: "
+                + "; ".join(missing)
+                + '. To go on all the same: --anyway "why"'
+            )
+        body: dict[str, Any] = {"board": name}
+        if missing:
+            body |= {"anyway": anyway, "unproved": missing}
+        self.journal.append("board-in", body)
+        return missing
+
+    def before(self, name: str) -> list[str]:
+        """What must be proved before a board goes in, each with what would prove it."""
+        step, state = self.step(name), self.state()
+        fitted, readings = state["fitted"], state["readings"]
+        missing = []
+        if name in fitted:
+            missing.append(f"{name} is in already")
+        for other in self.rack.boards[name].after:
+            if other not in fitted:
+                missing.append(f"{other} goes in first")
+        if fitted:
+            missing += self._unproved(self.step(fitted[-1]), readings)
+        for rail in step.rails:
+            if rail.ohms is None:
+                continue
+            seen = readings.get((name, rail.rail, "ohm"))
+            if seen is None:
+                missing.append(f"dead ohms of {rail.rail} at its edge: {name}.{rail.rail}=<ohms>")
+            elif not seen["go"]:
+                missing.append(str(seen["says"]))
+        for lock in step.locks:
+            rail_name = self.rack.interlocks[lock].rail
+            if rail_name in state["rails"]:
+                missing.append(
+                    f"{rail_name} must be off until {self.rack.interlocks[lock].needs} is "
+                    f"proved: --withhold {rail_name}"
+                )
+        return missing
+
+    def _unproved(
+        self, step: Step, readings: dict[tuple[str, str, str], dict[str, Any]]
+    ) -> list[str]:
+        """Readings still owed at the slot of the board that went in last."""
+        missing = []
+        for rail in step.rails:
+            for unit, what in (("V", "volts at the slot"), ("A", "amperes it added")):
+                if unit == "A" and (rail.made or rail.amps.high == 0):
+                    continue
+                seen = readings.get((step.board, rail.rail, unit))
+                if seen is None:
+                    missing.append(
+                        f"{what} of {rail.rail} with {step.board} in: "
+                        f"{step.board}.{rail.rail}=<{'volts' if unit == 'V' else 'amperes'}>"
+                    )
+                elif not seen["go"]:
+                    missing.append(f"{step.board} {rail.rail}: {seen['says']}")
+        return missing
+
+    def take_out(self, name: str) -> None:
+        """Note that a board came out. Raises NotFoundError when it is not in."""
+        if name not in self.state()["fitted"]:
+            raise NotFoundError(f"{name} is not in")
+        self.journal.append("board-out", {"board": name})
+
+    def apply(self, rail: str, anyway: str | None = None) -> list[str]:
+        """Note that a rail is applied. Raises NotYetError while an interlock is not proved."""
+        if rail not in self.rack.rails:
+            raise NotFoundError(f"there is no rail {rail}; rails: {', '.join(self.rack.rails)}")
+        missing = self.locked(rail)
+        if missing and not anyway:
+            raise NotYetError(
+                f"{rail} stays off: "
+                + "; ".join(missing)
+                + '. To go on all the same: --anyway "why"'
+            )
+        body: dict[str, Any] = {"rail": rail}
+        if missing:
+            body |= {"anyway": anyway, "unproved": missing}
+        self.journal.append("rail-on", body)
+        return missing
+
+    def locked(self, rail: str) -> list[str]:
+        """Why a rail may not be applied with the boards that are in."""
+        state = self.state()
+        missing = []
+        for lock in self.rack.interlocks.values():
+            maker = self.rack.rails[lock.needs].on
+            if lock.rail != rail or (maker is not None and maker not in state["fitted"]):
+                continue
+            board = maker or (state["fitted"][-1] if state["fitted"] else "")
+            seen = state["readings"].get((board, lock.needs, "V"))
+            limits = self.rack.rails[lock.needs].limits
+            wanted = f"{show(limits.low, 'V')} to {show(limits.high, 'V')}"
+            why = f" ({lock.why})" if lock.why else ""
+            if seen is None:
+                missing.append(
+                    f"{lock.needs} must read {wanted} first{why}: {board}.{lock.needs}=<volts>"
+                )
+            elif not seen["go"]:
+                value = show(float(seen["value"]), "V")
+                missing.append(f"{lock.needs} reads {value} and must be {wanted}{why}")
+        return missing
+
+    def withhold(self, rail: str) -> None:
+        """Note that a rail is off."""
+        if rail not in self.rack.rails:
+            raise NotFoundError(f"there is no rail {rail}; rails: {', '.join(self.rack.rails)}")
+        self.journal.append("rail-off", {"rail": rail})
+
+
+def _value(text: str, wrong: Any) -> tuple[float, Unit]:
+    """A value and its unit; a bare number is refused, as it could be any of three."""
+    flat = text.strip()
+    if flat.lower() in OPEN_WORDS:
+        return float("inf"), "ohm"
+    try:
+        float(flat.replace(",", "."))
+    except ValueError:
+        pass
+    else:
+        raise wrong(
+            "a number without a unit could be volts, amperes or ohms", f"{flat}V or {flat}A"
+        )
+    said = "no value"
+    for unit in UNITS:
+        try:
+            return parse(flat, unit), unit
+        except QuantityError as error:
+            said = error.wrong
+    raise wrong(f"“{flat}”: {said}", "a value with V, A or ohm")
+
+
+def _verdict(rail: RailStep, value: float, unit: Unit) -> Verdict:
+    if unit == "ohm":
+        return judge_ohms(rail, value)
+    if unit == "V":
+        return judge_volts(rail, value)
+    return judge_step(rail, value)
+
+
+def range_dict(found: Range | None) -> dict[str, Any] | None:
+    """For ``--json``: an open end is null."""
+    if found is None:
+        return None
+    return {"low": found.low, "high": None if found.high == float("inf") else found.high}

@@ -1,0 +1,117 @@
+"""Pictures of straps and switches: rows of characters for a terminal, SVG for paper."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+
+from halfsplit.boards.model import Rack
+
+# Geometry of the drawing, in SVG units.
+_CELL, _ROW, _LEFT, _TOP, _GAP = 62, 26, 96, 40, 34
+
+
+@dataclass(frozen=True)
+class Row:
+    """One setting as drawn: its straps, the two positions, where each goes, which ones move."""
+
+    setting: str
+    means: str
+    choice: str
+    words: tuple[str, str]
+    straps: tuple[str, ...]
+    to: tuple[str, ...]
+    was: tuple[str | None, ...]
+
+    def moved(self, k: int) -> bool:
+        """Whether strap `k` is recorded elsewhere, or not recorded."""
+        return self.was[k] != self.to[k]
+
+
+def rows(
+    rack: Rack, board: str, choices: Mapping[str, str], positions: Mapping[tuple[str, str], str]
+) -> list[Row]:
+    """What to draw for one board. Choices for all of its settings are needed."""
+    found = []
+    for key, setting in rack.boards[board].settings.items():
+        choice = choices[f"{board}.{key}"]
+        found.append(
+            Row(
+                key,
+                setting.means,
+                choice,
+                setting.words,
+                setting.of,
+                setting.table()[choice],
+                tuple(positions.get((board, s)) for s in setting.of),
+            )
+        )
+    return found
+
+
+def text_picture(items: Sequence[Row]) -> list[str]:
+    """Each setting as two rows of positions; ● where the strap goes, ○ where it is now."""
+    lines = []
+    for row in items:
+        width = max(4, *(len(s) for s in row.straps)) + 2
+        label = max(len(w) for w in row.words)
+        lines.append(f"{row.setting} = {row.choice}  ({row.means})")
+        lines.append("  " + " " * label + "".join(s.center(width) for s in row.straps))
+        for word in row.words:
+            marks = []
+            for to, was in zip(row.to, row.was, strict=True):
+                mark = "●" if to == word else "○" if was == word else "·"
+                marks.append(mark.center(width))
+            lines.append(f"  {word:>{label}}" + "".join(marks).rstrip())
+        if any(row.moved(k) for k in range(len(row.straps))):
+            arrows = [
+                "move" if row.was[k] and row.moved(k) else "look" if row.was[k] is None else ""
+                for k in range(len(row.straps))
+            ]
+            lines.append("  " + " " * label + "".join(a.center(width) for a in arrows).rstrip())
+    return lines
+
+
+def svg_picture(board: str, items: Sequence[Row]) -> str:
+    """The same as a drawing: a filled block where the strap goes, an outline where it is now."""
+    wide = _LEFT + _CELL * max((len(r.straps) for r in items), default=1) + 220
+    tall = _TOP + sum(2 * _ROW + _GAP + 14 for _ in items) + 10
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {tall}" '
+        f'font-family="sans-serif" font-size="13" role="img">',
+        f"<title>Settings of board {escape(board)}</title>",
+        f'<rect width="{wide}" height="{tall}" fill="#fff"/>',
+        f'<text x="10" y="22" font-size="16" font-weight="bold">{escape(board)}</text>',
+    ]
+    y = _TOP
+    for row in items:
+        head = f"{row.setting} = {row.choice} — {row.means}"
+        out.append(f'<text x="10" y="{y + 10}">{escape(head)}</text>')
+        y += 18
+        for k, strap in enumerate(row.straps):
+            x = _LEFT + k * _CELL
+            fill = "#c2410c" if row.moved(k) else "#1f2937"
+            out.append(
+                f'<text x="{x + _CELL / 2}" y="{y + 10}" text-anchor="middle" '
+                f'fill="{fill}">{escape(strap)}</text>'
+            )
+            for j, word in enumerate(row.words):
+                top = y + 16 + j * _ROW
+                if row.to[k] == word:
+                    style = f'fill="{fill}"'
+                elif row.was[k] == word:
+                    style = 'fill="none" stroke="#c2410c" stroke-width="2" stroke-dasharray="4 2"'
+                else:
+                    style = 'fill="none" stroke="#9ca3af"'
+                out.append(
+                    f'<rect x="{x + 14}" y="{top}" width="{_CELL - 28}" height="{_ROW - 8}" '
+                    f'rx="3" {style}/>'
+                )
+        for j, word in enumerate(row.words):
+            out.append(
+                f'<text x="{_LEFT - 6}" y="{y + 30 + j * _ROW}" text-anchor="end">'
+                f"{escape(word)}</text>"
+            )
+        y += 2 * _ROW + _GAP - 4
+    return "\n".join([*out, "</svg>", ""])
