@@ -1,5 +1,7 @@
 """Write our netlists as decks for ngspice, the independent reference, and read its answers.
 
+Elements that ngspice has no device for are in deck_parts.py, its transient in waves.py.
+
 Only tests use this. Faults are made here as a bench would make them (a gigohm in a lead, a resistor
 across it), not by copying the solver's own parameter tricks.
 """
@@ -11,12 +13,14 @@ import re
 import shutil
 import subprocess
 import tempfile
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.topology import Topology
+from tests.simulator import deck_parts as parts
 
 NGSPICE = shutil.which("ngspice")
 TEMPERATURE = 27.0  # degC, ngspice's own default
@@ -24,10 +28,14 @@ TEMPERATURE = 27.0  # degC, ngspice's own default
 
 @dataclass
 class Deck:
-    """Lines of a deck with net names made harmless, and what ngspice is asked for."""
+    """Lines of a deck with net names made harmless, and what ngspice is asked for.
+
+    `through`: element -> two nodes and the conductance [S] between them that carries its current.
+    """
 
     common: str
     lines: list[str] = field(default_factory=list)
+    through: dict[str, tuple[str, str, float]] = field(default_factory=dict)
 
     def net(self, name: str) -> str:
         """Deck name of a net; 0 is common."""
@@ -50,17 +58,37 @@ def write(
     fired: frozenset[str] = frozenset(),
     closed: frozenset[str] = frozenset(),
     transient: bool = False,
+    start: Mapping[str, float] | None = None,
+    amps: Mapping[str, float] | None = None,
 ) -> Deck:
     """Deck of the netlist with parameter changes laid over it.
 
     `open_lead` names a transistor and lead (c, b or e) to be broken by a gigohm in series; `fired`
-    and `closed` name thyristors and contacts taken as on.
+    and `closed` name thyristors and contacts taken as on. `start` (net -> V, others at 0) and
+    `amps` (inductor -> A) are the state a transient begins in; with them thyristors start off and
+    latch by themselves.
     """
     deck = Deck(topology.netlist.common)
     for index, element in enumerate(topology.netlist):
         v = _values(element, changes)
         nets = [deck.net(n) for n in element.nets]
+        if start is not None and isinstance(element, el.Capacitor):
+            first, second = (start.get(n, 0.0) for n in element.nets)
+            v["start"] = first - second
+        if start is not None and isinstance(element, el.Scr):
+            parts.thyristor(deck.lines.append, index, v, nets)
+            gate = f"g{index}" if v["isg"] > 0 else nets[2]
+            _gate(deck, index, v, [*nets[:2], gate])
+            continue
         _element(deck, index, element, v, nets, open_lead, fired, closed, transient)
+        if isinstance(element, el.Inductor):
+            at = (amps or {}).get(element.name, 0.0) if start is not None else None
+            parts.inductor(deck.lines.append, index, v, nets, at)
+            if v["l"] > 0 and v["r"] < 1e9:
+                deck.through[element.name] = (f"x{index}", nets[1], 1.0 / v["r"])
+    if start is not None:
+        known = {deck.net(n): v for n, v in start.items() if n in topology.net_index}
+        deck.lines.append(".ic " + " ".join(f"v({n})={v:.9g}" for n, v in known.items()))
     for net in topology.nets:  # the same leak to common that the solver has
         deck.lines.append(f"Rleak{deck.net(net)} {deck.net(net)} 0 1e12")
         if transient:  # stray capacitance of wiring, or a floating winding stops its time step
@@ -76,7 +104,8 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
             add(f"R{i} {two} {1 / v['g']:.9g}")
     elif isinstance(element, el.Capacitor):
         if transient and v["c"] > 0:
-            add(f"C{i} {nets[0]} x{i} {v['c']:.9g}")
+            ic = f" ic={v['start']:.9g}" if "start" in v else ""
+            add(f"C{i} {nets[0]} x{i} {v['c']:.9g}{ic}")
             add(f"Rc{i} x{i} {nets[1]} {v['esr']:.9g}")
         if v["g"] > 0:
             add(f"R{i} {two} {1 / v['g']:.9g}")
@@ -85,8 +114,12 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
             wave = f"dc {v['dc']:.9g}"
             if transient and v["ac"]:
                 wave = f"sin({v['dc']:.9g} {v['ac']:.9g} {v['hz']:.9g})"
+            if v["limit"] < 1e6:
+                parts.limited_source(add, i, v, nets, wave)
+                return
             add(f"V{i} x{i} {nets[1]} {wave}")
             add(f"R{i} x{i} {nets[0]} {1 / v['g']:.9g}")
+            deck.through[element.name] = (f"x{i}", nets[0], v["g"])
     elif isinstance(element, el.Sink):
         if v["amps"]:
             add(f"B{i} {two} I={v['amps']:.9g}*tanh(v({nets[0]},{nets[1]})/{v['knee']})")
@@ -98,6 +131,8 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
                 model += (
                     f" bv={v['bv']:.9g} ibv={v['ibv']:.9g} nbv={v['nbv'] / el.THERMAL_VOLTAGE:.9g}"
                 )
+            if v.get("tt", 0.0) > 0:
+                model += f" tt={v['tt']:.9g}"
             add(f"D{i} {two} MD{i}")
             add(f".model MD{i} D({model})")
         if v["g"] > 0:
@@ -105,15 +140,10 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
     elif isinstance(element, el.Bjt):
         _bjt(deck, i, element, v, nets, open_lead)
     elif isinstance(element, el.Scr):
-        a, k, g = nets
-        if v["isg"] > 0:
-            add(f"D{i} {g} {k} MD{i}")
-            add(f".model MD{i} D(is={v['isg']:.9g} n={v['nvt'] / el.THERMAL_VOLTAGE:.9g})")
+        a, k, _ = nets
+        _gate(deck, i, v, nets)
         if element.name in fired:
             add(f"B{i} {a} {k} I=0.03*ln(1+exp((v({a},{k})-{v['von']:.9g})/0.03))/{v['ron']:.9g}")
-        for key, pair in (("gak", f"{a} {k}"), ("ggk", f"{g} {k}")):
-            if v[key] > 0:
-                add(f"R{key}{i} {pair} {1 / v[key]:.9g}")
     elif isinstance(element, el.Winding):
         p, m, core = nets
         add(f"R{i} {p} x{i} {1 / v['g']:.9g}")
@@ -123,8 +153,26 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
     elif isinstance(element, el.Contact):
         g = v["closed"] if element.name in closed else v["open"]
         add(f"R{i} {two} {1 / g:.9g}")
-    else:
+    elif isinstance(element, el.Lamp):
+        parts.lamp(add, i, v, nets)
+    elif isinstance(element, el.Amplifier):
+        parts.amplifier(add, i, v, nets)
+    elif isinstance(element, el.Regulator):
+        parts.regulator(add, i, v, nets)
+    elif not isinstance(element, el.Inductor):
         raise NotImplementedError(f"no deck form for {type(element).__name__}")
+
+
+def _gate(deck: Deck, i: int, v: dict[str, float], nets: list[str]) -> None:
+    """Gate junction and parallel paths of a thyristor."""
+    a, k, g = nets
+    if v["isg"] > 0:
+        deck.lines.append(f"D{i} {g} {k} MD{i}")
+        n = v["nvt"] / el.THERMAL_VOLTAGE
+        deck.lines.append(f".model MD{i} D(is={v['isg']:.9g} n={n:.9g})")
+    for key, pair in (("gak", f"{a} {k}"), ("ggk", f"{g} {k}")):
+        if v[key] > 0:
+            deck.lines.append(f"R{key}{i} {pair} {1 / v[key]:.9g}")
 
 
 def _bjt(deck, i, element, v, nets, open_lead):  # type: ignore[no-untyped-def]
@@ -148,6 +196,9 @@ def _bjt(deck, i, element, v, nets, open_lead):  # type: ignore[no-untyped-def]
     early = f" vaf={1 / v['ivaf']:.9g}" if v["ivaf"] > 0 else ""
     if v["iknee"] > 0:
         early += f" ikf={1 / v['iknee']:.9g}"
+    for key in ("tf", "tr"):
+        if v.get(key, 0.0) > 0:
+            early += f" {key}={v[key]:.9g}"
     add(f"Q{i} {leads['c']} {leads['b']} {leads['e']} MQ{i}")
     add(
         f".model MQ{i} {kind}(is={v['ist']:.9g} bf={v['ist'] / v['isf']:.9g} "

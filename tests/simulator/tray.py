@@ -26,20 +26,25 @@ def tray() -> Machine:
 
 
 def fault(name: str) -> Overrides:
-    """Changes of a fault such as "C4 short"; "" is healthy, "+" joins two."""
+    """Changes of a fault of the tray such as "C4 short"; "" is healthy, "+" joins two."""
+    return modes(tray(), name)
+
+
+def modes(machine: Machine, name: str) -> Overrides:
+    """The same for any machine."""
     changes: Overrides = {}
     for one in filter(None, name.split(" + ")):
         ref, _, mode = one.partition(" ")
         if "=" in mode:  # a setting rather than a failure
             key, value = mode.split("=")
-            part = tray().assembly.parts[ref]
+            part = machine.assembly.parts[ref]
             fields = {k: v for k, v in part.__dict__.items() if v is not None} | {key: value}
             for e in type(part)(**fields).elements():
                 for p, v in zip(e.PARAMS, e.vector(), strict=True):
                     changes[e.name, p] = v
             continue
-        modes = {m.name: m.changes for m in tray().assembly.parts[ref].modes()}
-        changes |= modes[mode]
+        known = {m.name: m.changes for m in machine.assembly.parts[ref].modes()}
+        changes |= known[mode]
     return changes
 
 

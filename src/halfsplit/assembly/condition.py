@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from halfsplit.assembly.file import near
 from halfsplit.assembly.model import Assembly, LoadValue, load_value
 from halfsplit.parts import catalogue
-from halfsplit.parts.base import Part
+from halfsplit.parts.base import Part, Read
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import QuantityError
 
@@ -202,7 +202,11 @@ def refit(part: Part, change: Change) -> Part:
     """The part with the fitted values. Raises ProblemsError when they do not make a part."""
     if not change.values:
         return part
-    fields = {k: v for k, v in part.__dict__.items() if k != "in_" and v is not None}
+    fields: dict[str, Any] = {
+        k: Read(v) if isinstance(v, float) else v
+        for k, v in part.__dict__.items()
+        if k != "in_" and v is not None
+    }
     if "in_" in part.__dict__:
         fields["in"] = part.__dict__["in_"]
     values = dict(change.values)

@@ -2,110 +2,103 @@
 
 from __future__ import annotations
 
-import numba as nb
 import numpy as np
 
 from halfsplit.circuit.compiled_op import BALANCE
-from halfsplit.circuit.kernel import STRAY, assemble, newton, remember, switch
+from halfsplit.circuit.compiled_step import KNOWN, LAST, NEXT, TIME, advance, make_room, restart
+from halfsplit.circuit.compiled_tally import clear, make_tally, note
+from halfsplit.circuit.jit import jit
+from halfsplit.circuit.kernel import STRAY, newton, residual
 from halfsplit.circuit.solution import Status
 
 REPEAT = 2e-4  # relative change of any stored voltage or current over a cycle that counts as none
+SHARE = (
+    1e-4  # error of a step as a share of a store's largest value; ripple is a few per cent of it
+)
 REPEAT_FLOOR = 5e-4  # V or A added to the above
 _OK, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
 
 
-@nb.njit(cache=True)
-def advance(ar, p, x, vj, latch, hist, t, h, a, f, before, keep, probe):  # type: ignore[no-untyped-def]
-    """One time step, cut as often as needed. Returns False if even tiny steps fail.
-
-    `probe[0]` asks for, `probe[1]` receives the largest current [A] left over at any net, from the
-    step's own equations without limiting.
-    """
-    done = 0.0
-    part = h
-    while done < h * (1.0 - 1e-9):
-        before[:] = x
-        keep[:] = vj
-        if newton(ar, p, x, before, vj, latch, hist, t + done + part, part, STRAY, 25, a, f) < 0:
-            x[:] = before
-            vj[:] = keep
-            part *= 0.25
-            if part < h * 1e-7:
-                return False
-            continue
-        if probe[0] > 0.0:
-            now = t + done + part
-            assemble(ar, p, x, before, vj, latch, hist, now, part, STRAY, False, a, f)
-            probe[1] = np.abs(f[: ar.n]).max()
-        remember(ar, p, x, hist, part)
-        done += part
-        switch(ar, p, x, latch)
-        part = min(part * 2.0, h - done)
-    return True
+@jit
+def unbalanced(ar, p, m, w):  # type: ignore[no-untyped-def]
+    """Largest current [A] left over at the end of a step of its own, a tenth of the last."""
+    h = 0.1 * m.ctl[LAST]
+    x = m.x.copy()
+    if newton(ar, p, x, m.x, m.q0, m.latch, m.ctl[TIME] + h, h, STRAY, 30, 1e-7, w) < 0:
+        return np.inf
+    return residual(ar, p, x, m.x, m.q0, m.latch, m.ctl[TIME] + h, h, STRAY, w)
 
 
-@nb.njit(cache=True, nogil=True)
+@jit
+def one_period(ar, p, m, w, y, end, coarsest):  # type: ignore[no-untyped-def]
+    """Step to time `end` [s] exactly, tallying. False when the steps fail or grow too many."""
+    clear(y)
+    # The same first step every period: a step length carried over would make cycles alternate.
+    m.ctl[NEXT] = min(m.ctl[NEXT], 0.5 * coarsest)
+    if m.ctl[KNOWN] >= 2.0:
+        m.ctl[NEXT] = 0.5 * coarsest
+    for _ in range(20000):
+        left = end - m.ctl[TIME]
+        if left <= 1e-12:
+            return True
+        # Two steps rather than a long one and a sliver.
+        most = left if left <= coarsest else min(coarsest, 0.5 * left)
+        h = advance(ar, p, m, w, most)
+        if h < 0.0:
+            return False
+        note(ar, m, h, -1, y)
+    return False
+
+
+@jit
 def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, status, res, latched, used):  # type: ignore[no-untyped-def]
     """Step each row to a repeating cycle; the last cycle's mean, lowest and highest are kept."""
     elements = ar.code.size
-    h = 1.0 / hertz / steps
+    period = 1.0 / hertz
+    first = np.zeros(elements)
+    previous = np.zeros(elements)
+    y = make_tally(ar)
     for r in range(rows.shape[0]):
         p = rows[r]
-        a = np.zeros(ar.lu.nnz + 1)
-        f = np.zeros(ar.n + 1)
-        x = np.zeros(ar.n + 1)
-        before = np.zeros(ar.n + 1)
-        vj = np.zeros((elements, 2))
-        keep = np.zeros((elements, 2))
-        latch = np.zeros(elements, dtype=np.int8)
-        hist = np.zeros(elements)
-        first = np.zeros(elements)
-        probe = np.zeros(2)
-        previous = np.zeros(elements)
+        w, m = make_room(ar, SHARE, SHARE)
         status[r] = _MOVING
         calm = 0
         since = 0
+        previous[:] = 0.0
         for c in range(most):
-            first[:] = hist
-            mean[r, :] = 0.0
-            low[r, :] = 1e300
-            high[r, :] = -1e300
-            ok = True
-            for k in range(steps):
-                t = (c * steps + k) * h
-                probe[0] = 1.0 if k == steps - 1 else 0.0
-                if not advance(ar, p, x, vj, latch, hist, t, h, a, f, before, keep, probe):
-                    ok = False
-                    break
-                for i in range(ar.n):
-                    v = x[i]
-                    mean[r, i] += v / steps
-                    low[r, i] = min(low[r, i], v)
-                    high[r, i] = max(high[r, i], v)
+            first[:] = m.q0[:, 0]
             used[r] = c + 1
-            if not ok:
+            if not one_period(ar, p, m, w, y, (c + 1) * period, period / steps):
                 status[r] = _FAILED
                 break
             worst = 0.0
-            for e in range(elements):
-                moved = abs(hist[e] - first[e])
-                worst = max(worst, moved / (REPEAT_FLOOR + REPEAT * abs(hist[e])))
+            for e in ar.store:
+                moved = abs(m.q0[e, 0] - first[e])
+                if (m.q0[e, 0] - first[e]) * (first[e] - previous[e]) < 0.0:
+                    # Step lengths may alternate between two ways round: look two cycles back.
+                    moved = min(moved, abs(m.q0[e, 0] - previous[e]))
+                worst = max(worst, moved / (REPEAT_FLOOR + REPEAT * abs(m.q0[e, 0])))
             calm = calm + 1 if worst < 1.0 else 0
             if calm >= 2 and c >= 4:
                 status[r] = _OK
                 break
             since += 1
             if since >= 5 and c >= 8 and worst >= 1.0 and c < most - 8:
-                for e in range(elements):
+                for e in ar.store:
                     d0 = first[e] - previous[e]
-                    d1 = hist[e] - first[e]
+                    d1 = m.q0[e, 0] - first[e]
                     if abs(d1) > REPEAT_FLOOR and d0 * d1 > 0.0 and abs(d1) < 0.995 * abs(d0):
                         ratio = d1 / d0
-                        hist[e] += d1 * ratio / (1.0 - ratio)
+                        m.q0[e, 0] += d1 * ratio / (1.0 - ratio)
+                restart(m, 1e-2 * m.ctl[LAST])
                 since = 0
                 calm = 0
             previous[:] = first
-        latched[r] = latch
-        res[r] = probe[1] if status[r] != _FAILED else np.inf
+        latched[r] = m.latch
+        for i in range(ar.n):
+            mean[r, i] = y.total[i] / max(y.span[0], 1e-300)
+            low[r, i] = y.low[i]
+            high[r, i] = y.high[i]
+        res[r] = unbalanced(ar, p, m, w) if status[r] != _FAILED else np.inf
         if res[r] > BALANCE:
             status[r] = _FAILED

@@ -2,88 +2,95 @@
 
 from __future__ import annotations
 
-import numba as nb
 import numpy as np
 
-from halfsplit.circuit.kernel import STRAY, newton, remember, residual, switch
+from halfsplit.circuit.jit import jit
+from halfsplit.circuit.kernel import STRAY, make_work, newton, residual, seat
 from halfsplit.circuit.solution import Status
+from halfsplit.circuit.states import content, switch
 
 # A row counts as solved when no net is unbalanced by more than this [A]: far below what any
 # meter sees, far above rounding in ampere-sized branches.
 BALANCE = 1e-6
+TIGHT = 1e-7  # last Newton step allowed, of each voltage and in volts
 _WARM, _UP, _FAILED = int(Status.SOLVED), int(Status.POWERED_UP), int(Status.UNSOLVED)
 
 
-@nb.njit(cache=True)
-def settle(ar, p, x, vj, latch, hist, most, a, f):  # type: ignore[no-untyped-def]
+@jit
+def settle(ar, p, x, hq, latch, most, w):  # type: ignore[no-untyped-def]
     """Newton at direct current, then let thyristors and relays switch until nothing moves."""
     for _ in range(24):
-        if newton(ar, p, x, x, vj, latch, hist, 0.0, 0.0, 0.0, most, a, f) < 0:
+        if newton(ar, p, x, x, hq, latch, 0.0, 0.0, 0.0, most, TIGHT, w) < 0:
             return False
         if switch(ar, p, x, latch) == 0:
             return True
     return False
 
 
-@nb.njit(cache=True)
-def power_up(ar, p, x, vj, latch, hist, a, f):  # type: ignore[no-untyped-def]
+@jit
+def power_up(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Follow the circuit from all-discharged with a growing time step until nothing moves."""
     x[:] = 0.0
-    vj[:] = 0.0
+    w.vj[:] = 0.0
     latch[:] = 0
-    hist[:] = 0.0
+    hq[:] = 0.0
     h, t = 1e-6, 0.0
     before = x.copy()
-    keep = vj.copy()
+    keep = w.vj.copy()
     for _ in range(3000):
         before[:] = x
-        keep[:] = vj
-        if newton(ar, p, x, before, vj, latch, hist, t, h, STRAY, 30, a, f) < 0:
+        keep[:] = w.vj
+        if newton(ar, p, x, before, hq, latch, t, h, STRAY, 30, TIGHT, w) < 0:
             x[:] = before
-            vj[:] = keep
+            w.vj[:] = keep
             h *= 0.2
             if h < 1e-13:
                 return False
             continue
         t += h
-        remember(ar, p, x, hist, h)
+        content(ar, p, x, hq, h, hq)
         moved = np.abs(x - before).max()
         if switch(ar, p, x, latch) > 0:
             h = 1e-6
             continue
         if h > 1e4 and moved < 1e-7:
-            return settle(ar, p, x, vj, latch, hist, 50, a, f)
+            return settle(ar, p, x, hq, latch, 50, w)
         h = min(h * (2.0 if moved < 0.3 else 1.1), 1e6)
     return False
 
 
-@nb.njit(cache=True, nogil=True)
-def solve_rows(ar, rows, start, out, status, res, latched):  # type: ignore[no-untyped-def]
-    """Solve every row: from the start given, then from zero, then by following a power-up."""
+@jit
+def solve_rows(ar, rows, start, first, out, status, res, latched):  # type: ignore[no-untyped-def]
+    """Solve every row: from the start given, then from zero, then by following a power-up.
+
+    `first` is the attempt to begin with (0 start given, 1 zero, 2 power-up).
+    """
     elements = ar.code.size
+    w = make_work(ar)
+    x = np.zeros(ar.n + 1)
+    hq = np.zeros((elements, 2))
+    latch = np.zeros(elements, dtype=np.int8)
     for r in range(rows.shape[0]):
         p = rows[r]
-        a = np.zeros(ar.lu.nnz + 1)
-        f = np.zeros(ar.n + 1)
-        x = np.zeros(ar.n + 1)
-        vj = np.zeros((elements, 2))
-        hist = np.zeros(elements)
-        latch = np.zeros(elements, dtype=np.int8)
         x[: ar.n] = start[r]
+        hq[:] = 0.0
+        latch[:] = 0
         how = _WARM
-        for attempt in range(3):
+        ok = False
+        for attempt in range(first, 3):
             if attempt == 0:
-                ok = settle(ar, p, x, vj, latch, hist, 60, a, f)
+                seat(ar, p, x, hq, latch, w)
+                ok = settle(ar, p, x, hq, latch, 60, w)
             elif attempt == 1:
                 x[:] = 0.0
-                vj[:] = 0.0
+                w.vj[:] = 0.0
                 latch[:] = 0
-                ok = settle(ar, p, x, vj, latch, hist, 100, a, f)
+                ok = settle(ar, p, x, hq, latch, 100, w)
             else:
                 how = _UP
-                ok = power_up(ar, p, x, vj, latch, hist, a, f)
+                ok = power_up(ar, p, x, hq, latch, w)
             if ok:
-                res[r] = residual(ar, p, x, latch, f, a, hist, vj)
+                res[r] = residual(ar, p, x, x, hq, latch, 0.0, 0.0, 0.0, w)
                 ok = res[r] < BALANCE
             if ok:
                 break

@@ -13,7 +13,7 @@ from halfsplit.circuit.solution import Floats, Solution, Status
 from halfsplit.circuit.threads import Progress, spread
 from halfsplit.circuit.topology import Topology
 
-STEPS = 200  # per mains cycle: 1.8 degrees; halving it moved demo ripple by under 1 %
+STEPS = 40  # fewest steps a mains cycle; the error estimate asks for more where the waveform bends
 _FAILED = int(Status.UNSOLVED)
 
 
@@ -31,7 +31,7 @@ def mains_cycle(
     Parameters
     ----------
     rows: parameter matrix from :meth:`Topology.rows` (B, P).
-    steps: time steps a cycle.
+    steps: fewest time steps a cycle.
     most: cycles after which a row is given up as not settled.
     """
     from halfsplit.circuit.compiled_cycle import cycle_rows  # loads the compiler: only when needed

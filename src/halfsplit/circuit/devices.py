@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 
-import numba as nb
+from halfsplit.circuit.jit import jit_inline
 
 _LOG_MAX = 80.0  # exponent at which a junction current is continued as a straight line
 _ROOT2 = math.sqrt(2.0)
 
 
-@nb.njit(cache=True, inline="always")
+@jit_inline
 def grow(u: float) -> tuple[float, float]:
     """exp(u) and its slope, continued as a line where exp would overflow."""
     if u > _LOG_MAX:
@@ -26,18 +26,13 @@ def grow(u: float) -> tuple[float, float]:
     return e, e
 
 
-@nb.njit(cache=True, inline="always")
-def critical(sat: float, nvt: float) -> float:
-    """Voltage above which a junction step must be limited (Nagel, UCB ERL-M520, 1975)."""
-    if sat <= 0.0:
-        return 1e9
-    return nvt * math.log(nvt / (_ROOT2 * sat))
-
-
-@nb.njit(cache=True, inline="always")
-def limit_step(new: float, old: float, nvt: float, vcrit: float) -> float:
-    """Junction step limiting; the usual rule (Nagel, UCB ERL-M520, 1975)."""
-    if new > vcrit and abs(new - old) > 2.0 * nvt:
+@jit_inline
+def limit_step(new: float, old: float, nvt: float, sat: float) -> float:
+    """Junction step limiting, the usual rule (Nagel, UCB ERL-M520, 1975)."""
+    if abs(new - old) <= 2.0 * nvt or sat <= 0.0:  # nearly every late step; spares a logarithm
+        return new
+    vcrit = nvt * math.log(nvt / (_ROOT2 * sat))
+    if new > vcrit:
         if old > 0.0:
             arg = 1.0 + (new - old) / nvt
             if arg > 0.0:
@@ -47,7 +42,7 @@ def limit_step(new: float, old: float, nvt: float, vcrit: float) -> float:
     return new
 
 
-@nb.njit(cache=True, inline="always")
+@jit_inline
 def soft(u: float) -> tuple[float, float]:
     """log(1 + exp(u)) and its slope."""
     if u > 40.0:
@@ -58,7 +53,7 @@ def soft(u: float) -> tuple[float, float]:
     return math.log1p(e), e / (1.0 + e)
 
 
-@nb.njit(cache=True, inline="always")
+@jit_inline
 def clamp(d: float, top: float) -> tuple[float, float]:
     """d held softly between 0 and top (both knees 1 % of top wide), and its slope."""
     w = 0.01 * top
@@ -67,7 +62,7 @@ def clamp(d: float, top: float) -> tuple[float, float]:
     return w * (a - b), ga - gb
 
 
-@nb.njit(cache=True, inline="always")
+@jit_inline
 def land(new: float, old: float, low: float, high: float) -> float:
     """Keep a step from jumping over a flat law's sloping part: stop it at each knee on the way.
 
@@ -81,7 +76,7 @@ def land(new: float, old: float, low: float, high: float) -> float:
     return new
 
 
-@nb.njit(cache=True, inline="always")
+@jit_inline
 def bends(new: float, old: float) -> bool:
     """Whether a step along tanh is too long for its tangent; at high gain net voltages hide it."""
     return abs(new - old) > 1e-3 and min(abs(new), abs(old)) < 12.0

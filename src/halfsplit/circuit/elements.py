@@ -117,7 +117,8 @@ class Diode(Element):
     """Junction i = is (exp(v/nvt) - 1) plus reverse breakdown at `bv` [V], both from a to k.
 
     `is` [A], `nvt` [V]; breakdown current `ibv` [A] flows at exactly -bv and grows e-fold per
-    `nbv` [V]; `g` [S] in parallel (leakage, short). An open junction has is = ibv = 0.
+    `nbv` [V]; `g` [S] in parallel (leakage, short); `tt` [s] times the forward current is the
+    charge it holds, which must be carried out before it blocks. An open junction: is = ibv = 0.
     """
 
     CODE, TERMINALS = DIODE, ("a", "k")
@@ -128,6 +129,7 @@ class Diode(Element):
         "bv": 1e6,
         "ibv": 0.0,
         "nbv": THERMAL_VOLTAGE,
+        "tt": 0.0,
     }
     GONE: ClassVar[Mapping[str, float]] = {"is": 0.0, "ibv": 0.0, "g": 0.0}
 
@@ -139,7 +141,8 @@ class Bjt(Element):
     `pol` +1 NPN, -1 PNP; transport saturation `ist` [A]; base-emitter and base-collector diodes
     `isf`, `isr` [A] (ist over forward and reverse gain); `ivaf` [1/V] inverse Early voltage;
     `gce`, `gbe`, `gcb` [S] parallel paths for shorts and leakage; `iknee` [1/A] inverse of the
-    current where gain has begun to fall (H. K. Gummel and H. C. Poon, BSTJ 49, 1970). A transistor
+    current where gain has begun to fall (H. K. Gummel, H. C. Poon, BSTJ 49, 1970); `tf`, `tr` [s]
+    times the forward and reverse transport currents are the charges held in its base. A transistor
     with an open lead keeps the junctions that remain: see the transistor part kinds.
     """
 
@@ -154,6 +157,8 @@ class Bjt(Element):
         "gbe": 0.0,
         "gcb": 0.0,
         "iknee": 0.0,
+        "tf": 0.0,
+        "tr": 0.0,
     }
     GONE: ClassVar[Mapping[str, float]] = {
         "ist": 0.0,

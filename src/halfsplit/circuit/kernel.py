@@ -1,148 +1,146 @@
 """The compiled core: assemble the nodal equations of one row, factor, solve, iterate.
 
 Everything here works on one row of parameters `p` and one vector of net voltages `x` whose last
-entry is common (always 0). Currents in `f` leave the net. Time step `h` <= 0 means direct current.
+entry is common (always 0). Currents in `f` leave the net. A time step of effective length `h` [s]
+measures stored quantities from their history `hq` and net voltages from `xh`; `h` <= 0 means direct
+current. A capacitor's history is its inner voltage, an inductor's its current, a junction's the
+current its charge belongs to.
 """
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
-import numba as nb
 import numpy as np
+import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.devices import grow, soft
+from halfsplit.circuit.jit import jit
 from halfsplit.circuit.stamps import (
     stamp_amplifier,
     stamp_bjt,
     stamp_diode,
+    stamp_lamp,
     stamp_regulator,
     stamp_scr,
+    stamp_sink,
+    stamp_source,
     stamp_two,
 )
 
 LEAK = 1e-12  # S from every net to common, so that no net is wholly adrift
 STRAY = 30e-12  # F from every net to common in the time domain: wiring, as measured on such boards
+LIMITED = 1e8  # A, a source that may give less than this has a curved law
+
+Room = npt.NDArray[np.float64]
 
 
-@nb.njit(cache=True)
-def assemble(ar, p, x, xprev, vj, latch, hist, t, h, stray, limiting, a, f):  # type: ignore[no-untyped-def]
-    """Fill matrix values `a` and currents `f` at `x`. Returns True if any step was limited."""
+class Work(NamedTuple):
+    """Room one row is solved in: matrix, straight part, currents, what the junctions were at."""
+
+    a: Room
+    straight: Room
+    given: Room
+    f: Room
+    vj: Room
+
+
+@jit
+def make_work(ar):  # type: ignore[no-untyped-def]
+    """Zeroed room for one row of a topology."""
+    size = ar.lu.nnz + 1
+    return Work(
+        np.zeros(size),
+        np.zeros(size),
+        np.zeros(ar.n + 1),
+        np.zeros(ar.n + 1),
+        np.zeros((ar.code.size, 2)),
+    )
+
+
+@jit
+def assemble_straight(ar, p, xh, hq, latch, t, h, stray, a, given):  # type: ignore[no-untyped-def]
+    """Slopes `a` and constant currents `given` of everything that is a straight line in x."""
     a[:] = 0.0
-    f[:] = 0.0
+    given[:] = 0.0
     jac, n = ar.jac, ar.nodes
-    limited = False
-    for i in range(ar.n):
-        g = LEAK
-        f[i] += LEAK * x[i]
-        if h > 0.0:
-            g += stray / h
-            f[i] += stray / h * (x[i] - xprev[i])
-        a[ar.self_pos[i]] += g
-    for e in range(ar.code.size):
+    hold, i, g = 0.0, 0.0, 0.0
+    if h > 0.0:
+        hold = stray / h
+    for k in range(ar.n):
+        given[k] = -hold * xh[k]
+        a[ar.self_pos[k]] = LEAK + hold
+    for e in ar.straight:
         o, c = ar.offset[e], ar.code[e]
         n0, n1 = n[e, 0], n[e, 1]
-        v = x[n0] - x[n1]
         if c == el.RESISTOR:
-            stamp_two(f, a, jac, e, 0, 1, n0, n1, p[o] * v, p[o])
+            stamp_two(given, a, jac, e, 0, 1, n0, n1, 0.0, p[o])
         elif c == el.CAPACITOR:
+            i = 0.0
             g = p[o + 2]
-            i = g * v
             if h > 0.0 and p[o] > 0.0:
-                k = 1.0 / (p[o + 1] + h / p[o])
-                i += k * (v - hist[e])
-                g += k
+                pull = 1.0 / (p[o + 1] + h / p[o])
+                g, i = g + pull, -pull * hq[e, 0]
             elif h <= 0.0:
-                i += p[o + 3] * (v - p[o + 4])
-                g += p[o + 3]
-            stamp_two(f, a, jac, e, 0, 1, n0, n1, i, g)
+                g, i = g + p[o + 3], -p[o + 3] * p[o + 4]
+            stamp_two(given, a, jac, e, 0, 1, n0, n1, i, g)
         elif c == el.INDUCTOR:
-            series = p[o + 1]
-            lift = 0.0
+            series, lift = p[o + 1], 0.0
             if h > 0.0:
                 series += p[o] / h
-                lift = p[o] / h * hist[e]
-            stamp_two(
-                f,
-                a,
-                jac,
-                e,
-                0,
-                1,
-                n0,
-                n1,
-                (v + lift) / series + p[o + 2] * v,
-                1.0 / series + p[o + 2],
-            )
+                lift = p[o] / h * hq[e, 0]
+            stamp_two(given, a, jac, e, 0, 1, n0, n1, lift / series, 1.0 / series + p[o + 2])
         elif c == el.SOURCE:
-            emf = p[o + 1] + p[o + 2] * math.sin(2.0 * math.pi * p[o + 3] * t + p[o + 4])
-            give = (emf - v) * p[o]
-            g = p[o]
-            top = p[o + 5]
-            if give > 0.9 * top:  # bench supply sliding into current limit
-                over = math.exp(-(give - 0.9 * top) / (0.1 * top))
-                g = g * over + 1e-9
-                give = top - 0.1 * top * over
-            stamp_two(f, a, jac, e, 0, 1, n0, n1, -give, g)
-        elif c == el.SINK:
-            th = math.tanh(v / p[o + 1])
-            stamp_two(
-                f,
-                a,
-                jac,
-                e,
-                0,
-                1,
-                n0,
-                n1,
-                p[o] * th + p[o + 2] * v,
-                p[o] * (1.0 - th * th) / p[o + 1] + p[o + 2],
-            )
-        elif c == el.LAMP:
-            hot, cold = p[o] / max(p[o + 1], 1e-15), p[o + 2]
-            root = (1.0 - cold) * math.sqrt(abs(v) / p[o])
-            r = hot * (cold + root)
-            stamp_two(
-                f,
-                a,
-                jac,
-                e,
-                0,
-                1,
-                n0,
-                n1,
-                v / r + p[o + 3] * v,
-                (1.0 - 0.5 * hot * root / r) / r + p[o + 3],
-            )
-        elif c == el.DIODE:
-            limited |= stamp_diode(f, a, jac, e, p, o, x, n, vj, limiting)
-        elif c == el.BJT:
-            limited |= stamp_bjt(f, a, jac, e, p, o, x, n, vj, limiting)
-        elif c == el.SCR:
-            limited |= stamp_scr(f, a, jac, e, p, o, x, n, vj, latch, limiting)
+            if p[o + 5] >= LIMITED:
+                emf = p[o + 1]
+                if p[o + 2] != 0.0:
+                    emf += p[o + 2] * math.sin(2.0 * math.pi * p[o + 3] * t + p[o + 4])
+                stamp_two(given, a, jac, e, 0, 1, n0, n1, -p[o] * emf, p[o])
         elif c == el.WINDING:
             g, turns = p[o], p[o + 1]
-            core = n[e, 2]
-            i = g * (v - turns * x[core])
-            f[n0] += i
-            f[n1] -= i
-            f[core] -= turns * i
             for side, at in ((1.0, 0), (-1.0, 1), (-turns, 2)):
                 a[jac[e, at, 0]] += side * g
                 a[jac[e, at, 1]] -= side * g
                 a[jac[e, at, 2]] -= side * turns * g
+        else:  # contact, in the state it is in
+            g = p[o] if latch[e] == 1 else p[o + 1]
+            stamp_two(given, a, jac, e, 0, 1, n0, n1, 0.0, g)
+
+
+@jit
+def assemble(ar, p, x, hq, latch, t, h, limiting, w):  # type: ignore[no-untyped-def]
+    """Fill `w.a` and `w.f` at `x` from the straight part. Returns True if any step was limited."""
+    a, f, vj = w.a, w.f, w.vj
+    a[:] = w.straight
+    f[:] = w.given
+    for k in range(ar.entry_pos.size):
+        f[ar.entry_row[k]] += w.straight[ar.entry_pos[k]] * x[ar.entry_col[k]]
+    jac, n = ar.jac, ar.nodes
+    limited = False
+    for e in ar.curved:
+        o, c = ar.offset[e], ar.code[e]
+        if c == el.SOURCE:
+            if p[o + 5] < LIMITED:
+                stamp_source(f, a, jac, e, p, o, x, n, t)
+        elif c == el.SINK:
+            stamp_sink(f, a, jac, e, p, o, x, n)
+        elif c == el.LAMP:
+            stamp_lamp(f, a, jac, e, p, o, x, n)
+        elif c == el.DIODE:
+            limited |= stamp_diode(f, a, jac, e, p, o, x, n, vj, hq, h, limiting)
+        elif c == el.BJT:
+            limited |= stamp_bjt(f, a, jac, e, p, o, x, n, vj, hq, h, limiting)
+        elif c == el.SCR:
+            limited |= stamp_scr(f, a, jac, e, p, o, x, n, vj, latch, limiting)
         elif c == el.AMPLIFIER:
             limited |= stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting)
         elif c == el.REGULATOR:
             limited |= stamp_regulator(f, a, jac, e, p, o, x, n, vj, limiting)
-        elif c == el.CONTACT:
-            g = p[o] if latch[e] == 1 else p[o + 1]
-            stamp_two(f, a, jac, e, 0, 1, n0, n1, g * v, g)
     return limited
 
 
-@nb.njit(cache=True)
+@jit
 def factor(lu, a):  # type: ignore[no-untyped-def]
     """Factor in place. Returns False on a zero pivot."""
     at = 0
@@ -150,8 +148,9 @@ def factor(lu, a):  # type: ignore[no-untyped-def]
         pivot = a[lu.diag[k]]
         if pivot == 0.0 or not math.isfinite(pivot):
             return False
+        over = 1.0 / pivot
         for i in range(lu.lptr[k], lu.lptr[k + 1]):
-            m = a[lu.lpos[i]] / pivot
+            m = a[lu.lpos[i]] * over
             a[lu.lpos[i]] = m
             for j in range(lu.uptr[k], lu.uptr[k + 1]):
                 a[lu.target[at]] -= m * a[lu.upos[j]]
@@ -159,14 +158,16 @@ def factor(lu, a):  # type: ignore[no-untyped-def]
     return True
 
 
-@nb.njit(cache=True)
+@jit
 def backsolve(lu, a, b):  # type: ignore[no-untyped-def]
     """Solve with the factors in `a`; `b` (N+1, last entry ignored) becomes the solution."""
     for k in range(lu.order.size):
         bk = b[lu.order[k]]
-        for i in range(lu.lptr[k], lu.lptr[k + 1]):
-            b[lu.lrow[i]] -= a[lu.lpos[i]] * bk
-    for k in range(lu.order.size - 1, -1, -1):
+        if bk != 0.0:
+            for i in range(lu.lptr[k], lu.lptr[k + 1]):
+                b[lu.lrow[i]] -= a[lu.lpos[i]] * bk
+    for back in range(lu.order.size):
+        k = lu.order.size - 1 - back
         r = lu.order[k]
         acc = b[r]
         for j in range(lu.uptr[k], lu.uptr[k + 1]):
@@ -174,96 +175,46 @@ def backsolve(lu, a, b):  # type: ignore[no-untyped-def]
         b[r] = acc / a[lu.diag[k]]
 
 
-@nb.njit(cache=True)
-def newton(ar, p, x, xprev, vj, latch, hist, t, h, stray, most, a, f):  # type: ignore[no-untyped-def]
+@jit
+def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[no-untyped-def]
     """Iterate to a solution of one row in place. Returns iterations used, or -1.
 
-    Eight in every twenty-four steps are halved, which breaks the loops of two that full steps fall
-    into between the two ends of an amplifier's range.
+    `tol` is the last step allowed, as a share of each voltage and in volts. After sixteen steps
+    eight in every twenty-four are halved, which breaks the loops of two that full steps fall into
+    between the two ends of an amplifier's range.
     """
+    assemble_straight(ar, p, xh, hq, latch, t, h, stray, w.straight, w.given)
+    f = w.f
     for it in range(most):
         reach = 0.5 if it % 24 >= 16 else 1.0
-        limited = assemble(ar, p, x, xprev, vj, latch, hist, t, h, stray, True, a, f)
-        if not factor(ar.lu, a):
+        limited = assemble(ar, p, x, hq, latch, t, h, True, w)
+        if not factor(ar.lu, w.a):
             return -1
         f[ar.n] = 0.0
-        backsolve(ar.lu, a, f)
+        backsolve(ar.lu, w.a, f)
         worst = 0.0
         for i in range(ar.n):
             step = f[i]
             if not math.isfinite(step) or abs(x[i]) > 1e7:
                 return -1
             x[i] -= reach * step
-            worst = max(worst, abs(step) / (1e-7 + 1e-7 * abs(x[i])))
+            worst = max(worst, abs(step) / (tol + tol * abs(x[i])))
         if worst < 1.0 and not limited and reach == 1.0:
             return it + 1
     return -1
 
 
-@nb.njit(cache=True)
-def switch(ar, p, x, latch):  # type: ignore[no-untyped-def]
-    """Let thyristors, then relays, change state at `x`. Returns how many did.
-
-    A thyristor fires in microseconds, a relay moves in milliseconds: relays wait until no
-    thyristor wants to change, or a relay would pull on volts that never last that long.
-    """
-    changed = 0
-    for e in range(ar.code.size):
-        o = ar.offset[e]
-        if ar.code[e] == el.SCR:
-            va = x[ar.nodes[e, 0]] - x[ar.nodes[e, 1]]
-            vg = x[ar.nodes[e, 2]] - x[ar.nodes[e, 1]]
-            up, _ = grow(vg / p[o + 1])
-            fired = p[o] * (up - 1.0) >= p[o + 2] and p[o + 8] > 0.5
-            if latch[e] == 0 and fired and va > p[o + 4]:
-                latch[e] = 1
-                changed += 1
-            elif latch[e] == 1 and not fired:
-                up, _ = soft((va - p[o + 4]) / 0.03)
-                if 0.03 * up / p[o + 5] < p[o + 3]:
-                    latch[e] = 0
-                    changed += 1
-    if changed > 0:
-        return changed
-    for e in range(ar.code.size):
-        o = ar.offset[e]
-        if ar.code[e] == el.CONTACT:
-            coil = abs(x[ar.nodes[e, 2]] - x[ar.nodes[e, 3]])
-            closed = latch[e] == 1
-            on = closed != (p[o + 4] > 0.5)  # coil energised
-            if not on and coil >= p[o + 2]:
-                on = True
-            elif on and coil < p[o + 3]:
-                on = False
-            now = on != (p[o + 4] > 0.5)
-            if p[o + 5] > 0.5:
-                now = True
-            elif p[o + 5] < -0.5:
-                now = False
-            if now != closed:
-                latch[e] = 1 if now else 0
-                changed += 1
-    return changed
+@jit
+def seat(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
+    """Set every junction's limiting memory to where `x` puts it, for a start from known volts."""
+    w.straight[:] = 0.0
+    w.given[:] = 0.0
+    assemble(ar, p, x, hq, latch, 0.0, 0.0, False, w)
 
 
-@nb.njit(cache=True)
-def remember(ar, p, x, hist, h):  # type: ignore[no-untyped-def]
-    """After an accepted time step, store capacitor voltages and inductor currents."""
-    for e in range(ar.code.size):
-        c = ar.code[e]
-        if c != el.CAPACITOR and c != el.INDUCTOR:
-            continue
-        o = ar.offset[e]
-        v = x[ar.nodes[e, 0]] - x[ar.nodes[e, 1]]
-        if c == el.CAPACITOR:
-            if p[o] > 0.0:
-                hist[e] += h / p[o] * (v - hist[e]) / (p[o + 1] + h / p[o])
-        else:
-            hist[e] = (v + p[o] / h * hist[e]) / (p[o + 1] + p[o] / h)
-
-
-@nb.njit(cache=True)
-def residual(ar, p, x, latch, f, a, hist, vj):  # type: ignore[no-untyped-def]
-    """Largest unbalanced current [A] of any net at direct current, without step limiting."""
-    assemble(ar, p, x, x, vj, latch, hist, 0.0, 0.0, 0.0, False, a, f)
-    return np.abs(f[: ar.n]).max() if ar.n else 0.0
+@jit
+def residual(ar, p, x, xh, hq, latch, t, h, stray, w):  # type: ignore[no-untyped-def]
+    """Largest unbalanced current [A] of any net at `x`, assembled afresh without step limiting."""
+    assemble_straight(ar, p, xh, hq, latch, t, h, stray, w.straight, w.given)
+    assemble(ar, p, x, hq, latch, t, h, False, w)
+    return np.abs(w.f[: ar.n]).max() if ar.n else 0.0

@@ -25,6 +25,7 @@ def operating_point(topology: Topology, rows: Floats, start: Floats | None = Non
 
     count, n = rows.shape[0], topology.arrays.n
     begin = np.zeros((count, n))
+    warm = start is not None
     if start is not None:
         begin[:] = start
     out = np.zeros((count, n))
@@ -37,6 +38,7 @@ def operating_point(topology: Topology, rows: Floats, start: Floats | None = Non
             topology.arrays,
             rows[part],
             begin[part],
+            0 if warm else 1,
             out[part],
             status[part],
             res[part],

@@ -19,6 +19,9 @@ class Status(IntEnum):
     POWERED_UP = 1
     UNSOLVED = 2
     NOT_SETTLED = 3
+    OSCILLATING = 4
+    RESTARTING = 5
+    LATCHED = 6
 
     @property
     def sentence(self) -> str:
@@ -28,6 +31,9 @@ class Status(IntEnum):
             Status.POWERED_UP: "steady, reached by following the circuit up from switch-on",
             Status.UNSOLVED: "not solved: no reading is claimed for this case",
             Status.NOT_SETTLED: "did not settle to a repeating cycle; the last cycle is shown",
+            Status.OSCILLATING: "oscillating",
+            Status.RESTARTING: "restarting over and over",
+            Status.LATCHED: "latched: a thyristor has fired and holds until power is taken away",
         }[self]
 
     @property
@@ -47,6 +53,7 @@ class Solution:
     status: one :class:`Status` a row (B).
     residual: largest unbalanced current [A] (B), checked apart from the solver's own test.
     latched: elements (thyristors, contacts) that ended on (B, E).
+    cycles: periods followed (B); zero for a direct-current solve.
     """
 
     mean: Floats
@@ -56,3 +63,39 @@ class Solution:
     residual: Floats
     latched: npt.NDArray[np.int8]
     cycles: Ints
+
+
+@dataclass(frozen=True)
+class Rhythm:
+    """What a scope shows of self-oscillating rows, beside their :class:`Solution`.
+
+    Attributes
+    ----------
+    period: seconds from one switching (or, restarting, one attempt) to the next; 0 steady (B).
+    duty: share of the period in which the store that keeps time was filling (B).
+    rms: root mean square of each net against common [V] (B, N).
+    across_low, across_high: extremes of the voltage over each element's first two nets [V] (B, E).
+    held_mean, held_low, held_high: inductor current [A] or inner capacitor voltage [V] (B, E).
+    elapsed: simulated seconds from switch-on (B).
+    steps: time steps taken (B).
+    """
+
+    period: Floats
+    duty: Floats
+    rms: Floats
+    across_low: Floats
+    across_high: Floats
+    held_mean: Floats
+    held_low: Floats
+    held_high: Floats
+    elapsed: Floats
+    steps: Ints
+
+    def sentence(self, row: int, status: Status) -> str:
+        """The status with its frequency or period, for people."""
+        period = float(self.period[row])
+        if status is Status.OSCILLATING and period > 0.0:
+            return f"oscillating at {1.0 / period:.3g} Hz"
+        if status is Status.RESTARTING and period > 0.0:
+            return f"restarting every {period:.3g} s"
+        return status.sentence

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-Ints = npt.NDArray[np.int32]
+Ints = npt.NDArray[np.uint32]
 
 
 class Pattern(NamedTuple):
@@ -78,7 +78,7 @@ def analyse(n: int, entries: set[tuple[int, int]]) -> tuple[Pattern, dict[tuple[
         uptr.append(len(upos))
 
     def ints(values: list[int]) -> Ints:
-        return np.array(values, dtype=np.int32)
+        return np.array(values, dtype=np.uint32)
 
     pattern = Pattern(
         ints(order),

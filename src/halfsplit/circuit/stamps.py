@@ -1,20 +1,20 @@
 """What each nonlinear element adds to the currents and the matrix, compiled.
 
 `p` holds the row's parameters from offset `o`; `n` the nets of element `e`; `jac` where its entries
-stand in the flat matrix `a`; `vj` what its junctions were limited to in the last step.
+stand in the flat matrix `a`; `vj` what its junctions were limited to in the last step; `hq` the
+history its stored charge is measured from in a time step of effective length `h` [s].
 """
 
 from __future__ import annotations
 
 import math
 
-import numba as nb
-
-from halfsplit.circuit.devices import bends, clamp, critical, grow, land, limit_step, soft
+from halfsplit.circuit.devices import bends, clamp, grow, land, limit_step, soft
 from halfsplit.circuit.elements import THERMAL_VOLTAGE as VT
+from halfsplit.circuit.jit import jit, jit_inline
 
 
-@nb.njit(cache=True, inline="always")
+@jit_inline
 def stamp_two(f, a, jac, e, i, j, ni, nj, current, slope):  # type: ignore[no-untyped-def]
     """Stamp a current from terminal i to j that depends on the voltage between them."""
     f[ni] += current
@@ -25,9 +25,44 @@ def stamp_two(f, a, jac, e, i, j, ni, nj, current, slope):  # type: ignore[no-un
     a[jac[e, j, i]] -= slope
 
 
-@nb.njit(cache=True)
-def stamp_diode(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-untyped-def]
-    """Junction with breakdown and a parallel path. True if its step was limited."""
+@jit
+def stamp_source(f, a, jac, e, p, o, x, n, t):  # type: ignore[no-untyped-def]
+    """Bench supply that slides into its current limit."""
+    emf = p[o + 1] + p[o + 2] * math.sin(2.0 * math.pi * p[o + 3] * t + p[o + 4])
+    g, top = p[o], p[o + 5]
+    give = (emf - x[n[e, 0]] + x[n[e, 1]]) * g
+    if give > 0.9 * top:
+        over = math.exp(-(give - 0.9 * top) / (0.1 * top))
+        g = g * over + 1e-9
+        give = top - 0.1 * top * over
+    stamp_two(f, a, jac, e, 0, 1, n[e, 0], n[e, 1], -give, g)
+
+
+@jit
+def stamp_sink(f, a, jac, e, p, o, x, n):  # type: ignore[no-untyped-def]
+    """Constant-current load."""
+    if p[o] == 0.0 and p[o + 2] == 0.0:
+        return
+    v = x[n[e, 0]] - x[n[e, 1]]
+    th = math.tanh(v / p[o + 1])
+    slope = p[o] * (1.0 - th * th) / p[o + 1] + p[o + 2]
+    stamp_two(f, a, jac, e, 0, 1, n[e, 0], n[e, 1], p[o] * th + p[o + 2] * v, slope)
+
+
+@jit
+def stamp_lamp(f, a, jac, e, p, o, x, n):  # type: ignore[no-untyped-def]
+    """Filament, hotter with voltage."""
+    v = x[n[e, 0]] - x[n[e, 1]]
+    hot, cold = p[o] / max(p[o + 1], 1e-15), p[o + 2]
+    root = (1.0 - cold) * math.sqrt(abs(v) / p[o])
+    r = hot * (cold + root)
+    slope = (1.0 - 0.5 * hot * root / r) / r + p[o + 3]
+    stamp_two(f, a, jac, e, 0, 1, n[e, 0], n[e, 1], v / r + p[o + 3] * v, slope)
+
+
+@jit
+def stamp_diode(f, a, jac, e, p, o, x, n, vj, hq, h, limiting):  # type: ignore[no-untyped-def]
+    """Junction with breakdown, stored charge and a parallel path. True if its step was limited."""
     na, nk = n[e, 0], n[e, 1]
     v = x[na] - x[nk]
     sat, nvt, g, bv, ibv, nbv = p[o], p[o + 1], p[o + 2], p[o + 3], p[o + 4], p[o + 5]
@@ -35,13 +70,17 @@ def stamp_diode(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-unty
     if limiting:
         old = vj[e, 0]
         if sat > 0.0 and v > 0.0:
-            held = limit_step(v, old, nvt, critical(sat, nvt))
+            held = limit_step(v, old, nvt, sat)
         elif ibv > 0.0 and v < -bv:
-            held = -bv - limit_step(-v - bv, -old - bv, nbv, critical(ibv, nbv))
-        vj[e, 0] = held
+            held = -bv - limit_step(-v - bv, -old - bv, nbv, ibv)
+    vj[e, 0] = held
     up, slope = grow(held / nvt)
     i = sat * (up - 1.0)
     s = sat * slope / nvt
+    if h > 0.0 and p[o + 6] > 0.0:  # charge tt * i must be brought in or carried out
+        k = p[o + 6] / h
+        i += k * (i - hq[e, 0])
+        s *= 1.0 + k
     if ibv > 0.0:
         up, slope = grow((-held - bv) / nbv)
         i -= ibv * up
@@ -50,19 +89,17 @@ def stamp_diode(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-unty
     return abs(v - held) > 1e-9 + 1e-6 * abs(v)
 
 
-@nb.njit(cache=True)
-def stamp_bjt(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-untyped-def]
-    """Ebers-Moll transistor with gain falling at high current. True if its step was limited."""
+@jit
+def stamp_bjt(f, a, jac, e, p, o, x, n, vj, hq, h, limiting):  # type: ignore[no-untyped-def]
+    """Ebers-Moll transistor, gain falling at high current, stored charge. True if limited."""
     nc, nb_, ne = n[e, 0], n[e, 1], n[e, 2]
     pol, ist, isf, isr, ivaf = p[o], p[o + 1], p[o + 2], p[o + 3], p[o + 4]
     vbe, vbc = pol * (x[nb_] - x[ne]), pol * (x[nb_] - x[nc])
     ube, ubc = vbe, vbc
     if limiting:
-        if ist > 0.0 or isf > 0.0:
-            ube = limit_step(vbe, vj[e, 0], VT, critical(max(ist, isf), VT))
-        if ist > 0.0 or isr > 0.0:
-            ubc = limit_step(vbc, vj[e, 1], VT, critical(max(ist, isr), VT))
-        vj[e, 0], vj[e, 1] = ube, ubc
+        ube = limit_step(vbe, vj[e, 0], VT, max(ist, isf))
+        ubc = limit_step(vbc, vj[e, 1], VT, max(ist, isr))
+    vj[e, 0], vj[e, 1] = ube, ubc
     ef, gf = grow(ube / VT)
     er, gr = grow(ubc / VT)
     gf, gr = gf / VT, gr / VT
@@ -74,9 +111,21 @@ def stamp_bjt(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-untype
     it = ist * (ef - er) * q / k
     dc_be = ist * gf * q / k - it / k * ist * gf * p[o + 8] / root
     dc_bc = -ist * gr * q / k - ist * (ef - er) * ivaf / k - isr * gr
+    ibe, ibc = isf * (ef - 1.0), isr * (er - 1.0)
     db_be, db_bc = isf * gf, isr * gr
-    ic = it - isr * (er - 1.0) + dc_be * (vbe - ube) + dc_bc * (vbc - ubc)
-    ib = isf * (ef - 1.0) + isr * (er - 1.0) + db_be * (vbe - ube) + db_bc * (vbc - ubc)
+    ic = it - ibc + dc_be * (vbe - ube) + dc_bc * (vbc - ubc)
+    if h > 0.0 and (p[o + 9] > 0.0 or p[o + 10] > 0.0):
+        # Charge of the forward and the reverse transport current, held on the two junctions.
+        k = p[o + 9] / h
+        ibe += k * (ist * ef - hq[e, 0])
+        db_be += k * ist * gf
+        k = p[o + 10] / h
+        extra, slope = k * (ist * er - hq[e, 1]), k * ist * gr
+        ibc += extra
+        db_bc += slope
+        ic -= extra + slope * (vbc - ubc)
+        dc_bc -= slope
+    ib = ibe + ibc + db_be * (vbe - ube) + db_bc * (vbc - ubc)
     f[nc] += pol * ic
     f[nb_] += pol * ib
     f[ne] -= pol * (ic + ib)
@@ -90,23 +139,23 @@ def stamp_bjt(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-untype
     a[jac[e, 2, 1]] -= dc_be + dc_bc + db_be + db_bc
     a[jac[e, 2, 2]] += dc_be + db_be
     gce, gbe, gcb = p[o + 5], p[o + 6], p[o + 7]
-    stamp_two(f, a, jac, e, 0, 2, nc, ne, gce * (x[nc] - x[ne]), gce)
-    stamp_two(f, a, jac, e, 1, 2, nb_, ne, gbe * (x[nb_] - x[ne]), gbe)
-    stamp_two(f, a, jac, e, 0, 1, nc, nb_, gcb * (x[nc] - x[nb_]), gcb)
+    if gce != 0.0 or gbe != 0.0 or gcb != 0.0:
+        stamp_two(f, a, jac, e, 0, 2, nc, ne, gce * (x[nc] - x[ne]), gce)
+        stamp_two(f, a, jac, e, 1, 2, nb_, ne, gbe * (x[nb_] - x[ne]), gbe)
+        stamp_two(f, a, jac, e, 0, 1, nc, nb_, gcb * (x[nc] - x[nb_]), gcb)
     return abs(vbe - ube) > 1e-9 + 1e-6 * abs(vbe) or abs(vbc - ubc) > 1e-9 + 1e-6 * abs(vbc)
 
 
-@nb.njit(cache=True)
+@jit
 def stamp_scr(f, a, jac, e, p, o, x, n, vj, latch, limiting):  # type: ignore[no-untyped-def]
     """Thyristor in the state it is latched in. True if its step was limited."""
     na, nk, ng = n[e, 0], n[e, 1], n[e, 2]
     sat, nvt = p[o], p[o + 1]
     v = x[ng] - x[nk]
     held = v
-    if limiting:
-        if sat > 0.0 and v > 0.0:
-            held = limit_step(v, vj[e, 0], nvt, critical(sat, nvt))
-        vj[e, 0] = held
+    if limiting and sat > 0.0 and v > 0.0:
+        held = limit_step(v, vj[e, 0], nvt, sat)
+    vj[e, 0] = held
     up, slope = grow(held / nvt)
     s = sat * slope / nvt
     stamp_two(
@@ -123,7 +172,7 @@ def stamp_scr(f, a, jac, e, p, o, x, n, vj, latch, limiting):  # type: ignore[no
     return abs(v - held) > 1e-9 + 1e-6 * abs(v)
 
 
-@nb.njit(cache=True)
+@jit
 def stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-untyped-def]
     """Op-amp or comparator between its supplies. True if its step was limited."""
     np_, nm, no, nh, nl = n[e, 0], n[e, 1], n[e, 2], n[e, 3], n[e, 4]
@@ -139,7 +188,7 @@ def stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-
     if limiting:
         held = land(u, vj[e, 0], -1.0, 1.0)
         moved = abs(u - held) > 1e-3 or bends(held, vj[e, 0])
-        vj[e, 0] = held
+    vj[e, 0] = held
     s = math.tanh(held)
     ds = 1.0 - s * s
     du = gain / half
@@ -174,7 +223,7 @@ def stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-
         if limiting:
             kept = land(over, vj[e, 1], -1.0, 1.0)
             moved |= abs(over - kept) > 1e-3 or bends(kept, vj[e, 1])
-            vj[e, 1] = kept
+        vj[e, 1] = kept
         th = math.tanh(kept)
         i = lim * (th + (1.0 - th * th) * (over - kept))
         g = gout * (1.0 - th * th)
@@ -199,7 +248,7 @@ def stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-
     return moved
 
 
-@nb.njit(cache=True)
+@jit
 def stamp_regulator(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-untyped-def]
     """Three-terminal regulator with drop-out and current limit. True if its step was limited."""
     ni, nc, no = n[e, 0], n[e, 1], n[e, 2]
@@ -212,7 +261,7 @@ def stamp_regulator(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-
     held = d
     if limiting:
         held = land(d, vj[e, 0], 0.0, lim)
-        vj[e, 0] = held
+    vj[e, 0] = held
     i, g = clamp(held, lim)
     i += g * (d - held)
     if p[o + 7] < 0.5:

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
+from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Netlist, Overrides
 from halfsplit.circuit.sparse import Pattern, analyse
 
 MAX_TERMINALS = 5
+# A contact is straight in whichever state it is; a source is straight unless its limit is finite.
+STRAIGHT = (el.RESISTOR, el.CAPACITOR, el.INDUCTOR, el.SOURCE, el.WINDING, el.CONTACT)
+STORES = (el.CAPACITOR, el.INDUCTOR, el.DIODE, el.BJT)
 Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int32]
+# Unsigned, so that compiled code need not look for negative indices.
+Ints = npt.NDArray[np.uint32]
 
 
 class Arrays(NamedTuple):
@@ -27,6 +32,12 @@ class Arrays(NamedTuple):
     lu: Pattern
     n: int
     self_pos: Ints  # (N) position of each net's own diagonal entry
+    straight: Ints  # elements whose current is a straight line in the net voltages
+    curved: Ints  # the others, which each Newton step must visit
+    store: Ints  # elements that remember: capacitors, inductors, junctions with charge
+    entry_row: Ints  # where the elements themselves put something: row, column, position
+    entry_col: Ints
+    entry_pos: Ints
 
 
 @dataclass(frozen=True)
@@ -67,9 +78,9 @@ def compile_netlist(netlist: Netlist) -> Topology:
     n = len(nets)
     net_index_all = {**net_index, netlist.common: n}
     elements = list(netlist)
-    code = np.array([e.CODE for e in elements], dtype=np.int32)
-    nodes = np.full((len(elements), MAX_TERMINALS), n, dtype=np.int32)
-    offset = np.zeros(len(elements), dtype=np.int32)
+    code = np.array([e.CODE for e in elements], dtype=np.uint32)
+    nodes = np.full((len(elements), MAX_TERMINALS), n, dtype=np.uint32)
+    offset = np.zeros(len(elements), dtype=np.uint32)
     base: list[float] = []
     slot: dict[tuple[str, str], int] = {}
     entries = {(i, i) for i in range(n)}
@@ -82,15 +93,30 @@ def compile_netlist(netlist: Netlist) -> Topology:
             base.append(value)
         entries.update((i, j) for i in where for j in where if i < n and j < n)
     pattern, position = analyse(n, entries)
-    jac = np.full((len(elements), MAX_TERMINALS, MAX_TERMINALS), pattern.nnz, dtype=np.int32)
+    jac = np.full((len(elements), MAX_TERMINALS, MAX_TERMINALS), pattern.nnz, dtype=np.uint32)
     for index, element in enumerate(elements):
         where = [net_index_all[net] for net in element.nets]
         for a, i in enumerate(where):
             for b, j in enumerate(where):
                 if i < n and j < n:
                     jac[index, a, b] = position[i, j]
-    self_pos = np.array([position[i, i] for i in range(n)], dtype=np.int32)
-    arrays = Arrays(code, nodes, offset, jac, pattern, n, self_pos)
+    self_pos = np.array([position[i, i] for i in range(n)], dtype=np.uint32)
+    rows, cols = zip(*sorted(entries), strict=True) if entries else ((), ())
+    arrays = Arrays(
+        code,
+        nodes,
+        offset,
+        jac,
+        pattern,
+        n,
+        self_pos,
+        _choose(elements, lambda e: e.CODE in STRAIGHT),
+        _choose(elements, lambda e: e.CODE not in STRAIGHT or isinstance(e, el.Source)),
+        _choose(elements, lambda e: e.CODE in STORES),
+        np.array(rows, dtype=np.uint32),
+        np.array(cols, dtype=np.uint32),
+        np.array([position[ij] for ij in sorted(entries)], dtype=np.uint32),
+    )
     return Topology(
         netlist,
         tuple(nets),
@@ -100,3 +126,9 @@ def compile_netlist(netlist: Netlist) -> Topology:
         {e.name: i for i, e in enumerate(elements)},
         net_index,
     )
+
+
+def _choose(elements: Sequence[el.Element], test: Callable[[el.Element], bool]) -> Ints:
+    """Indices of the elements that pass, sorted by kind so that the compiled loop branches well."""
+    found = [(e.CODE, i) for i, e in enumerate(elements) if test(e)]
+    return np.array([i for _, i in sorted(found)], dtype=np.uint32)

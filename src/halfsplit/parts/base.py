@@ -19,11 +19,18 @@ PRACTICE = "common practice, no published source"
 MEMORY = "from memory, unconfirmed"
 
 
+class Read(float):
+    """A number of a part already read, in SI units: taken as it is, where a bare number typed
+    without its prefix may be refused."""
+
+
 def _quantity(unit: Unit, example: str) -> Any:
     schema = {"type": ["string", "number"], "description": f"quantity, such as {example}"}
-    return Annotated[
-        float, BeforeValidator(lambda v: parse(_text(v), unit)), WithJsonSchema(schema)
-    ]
+
+    def read(value: object) -> float:
+        return float(value) if isinstance(value, Read) else parse(_text(value), unit)
+
+    return Annotated[float, BeforeValidator(read), WithJsonSchema(schema)]
 
 
 def _text(value: object) -> str:

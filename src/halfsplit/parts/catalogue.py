@@ -48,7 +48,8 @@ FIELD_UNITS: Mapping[str, Unit] = {
     "power": "W",
     "capacitance": "F",
     "transition": "Hz",
-    "recovery": "s",
+    **dict.fromkeys(("recovery", "storage"), "s"),
+    "storage_at": "A",
     "junction_max": "degC",
     "tolerance": "%",
 }

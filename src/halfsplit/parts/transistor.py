@@ -25,6 +25,7 @@ from halfsplit.parts.base import (
     Part,
     Rate,
     Rating,
+    Seconds,
     Volts,
     Wander,
     Watts,
@@ -61,7 +62,13 @@ class Transistor(Part):
         default=None, gt=0, description="bulk resistance, seen as drop at high current"
     )
     early: Volts | None = Field(default=None, gt=0)
-    transition: Hertz | None = None
+    transition: Hertz | None = Field(default=None, gt=0, description="where gain has fallen to 1")
+    storage: Seconds | None = Field(
+        default=None,
+        gt=0,
+        description="storage time, base driven by a tenth of storage_at each way",
+    )
+    storage_at: Amps | None = Field(default=None, gt=0, description="collector current of storage")
     theta_ja: KelvinPerWatt | None = None
     theta_jc: KelvinPerWatt | None = None
     junction_max: Celsius | None = None
@@ -89,7 +96,29 @@ class Transistor(Part):
             "isr": ist / self.reverse_gain,
             "ivaf": 1.0 / self.early if self.early else 0.0,
             "iknee": 1.0 / self.gain_knee if self.gain_knee else 0.0,
+            **self.transit(beta),
         }
+
+    def transit(self, beta: float) -> dict[str, float]:
+        """Charge per ampere [s] of the forward and the reverse current; empty when not known.
+
+        Forward: 1/(2 pi fT). Reverse, from the storage time t with base currents of Ic/10 in and
+        out: the excess charge dies with the time constant T of t = T ln(2/(10/beta + 1)), and the
+        equations of the model give T (1/br + (1 + 1/br)/beta) = tr (1 + 1/beta) + tf (1 + 1/br),
+        br the reverse gain. Source: J. L. Moll, "Large-signal transient response of junction
+        transistors", Proc. IRE 42(12), 1954; the form here is worked out from our own model.
+        """
+        found = {}
+        tf = 1.0 / (2.0 * math.pi * self.transition) if self.transition else 0.0
+        if tf:
+            found["tf"] = tf
+        drive = 2.0 / (10.0 / beta + 1.0)
+        if self.storage and drive > 1.0:
+            back = 1.0 / self.reverse_gain
+            time = self.storage / math.log(drive)
+            whole = time * (back + (1.0 + back) / beta)
+            found["tr"] = max((whole - tf * (1.0 + back)) / (1.0 + 1.0 / beta), 0.0)
+        return found
 
     def elements(self) -> list[el.Element]:
         values = self._values(self.beta())

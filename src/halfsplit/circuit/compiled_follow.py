@@ -1,0 +1,222 @@
+"""Compiled: follow a row from switch-on until it stands still, oscillates evenly, or restarts."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from halfsplit.circuit import elements as el
+from halfsplit.circuit.compiled_cycle import unbalanced
+from halfsplit.circuit.compiled_op import BALANCE, settle
+from halfsplit.circuit.compiled_pace import (
+    BEATS,
+    CLOCK,
+    LEAPS,
+    OVER,
+    SINCE,
+    interval,
+    leap,
+    make_pace,
+    regular,
+    watch,
+)
+from halfsplit.circuit.compiled_step import COUNT, KNOWN, TIME, advance, make_room, restart
+from halfsplit.circuit.compiled_tally import clear, copy, make_tally, note
+from halfsplit.circuit.jit import jit
+from halfsplit.circuit.kernel import residual
+from halfsplit.circuit.solution import Status
+
+# Errors of a step as shares of a store's largest value; halving them moved the frequencies of the
+# examples by under 1 %.
+VOLTS_SHARE, AMPS_SHARE = 1e-3, 4e-4
+PAUSE = 12.0  # times the beat: a longer silence is a restart, not a beat
+KICK = 0.02  # share of its scale every store is moved by to see whether a standstill is stable
+PATIENCE = 40  # beats without another silence after which one is taken for part of starting up
+SPELL = 64  # beats averaged over when they never come even
+_STILL, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
+_EVEN, _AGAIN, _LATCHED = int(Status.OSCILLATING), int(Status.RESTARTING), int(Status.LATCHED)
+
+
+@jit
+def standstill(ar, p, m, w, x, hq, latch):  # type: ignore[no-untyped-def]
+    """Solve for the direct-current state nearest; True when the march has arrived at it."""
+    x[:] = m.x
+    latch[:] = m.latch
+    keep = w.vj.copy()
+    hq[:] = 0.0
+    found = settle(ar, p, x, hq, latch, 60, w)
+    if found:
+        for i in range(ar.n):
+            if abs(x[i] - m.x[i]) > 2e-3 + 2e-3 * abs(x[i]):
+                found = False
+    if not found:
+        w.vj[:] = keep
+    return found
+
+
+@jit
+def nudge(ar, p, m, x):  # type: ignore[no-untyped-def]
+    """Put every store where the standstill has it, a little off."""
+    m.x[:] = x
+    for e in ar.store:
+        o = ar.offset[e]
+        v = x[ar.nodes[e, 0]] - x[ar.nodes[e, 1]]
+        if ar.code[e] == el.CAPACITOR:
+            m.q0[e, 0] = v * (1.0 + KICK)
+        elif ar.code[e] == el.INDUCTOR:
+            i = v / p[o + 1]
+            m.q0[e, 0] = i + KICK * (abs(i) + 0.02 * m.scale[e])
+    restart(m, 1e-9)
+
+
+@jit
+def fired(ar, latch):  # type: ignore[no-untyped-def]
+    """Whether any thyristor is on."""
+    on = False
+    for e in ar.curved:
+        on |= ar.code[e] == el.SCR and latch[e] == 1
+    return on
+
+
+@jit
+def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ignore[no-untyped-def]
+    """March one row to its end. `y` is left with the tally to report; returns the status."""
+    x = np.zeros(ar.n + 1)
+    old = np.zeros(ar.n)
+    hq = np.zeros((ar.code.size, 2))
+    latch = np.zeros(ar.code.size, dtype=np.int8)
+    clear(y)
+    clear(spell)
+    kicked = not kick
+    next_try = 1e-3
+    bursts = 0
+    burst_at = 0.0
+    last_burst = 0.0
+    beat = 0.0
+    spells = 0
+    in_spell = 0
+    while m.ctl[COUNT] < most and m.ctl[TIME] < stop:
+        h = advance(ar, p, m, w, 1.0)
+        if h < 0.0:
+            return _FAILED
+        clock = c.marks[CLOCK]
+        note(ar, m, h, clock, y)
+        note(ar, m, h, clock, spell)
+        if h > next_try and m.ctl[KNOWN] >= 3.0:
+            # Nothing has asked for a short step for long: perhaps it stands still.
+            if standstill(ar, p, m, w, x, hq, latch):
+                if kicked:
+                    m.x[:] = x
+                    m.latch[:] = latch
+                    return _LATCHED if fired(ar, latch) else _STILL
+                kicked = True
+                nudge(ar, p, m, x)
+                next_try = 1e-3
+            else:
+                next_try = min(2.0 * h, 0.5)
+        if not watch(ar, p, m, h, c):
+            continue
+        n = c.marks[BEATS]
+        if n < 3:
+            clear(y)
+            clear(spell)
+            continue
+        gap = interval(c, 0)
+        if beat > 0.0 and gap > PAUSE * beat:
+            now = m.ctl[TIME]
+            pause = now - burst_at
+            bursts += 1
+            if bursts >= 3 and abs(pause - last_burst) < 0.03 * pause:
+                period[0] = pause
+                copy(spell, y)
+                return _AGAIN
+            last_burst, burst_at = pause, now
+            clear(spell)
+            clear(y)
+            c.marks[SINCE] = 0
+            continue
+        beat = gap if beat == 0.0 else 0.7 * beat + 0.3 * gap
+        if bursts > 0 and c.marks[SINCE] > PATIENCE:
+            bursts = 0  # the silence was part of starting up
+        if bursts > 0:
+            continue
+        if regular(c):
+            done = leap(ar, p, m, c)
+            if done == 2:
+                total = 0.0
+                for k in range(OVER):
+                    total += interval(c, k)
+                period[0] = total / OVER
+                return _EVEN
+            if done == 1:
+                restart(m, 1e-3 * gap)
+                clear(y)
+                clear(spell)
+                in_spell = 0
+                continue
+        if c.marks[SINCE] == 4:
+            clear(y)
+        if c.marks[LEAPS] == 0 or c.marks[SINCE] > 4 * OVER:
+            in_spell += 1
+        if in_spell >= SPELL:
+            spells += 1
+            in_spell = 0
+            worst = 0.0
+            for i in range(ar.n):
+                mean = spell.total[i] / spell.span[0]
+                swing = spell.high[i] - spell.low[i]
+                worst = max(worst, abs(mean - old[i]) / (0.01 + 0.01 * abs(mean) + 0.02 * swing))
+                old[i] = mean
+            if worst < 1.0 and spells >= 3:
+                period[0] = spell.span[0] / SPELL
+                copy(spell, y)
+                return _EVEN
+            clear(spell)
+    return _MOVING
+
+
+@jit
+def follow_rows(ar, rows, stop, most, kick, out, rhythm, status, res, latched):  # type: ignore[no-untyped-def]
+    """Follow every row. `out` (4, B, N): mean, low, high, square; `rhythm` (B, 5, E) and more."""
+    y, spell = make_tally(ar), make_tally(ar)
+    times, stores = rhythm
+    period = np.zeros(1)
+    for r in range(rows.shape[0]):
+        p = rows[r]
+        w, m = make_room(ar, VOLTS_SHARE, AMPS_SHARE)
+        c = make_pace(ar)
+        period[0] = 0.0
+        how = follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period)
+        steady = how in (_STILL, _LATCHED)
+        span = max(y.span[0], 1e-300)
+        for i in range(ar.n):
+            if steady:
+                out[0, r, i] = out[1, r, i] = out[2, r, i] = m.x[i]
+                out[3, r, i] = m.x[i] * m.x[i]
+            else:
+                out[0, r, i] = y.total[i] / span
+                out[1, r, i], out[2, r, i] = y.low[i], y.high[i]
+                out[3, r, i] = y.square[i] / span
+        for e in range(ar.code.size):
+            v = m.x[ar.nodes[e, 0]] - m.x[ar.nodes[e, 1]]
+            held = m.q0[e, 0]
+            if steady:
+                stores[r, 0, e] = stores[r, 1, e] = v
+                stores[r, 2, e] = stores[r, 3, e] = stores[r, 4, e] = held
+            else:
+                stores[r, 0, e], stores[r, 1, e] = y.least[e], y.most[e]
+                stores[r, 2, e] = y.held[e] / span
+                stores[r, 3, e], stores[r, 4, e] = y.bottom[e], y.top[e]
+        times[r, 0] = period[0]
+        times[r, 1] = y.span[1] / span
+        times[r, 2] = m.ctl[TIME]
+        times[r, 3] = m.ctl[COUNT]
+        latched[r] = m.latch
+        if how == _FAILED:
+            res[r] = np.inf
+        elif steady:
+            res[r] = residual(ar, p, m.x, m.x, m.hq, m.latch, 0.0, 0.0, 0.0, w)
+        else:
+            res[r] = unbalanced(ar, p, m, w)
+        if res[r] > BALANCE:
+            how = _FAILED
+        status[r] = how

@@ -1,0 +1,176 @@
+"""Compiled: find the beat of an oscillation, and leap over beats that only repeat a slow drift.
+
+Every store is watched for turning points; the first inductor (failing that, capacitor) that turns
+often enough keeps time. A beat ends where that store has risen a fifth of its last swing from its
+lowest point, so every beat is cut at the same phase.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from halfsplit.circuit import elements as el
+from halfsplit.circuit.jit import jit
+
+RING = 16  # beats remembered
+TURN = 0.2  # share of the last swing that makes a turning point
+QUIET = 1e-3  # share of a store's scale below which it is not turning
+TRUSTED = 4  # turns before an inductor is trusted to keep time; capacitors need three times that
+AFTER_LEAP, OVER = 3, 6  # beats left to settle after a leap, beats the drift is measured over
+STRIDE = 0.1  # share of its scale a store may be carried in one leap
+CLOCK, BEATS, SINCE, LEAPS, GONE = range(5)
+
+Room = npt.NDArray[np.float64]
+
+
+class Pace(NamedTuple):
+    """Turning points of every store (E), and the last beats of the one that keeps time."""
+
+    dir: Room  # +1 rising, -1 falling
+    extreme: Room
+    peak: Room
+    swing: Room
+    turns: Room
+    at: Room  # (RING) times of beats
+    held: Room  # (RING, E) stores at them
+    rate: Room  # (2, E) drift a beat after the last leaps
+    marks: npt.NDArray[np.int64]  # (5) clock store, beats, since leap, leaps, gone
+
+
+@jit
+def make_pace(ar):  # type: ignore[no-untyped-def]
+    """Nothing known yet."""
+    e = ar.code.size
+    marks = np.zeros(5, dtype=np.int64)
+    marks[CLOCK] = -1
+    return Pace(
+        np.zeros(e),
+        np.zeros(e),
+        np.zeros(e),
+        np.zeros(e),
+        np.zeros(e),
+        np.zeros(RING),
+        np.zeros((RING, e)),
+        np.zeros((2, e)),
+        marks,
+    )
+
+
+@jit
+def watch(ar, p, m, h, c):  # type: ignore[no-untyped-def]
+    """Look at the step just taken. Returns True when it ended a beat."""
+    beat = False
+    for e in ar.store:
+        code, o = ar.code[e], ar.offset[e]
+        inductor = code == el.INDUCTOR and p[o] > 0.0
+        if not inductor and not (code == el.CAPACITOR and p[o] > 0.0):
+            continue
+        q = m.q0[e, 0]
+        threshold = max(TURN * c.swing[e], QUIET * m.scale[e] + 1e-6)
+        if c.dir[e] >= 0.0:
+            if q > c.extreme[e]:
+                c.extreme[e] = q
+            elif c.extreme[e] - q > threshold:
+                c.peak[e] = c.extreme[e]
+                c.dir[e], c.extreme[e] = -1.0, q
+        elif q < c.extreme[e]:
+            c.extreme[e] = q
+        elif q - c.extreme[e] > threshold:
+            level = c.extreme[e] + threshold
+            # A large swing long past must not hide smaller ones now.
+            c.swing[e] = max(c.peak[e] - c.extreme[e], 0.5 * c.swing[e])
+            c.dir[e], c.extreme[e] = 1.0, q
+            c.turns[e] += 1.0
+            if c.marks[CLOCK] < 0 and c.turns[e] >= (TRUSTED if inductor else 3 * TRUSTED):
+                c.marks[CLOCK] = e
+            if c.marks[CLOCK] == e:
+                _beat(ar, m, h, c, e, level)
+                beat = True
+    return beat
+
+
+@jit
+def _beat(ar, m, h, c, e, level):  # type: ignore[no-untyped-def]
+    """Enter a beat, its time and every store interpolated to where the clock passed `level`."""
+    rise = m.q0[e, 0] - m.q1[e, 0]
+    part = 1.0
+    if rise > 0.0:
+        part = min(max((level - m.q1[e, 0]) / rise, 0.0), 1.0)
+    k = c.marks[BEATS] % RING
+    c.at[k] = m.ctl[4] - h * (1.0 - part)
+    for s in ar.store:
+        c.held[k, s] = m.q1[s, 0] + part * (m.q0[s, 0] - m.q1[s, 0])
+    c.marks[BEATS] += 1
+    c.marks[SINCE] += 1
+
+
+@jit
+def interval(c, back):  # type: ignore[no-untyped-def]
+    """Seconds between the beats `back` and `back` + 1 beats ago."""
+    k = c.marks[BEATS] - 1 - back
+    return c.at[k % RING] - c.at[(k - 1) % RING]
+
+
+@jit
+def regular(c):  # type: ignore[no-untyped-def]
+    """Whether the beats since the last leap came evenly, two by two."""
+    if c.marks[SINCE] < AFTER_LEAP + OVER + 1:
+        return False
+    half = OVER // 2
+    late = 0.0
+    early = 0.0
+    for k in range(half):
+        late += interval(c, k)
+        early += interval(c, k + half)
+    return abs(late - early) < 0.05 * late
+
+
+@jit
+def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
+    """Carry every store along its drift, as far as is fair.
+
+    Returns 2 when nothing has any way left to go, 1 after a leap, 0 when it is too early or the
+    drift is no drift.
+    """
+    last = (c.marks[BEATS] - 1) % RING
+    past = (c.marks[BEATS] - 1 - OVER) % RING
+    middle = (c.marks[BEATS] - 1 - OVER // 2) % RING
+    reach = 400.0
+    still = True
+    for e in ar.store:
+        if ar.code[e] != el.CAPACITOR and ar.code[e] != el.INDUCTOR:
+            continue
+        whole = c.held[last, e] - c.held[past, e]
+        late = c.held[last, e] - c.held[middle, e]
+        scale = m.scale[e] + 1e-3
+        rate = whole / OVER
+        if abs(whole) > 0.02 * scale and abs(2.0 * late - whole) > 0.5 * abs(whole):
+            return 0  # still ringing
+        c.rate[1, e] = rate
+        before = c.rate[0, e]
+        # Beats in which the drift fades e-fold, where two leaps allow to tell.
+        fade = 300.0
+        if c.marks[LEAPS] > 0 and before * rate > 0.0 and abs(rate) < 0.98 * abs(before):
+            fade = c.marks[GONE] / np.log(before / rate)
+        elif c.marks[LEAPS] > 0 and before * rate <= 0.0:
+            fade = 30.0
+        if abs(rate) * fade > 2e-3 * scale and abs(rate) > 1e-6 * scale:
+            still = False
+        if abs(rate) > 2e-6 * scale:
+            reach = min(reach, max(STRIDE * scale / abs(rate), 1.0), 0.9 * fade)
+    if still and c.marks[LEAPS] >= 2:
+        return 2
+    beats = np.floor(max(reach, 4.0))
+    period = (c.at[last] - c.at[past]) / OVER
+    for e in ar.store:
+        if ar.code[e] == el.CAPACITOR or ar.code[e] == el.INDUCTOR:
+            m.q0[e, 0] += beats * c.rate[1, e]
+        c.rate[0, e] = c.rate[1, e]
+    m.ctl[4] += beats * period
+    c.marks[LEAPS] += 1
+    c.marks[SINCE] = 0
+    c.marks[GONE] = beats + AFTER_LEAP + OVER + 1
+    return 1

@@ -1,0 +1,173 @@
+"""One accepted time step, compiled: second-order backward difference with its error kept in bounds.
+
+Backward differences do not ring after a switch as the trapezoidal rule does, and need only what the
+stores held at the last points, never a derivative, so a comparator may flip within a step: the
+error estimate then cuts the step until the flip is placed well enough. Variable-step formula and
+error constant: C. W. Gear, "Numerical Initial Value Problems in ODEs", 1971.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from halfsplit.circuit import elements as el
+from halfsplit.circuit.jit import jit
+from halfsplit.circuit.kernel import STRAY, make_work, newton
+from halfsplit.circuit.states import content, switch
+
+# Error a step may make: a share of the largest value its store has held (set by the caller), and a
+# floor: capacitor [V], inductor [A].
+FLOOR_VOLTS, FLOOR_AMPS = 3e-5, 1e-5
+STEP_TOL = 1e-6  # last Newton step allowed within a time step
+LEAST = 1e-12  # s, below which a step is taken as it is
+# Places in `ctl`: step to try next, last step, the one before, points known, time, steps taken,
+# error shares of capacitors and of inductors.
+NEXT, LAST, BEFORE, KNOWN, TIME, COUNT, VOLTS, AMPS = range(8)
+
+Room = npt.NDArray[np.float64]
+
+
+class March(NamedTuple):
+    """Where a row stands in time: net voltages and stores at this and the last points."""
+
+    x: Room
+    x0: Room
+    x1: Room
+    xh: Room
+    q0: Room
+    q1: Room
+    q2: Room
+    qn: Room
+    hq: Room
+    scale: Room
+    vj: Room
+    latch: npt.NDArray[np.int8]
+    ctl: Room
+
+
+@jit
+def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
+    """Everything discharged at time 0, first step a nanosecond; error shares as given."""
+    n, e = ar.n + 1, ar.code.size
+    ctl = np.zeros(8)
+    ctl[VOLTS], ctl[AMPS] = volts, amps
+    ctl[NEXT] = 1e-9
+    ctl[KNOWN] = 1.0
+    return March(
+        np.zeros(n),
+        np.zeros(n),
+        np.zeros(n),
+        np.zeros(n),
+        np.zeros((e, 2)),
+        np.zeros((e, 2)),
+        np.zeros((e, 2)),
+        np.zeros((e, 2)),
+        np.zeros((e, 2)),
+        np.zeros(e),
+        np.zeros((e, 2)),
+        np.zeros(e, dtype=np.int8),
+        ctl,
+    )
+
+
+@jit
+def restart(m, h):  # type: ignore[no-untyped-def]
+    """Forget the past points, after a jump; go on with step `h` [s]."""
+    m.ctl[KNOWN] = 1.0
+    m.ctl[NEXT] = h
+
+
+@jit
+def _error(ar, p, m, h, h1, h2, known):  # type: ignore[no-untyped-def]
+    """Largest step error of any capacitor or inductor in units of what is allowed."""
+    worst = 0.0
+    for e in ar.store:
+        c = ar.code[e]
+        if c == el.CAPACITOR:
+            share, floor = m.ctl[VOLTS], FLOOR_VOLTS
+        elif c == el.INDUCTOR:
+            share, floor = m.ctl[AMPS], FLOOR_AMPS
+        else:
+            continue
+        new, now = m.qn[e, 0], m.q0[e, 0]
+        if known == 1:
+            miss = 0.1 * abs(new - now)
+        else:
+            d1 = (now - m.q1[e, 0]) / h1
+            guess = now + h * d1
+            if known == 2:
+                miss = abs(new - guess) * h / (h + h1)
+            else:
+                d2 = (d1 - (m.q1[e, 0] - m.q2[e, 0]) / h2) / (h1 + h2)
+                miss = 2.0 / 11.0 * abs(new - guess - h * (h + h1) * d2)
+        allowed = floor + share * max(m.scale[e], abs(new))
+        worst = max(worst, miss / allowed)
+    return worst
+
+
+@jit
+def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
+    """Take one step of at most `most` [s]; returns its length, or -1 when even tiny ones fail."""
+    ctl = m.ctl
+    h = min(ctl[NEXT], most)
+    m.x0[:] = m.x
+    m.vj[:] = w.vj
+    h1, h2 = ctl[LAST], ctl[BEFORE]
+    for _ in range(60):
+        known = int(ctl[KNOWN])
+        alpha, b0, b1, r = 1.0, 1.0, 0.0, 0.0
+        if known >= 2:
+            r = h / h1
+            alpha = (1.0 + 2.0 * r) / (1.0 + r)
+            b0, b1 = (1.0 + r) / alpha, r * r / (1.0 + r) / alpha
+        heff = h / alpha
+        for e in ar.store:
+            m.hq[e, 0] = b0 * m.q0[e, 0] - b1 * m.q1[e, 0]
+            m.hq[e, 1] = b0 * m.q0[e, 1] - b1 * m.q1[e, 1]
+        ahead = r if known >= 3 and r <= 2.0 else 0.0
+        for i in range(ar.n):
+            m.xh[i] = b0 * m.x0[i] - b1 * m.x1[i]
+            m.x[i] = m.x0[i] + ahead * (m.x0[i] - m.x1[i])
+        used = newton(ar, p, m.x, m.xh, m.hq, m.latch, ctl[TIME] + h, heff, STRAY, 24, STEP_TOL, w)
+        if used < 0:
+            w.vj[:] = m.vj
+            ctl[KNOWN] = 1.0
+            h *= 0.2
+            if h < 1e-16:
+                m.x[:] = m.x0
+                return -1.0
+            continue
+        content(ar, p, m.x, m.hq, heff, m.qn)
+        err = _error(ar, p, m, h, h1, h2, known)
+        if err > 1.0 and h > LEAST:
+            w.vj[:] = m.vj
+            root = err ** (-1.0 / 3.0) if known >= 3 else err**-0.5
+            h *= max(0.08, 0.8 * root)
+            continue
+        break
+    ctl[TIME] += h
+    ctl[COUNT] += 1.0
+    root = 2.0
+    if err > 0.0:
+        root = min(2.0, 0.85 * (err ** (-1.0 / 3.0) if known >= 3 else err**-0.5))
+    for e in ar.store:
+        m.q2[e, 0], m.q2[e, 1] = m.q1[e, 0], m.q1[e, 1]
+        m.q1[e, 0], m.q1[e, 1] = m.q0[e, 0], m.q0[e, 1]
+        m.q0[e, 0], m.q0[e, 1] = m.qn[e, 0], m.qn[e, 1]
+        m.scale[e] = max(m.scale[e], abs(m.qn[e, 0]))
+    m.x1[:] = m.x0
+    ctl[BEFORE], ctl[LAST] = h1, h
+    ctl[KNOWN] = min(known + 1.0, 3.0)
+    ctl[NEXT] = h * max(root, 0.3)
+    if switch(ar, p, m.x, m.latch) > 0:
+        restart(m, max(1e-3 * h, 1e-9))
+    return h
+
+
+@jit
+def make_room(ar, volts, amps):  # type: ignore[no-untyped-def]
+    """Solver room and march of one row."""
+    return make_work(ar), make_march(ar, volts, amps)

@@ -1,0 +1,80 @@
+"""Follow every row from switch-on: to a standstill, a limit cycle, or a restart that repeats.
+
+A self-oscillating supply has no meaningful direct-current point, so each row is marched from all
+discharged. Once its beats come evenly, stores that only drift are carried many beats at a time
+(their drift measured over a few whole beats, the leap limited and checked by further plain beats).
+A standstill is believed only if a small kick dies away.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from halfsplit.circuit.solution import Floats, Rhythm, Solution, Status
+from halfsplit.circuit.threads import Progress, spread
+from halfsplit.circuit.topology import Topology
+
+_FAILED = int(Status.UNSOLVED)
+
+
+def follow(
+    topology: Topology,
+    rows: Floats,
+    *,
+    stop: float = 100.0,
+    most: int = 200_000,
+    kick: bool = True,
+    progress: Progress | None = None,
+) -> tuple[Solution, Rhythm]:
+    """Where each row of parameters ends up after switch-on, with direct-current feeds.
+
+    Parameters
+    ----------
+    rows: parameter matrix from :meth:`Topology.rows` (B, P).
+    stop: simulated seconds after which a row is given up as not settled.
+    most: time steps after which it is.
+    kick: whether a standstill is tried for stability.
+    """
+    from halfsplit.circuit.compiled_follow import follow_rows  # loads the compiler: only if needed
+
+    count, n, e = rows.shape[0], topology.arrays.n, topology.arrays.code.size
+    out = np.zeros((4, count, n))
+    times = np.zeros((count, 4))
+    stores = np.zeros((count, 5, e))
+    status = np.zeros(count, dtype=np.int8)
+    res = np.full(count, np.inf)
+    latched = np.zeros((count, e), dtype=np.int8)
+
+    def work(part: slice) -> None:
+        follow_rows(
+            topology.arrays,
+            rows[part],
+            stop,
+            float(most),
+            kick,
+            out[:, part],
+            (times[part], stores[part]),
+            status[part],
+            res[part],
+            latched[part],
+        )
+
+    spread(work, count, chunk=1, progress=progress)
+    out[:, status == _FAILED] = np.nan
+    mean, low, high, square = out
+    cycles = np.zeros(count, dtype=np.int64)
+    solution = Solution(mean, low, high, status, res, latched, cycles)
+    steps = times[:, 3].astype(np.int64)
+    rhythm = Rhythm(
+        times[:, 0],
+        times[:, 1],
+        np.sqrt(square),
+        stores[:, 0],
+        stores[:, 1],
+        stores[:, 2],
+        stores[:, 3],
+        stores[:, 4],
+        times[:, 2],
+        steps,
+    )
+    return solution, rhythm
