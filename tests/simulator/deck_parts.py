@@ -108,13 +108,13 @@ def thyristor(add: Add, i: int, v: Values, nets: list[str]) -> None:
     knee = f"((v({a},{k})-{v['von']:.9g})/0.03)"
     on = f"(0.03*{_soft(knee)}/{v['ron']:.9g})"
     if v["able"] > 0.5:
-        add(f"Ba{i} {a} {k} I={_step(f'12*(v(m{i})-0.5)')}*{on}")
+        add(f"Ba{i} {a} {k} I={_step(f'30*(v(m{i})-0.5)')}*{on}")
         fire = "0"
         if v["isg"] > 0:
             gate = f"i(Vg{i})/{v['igt']:.9g}"
             ready = _step(f"(v({a},{k})-{v['von']:.9g})/0.02")
             fire = f"{_step(f'10*({gate}-1)')}*{ready}"
-        hold = _step(f"10*({_step(f'12*(v(m{i})-0.5)')}*{on}/{v['ih']:.9g}-1)")
+        hold = _step(f"10*({_step(f'30*(v(m{i})-0.5)')}*{on}/{v['ih']:.9g}-1)")
         add(f"Cm{i} m{i} 0 {STATE_CAPACITY:g} ic=0")
         add(f"Bm{i} 0 m{i} I={STATE_CONDUCTANCE:g}*(max({fire},{hold})-v(m{i}))")
     if v["isg"] > 0:
