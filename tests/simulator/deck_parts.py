@@ -11,7 +11,7 @@ from collections.abc import Callable
 Add = Callable[[str], None]
 Values = dict[str, float]
 STATE_CAPACITY = 1e-9  # F, the memory of a latching thyristor
-STATE_CONDUCTANCE = 2e-3  # S: with the capacity above it turns on in 0.5 us, as small SCRs do
+LATCH_TIME = 0.5e-6  # s, of that memory: as small SCRs turn on
 
 
 def _soft(x: str) -> str:
@@ -100,11 +100,14 @@ def regulator(add: Add, i: int, v: Values, nets: list[str]) -> None:
         add(f"R{i} {inp} {out} {1 / v['g']:.9g}")
 
 
-def thyristor(add: Add, i: int, v: Values, nets: list[str]) -> None:
+def thyristor(
+    add: Add, i: int, v: Values, nets: list[str], memory: float = LATCH_TIME
+) -> None:
     """Thyristor that latches by itself, for the time domain.
 
     A memory node m (0 off, 1 on) is drawn to 1 by enough gate current while the anode is above its
-    on-state voltage, or by enough anode current, else to 0.
+    on-state voltage, or by enough anode current, else to 0, with the time constant `memory` [s]. Keep
+    the longest time step below half of it: a wild iterate within one longer step can fire it.
     """
     a, k, g = nets
     knee = f"((v({a},{k})-{v['von']:.9g})/0.03)"
@@ -118,6 +121,6 @@ def thyristor(add: Add, i: int, v: Values, nets: list[str]) -> None:
             fire = f"{_step(f'10*({gate}-1)')}*{ready}"
         hold = _step(f"10*({_step(f'30*(v(m{i})-0.5)')}*{on}/{v['ih']:.9g}-1)")
         add(f"Cm{i} m{i} 0 {STATE_CAPACITY:g} ic=0")
-        add(f"Bm{i} 0 m{i} I={STATE_CONDUCTANCE:g}*(max({fire},{hold})-v(m{i}))")
+        add(f"Bm{i} 0 m{i} I={STATE_CAPACITY / memory:g}*(max({fire},{hold})-v(m{i}))")
     if v["isg"] > 0:
         add(f"Vg{i} {g} g{i} 0")
