@@ -100,14 +100,12 @@ def regulator(add: Add, i: int, v: Values, nets: list[str]) -> None:
         add(f"R{i} {inp} {out} {1 / v['g']:.9g}")
 
 
-def thyristor(
-    add: Add, i: int, v: Values, nets: list[str], memory: float = LATCH_TIME
-) -> None:
+def thyristor(add: Add, i: int, v: Values, nets: list[str], memory: float = LATCH_TIME) -> None:
     """Thyristor that latches by itself, for the time domain.
 
     A memory node m (0 off, 1 on) is drawn to 1 by enough gate current while the anode is above its
-    on-state voltage, or by enough anode current, else to 0, with the time constant `memory` [s]. Keep
-    the longest time step below half of it: a wild iterate within one longer step can fire it.
+    on-state voltage, or by enough anode current, else to 0, with the time constant `memory` [s].
+    Keep the longest time step below half of it: a wild iterate within one longer step can fire it.
     """
     a, k, g = nets
     knee = f"((v({a},{k})-{v['von']:.9g})/0.03)"

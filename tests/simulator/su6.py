@@ -20,7 +20,7 @@ EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "tl6" / "su6.yaml"
 SWING = (14.0, 6.0)  # V at sw5 and sw12: on above the first, off below the second
 WATCHED = ["raw", "n15", "p5", "sw5", "cm5", "ss5", "b2", "ri5", "e1", "g5"]
 WATCHED += ["p12", "sw12", "cm12", "b12", "ri12", "e11", "g12", "trip", "stop", "ramp"]
-CARRIED = ["L1", "L2", "R2", "R22", "R4", "R24", "feed:rawc", "feed:n30c", "U1:link"]
+CARRIED = ["L1", "L2", "R2", "R22", "R4", "R24", "feed:rawc", "feed:n30c"]
 # Wrong parts and settings of the story, as changes fitted; other faults are modes of the parts.
 FITTED = {
     "CR1 slow": Change("CR1", "fitted", "", (("recovery", "6us"),)),
@@ -128,3 +128,8 @@ def figures(waves: Waves) -> dict[str, float | None]:
     if "feed:rawc" in waves.amps:
         found["raw_amps"] = waves.mean(waves.amps["feed:rawc"])
     return found
+
+
+def stops(waves: Waves) -> np.typing.NDArray[np.float64]:
+    """Times [s] at which the over-current stop set in: `stop` pulled well below the raw rail."""
+    return waves.rises(-waves.volts["stop"], -5.0, -12.0)
