@@ -40,21 +40,24 @@ def test_healthy(row: dict[str, Any]) -> None:
             within(found[key], row[key], f"{row['words']}: {key}")
     for key in ("hertz5", "hertz12"):
         assert (found[key] is not None) == row["switching"], row["words"]
+    if not row["switching"]:  # nothing through the chokes: the regulators carry it all
+        assert max(abs(settled.mean(settled.amps[c])) for c in ("L1", "L2")) < 1e-3
     for net, top in (("p5", 5.9), ("p12", 13.0)):  # no overshoot into the crowbar on the way up
         assert waves.volts[net].max() < top
     assert (waves.volts["trip"] - waves.volts["n15"]).max() < 0.3  # far from a stop
 
 
 def test_take_over_is_one_base_emitter_drop() -> None:
-    """Loaded ever harder from none, the drop over R1 (R21) at which the switch first turns on."""
-    waves = su6.run(su6.specimen("", "some", warm=True, start={"p5": 5.02, "p12": 12.03}), 2e-3)
+    """The most the resistor in the regulator's input ever drops while the switch is still off."""
+    waves = su6.run(su6.specimen("", "some", warm=True), 4e-3)
     assert waves is not None
-    for sw, top, base in (("sw5", "e1", "b2"), ("sw12", "e11", "b12")):
-        at = waves.rises(waves.volts[sw], *su6.SWING)
-        assert at.size, f"{sw} never switched"
-        drop = waves.volts[top] - waves.volts[base]
-        off = (waves.volts[sw] < su6.SWING[1]) & (waves.time < at[0]) & (waves.time > 2e-5)
-        within(float(drop[off].max()), NOTES["take_over"]["base_emitter"], sw)
+    late = waves.since(2e-4)
+    for v in ("5", "12"):
+        sw = late.volts[f"sw{v}"]
+        assert late.rises(sw, *su6.SWING).size, f"sw{v} never switched"
+        top, base = {"5": ("e1", "b2"), "12": ("e11", "b12")}[v]
+        drop = (late.volts[top] - late.volts[base])[sw < late.volts[f"p{v}"] + 1.0]
+        within(float(drop.max()), NOTES["take_over"]["base_emitter"], NOTES["take_over"]["words"])
 
 
 def test_negative_regulator() -> None:
