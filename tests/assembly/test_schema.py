@@ -34,6 +34,12 @@ def test_the_demo_tray_is_accepted(validator: Any, tray: Any) -> None:
     assert [e.message for e in validator.iter_errors(tray)] == []
 
 
+def test_the_valve_supply_is_accepted(validator: Any) -> None:
+    supply = TRAY.parents[1] / "type88" / "supply.yaml"
+    data = YAML(typ="safe").load(supply.read_text(encoding="utf-8"))
+    assert [e.message for e in validator.iter_errors(data)] == []
+
+
 @pytest.mark.parametrize(
     ("where", "value"),
     [

@@ -35,7 +35,7 @@ def test_a_type_alone_is_enough_in_a_file(tmp_path: Path) -> None:
     }
     for i, row in enumerate(ROWS):
         parts[f"X{i}"] = {"type": row.type, **_nets(row.kind)}
-    for i in range(5):
+    for i in range(6):
         parts[f"R{i}"] = {"kind": "resistor", "value": "1k", "a": f"n{i}", "b": "com"}
     path = tmp_path / "all.yaml"
     with path.open("w", encoding="utf-8") as stream:

@@ -25,6 +25,8 @@ ENTRIES: dict[str, dict[str, Any]] = {
     "electrolytic": {"value": "100u", "volts": "25V", "pos": "n1", "neg": "com"},
     "film-capacitor": {"value": "100n", "volts": "100V", "a": "n1", "b": "n2"},
     "fuse": {"amps": "2A", "a": "n1", "b": "n2"},
+    "gas-tube": {"value": "150V", "test_current": "20mA", "impedance": "150ohm", "strike": "185V",
+                 "min_current": "5mA", "max_current": "30mA", "a": "n1", "k": "com"},
     "inductor": {"value": "10m", "resistance": "2ohm", "amps": "1A", "a": "n1", "b": "n2"},
     "lamp": {"volts": "6.3V", "amps": "150mA", "a": "n1", "b": "com"},
     "load": {"ohms": "10ohm", "a": "n1", "b": "com"},
@@ -33,6 +35,9 @@ ENTRIES: dict[str, dict[str, Any]] = {
     "npn": {"volts": "60V", "amps": "1A", "power": "1W", "gain": "50..200",
             "c": "n1", "b": "n2", "e": "com"},
     "opamp": {"plus": "n1", "minus": "n2", "out": "n3", "vpos": "n4", "vneg": "com"},
+    "paper-capacitor": {"value": "100n", "volts": "600V", "a": "n1", "b": "n2"},
+    "pentode": {"mu": 11, "kg1": 650, "kg2": 4200, "kp": 60, "kvb": 24, "volts": "800V",
+                "a": "n1", "g": "n2", "s": "n3", "k": "n4", "h1": "n5", "h2": "com"},
     "pnp": {"volts": "60V", "amps": "1A", "power": "1W", "c": "n1", "b": "n2", "e": "com"},
     "potentiometer": {"value": "1k", "power": "0.5W", "a": "n1", "wiper": "n2", "b": "com"},
     "rectifier": {"volts": "400V", "amps": "1A", "a": "n1", "k": "n2"},
@@ -40,6 +45,7 @@ ENTRIES: dict[str, dict[str, Any]] = {
     "relay": {"coil": "1k2", "volts": "24V", "c1": "n1", "c2": "com", "a": "n2", "b": "n3"},
     "resistor": {"value": "4k7", "power": "0.25W", "volts": "350V", "a": "n1", "b": "n2"},
     "scr": {"volts": "50V", "amps": "25A", "a": "n1", "k": "com", "g": "n2"},
+    "selenium": {"plates": 10, "amps": "60mA", "a": "n1", "k": "n2"},
     "supply": {"volts": "12V", "limit": "1A", "pos": "n1", "neg": "com"},
     "switch": {"a": "n1", "b": "n2"},
     "tantalum": {"value": "22u", "volts": "20V", "pos": "n1", "neg": "com"},
@@ -50,6 +56,10 @@ ENTRIES: dict[str, dict[str, Any]] = {
             "second": {"start": "n3", "end": "com", "volts": "9V", "ohms": "0.1ohm", "amps": "1A"},
         }
     },
+    "triode": {"mu": 100, "kg1": 1060, "kp": 600, "kvb": 300, "power": "1W",
+               "a": "n1", "g": "n2", "k": "n3", "h1": "n4", "h2": "com"},
+    "tube-rectifier": {"drop": "17V", "drop_at": "225mA", "volts": "500V",
+                       "a1": "n1", "a2": "n2", "k": "n3", "h1": "n4", "h2": "n5"},
     "wire": {"a": "n1", "b": "n2"},
     "zener": {"value": "6.2V", "power": "400mW", "amps": "60mA", "a": "n1", "k": "n2"},
 }  # fmt: skip
@@ -66,6 +76,20 @@ OTHERS: list[tuple[str, dict[str, Any]]] = [
     ("regulator", {"value": "1.25V", "adjustable": True, "adjust_current": "50uA",
                    "in": "n1", "com": "n3", "out": "n2"}),
 ]  # fmt: skip
+OTHERS += [
+    ("triode", {"mu": 20, "kg1": 1460, "kp": 84, "kvb": 300, "a": "n1", "g": "n2", "k": "n3"}),
+    ("pentode", {"mu": 11, "kg1": 650, "kg2": 4200, "kp": 60, "kvb": 24, "strapped": True,
+                 "a": "n1", "g": "n2", "k": "n3"}),
+    ("tube-rectifier", {"drop": "17V", "drop_at": "225mA", "a1": "n1", "k": "n3"}),
+]  # fmt: skip
+# Terminals that may be left out: a rheostat's far end, heaters not drawn, a second anode, and a
+# screen strapped to the anode.
+OPTIONAL = {
+    "potentiometer": {"b"},
+    "triode": {"h1", "h2"},
+    "pentode": {"s", "h1", "h2"},
+    "tube-rectifier": {"a2", "h1", "h2"},
+}
 SAMPLES = [*ENTRIES.items(), *OTHERS]
 # Not on a bench with a meter: what feeds or loads the machine, and the meter itself.
 NO_BENCH_READING = {"mains", "supply", "load", "meter"}
@@ -128,8 +152,7 @@ def test_terminals_are_fields_and_all_are_needed(name: str) -> None:
     assert set(kind.TERMINALS) <= set(fields)
     given = list(part.terminals().values())
     assert len(given) >= 2 and all(isinstance(n, str) for n in given)
-    optional = {"b"} if name == "potentiometer" else set()
-    for terminal in set(kind.TERMINALS) - optional:
+    for terminal in set(kind.TERMINALS) - OPTIONAL.get(name, set()):
         with pytest.raises(ValidationError):
             build(name, {k: v for k, v in ENTRIES[name].items() if k != terminal})
 
@@ -183,8 +206,9 @@ def test_ratings_are_of_its_own_elements(part: Part) -> None:
 
 @pytest.mark.parametrize(
     "name",
-    ["bridge", "diode", "electrolytic", "fuse", "inductor", "npn", "pnp", "potentiometer",
-     "rectifier", "regulator", "resistor", "scr", "tantalum", "transformer", "zener"],
+    ["bridge", "diode", "electrolytic", "fuse", "gas-tube", "inductor", "npn", "pentode", "pnp",
+     "potentiometer", "rectifier", "regulator", "resistor", "scr", "selenium", "tantalum",
+     "transformer", "triode", "tube-rectifier", "zener"],
 )  # fmt: skip
 def test_given_limits_become_ratings(name: str) -> None:
     assert build(name, ENTRIES[name]).ratings()
@@ -221,3 +245,35 @@ def test_modes_that_do_not_sum_to_one_are_refused() -> None:
 
     with pytest.raises(ValueError, match=r"0\.900"):
         shares("x", {"open": (0.5, {}, ""), "short": (0.4, {}, "")})
+
+
+def test_a_pentode_has_a_screen_or_is_strapped() -> None:
+    plain = {k: v for k, v in ENTRIES["pentode"].items() if k != "s"}
+    with pytest.raises(ValidationError, match="strapped: true"):
+        build("pentode", plain)
+    with pytest.raises(ValidationError, match="leave s out"):
+        build("pentode", {**ENTRIES["pentode"], "strapped": True})
+
+
+def test_half_a_heater_is_refused() -> None:
+    with pytest.raises(ValidationError, match="both ends"):
+        build("triode", {k: v for k, v in ENTRIES["triode"].items() if k != "h2"})
+
+
+@pytest.mark.parametrize(
+    ("field", "text", "words"),
+    [("strike", "149V", "strikes above"), ("min_current", "31mA", "below max_current")],
+)
+def test_a_gas_tube_that_cannot_work_is_refused(field: str, text: str, words: str) -> None:
+    with pytest.raises(ValidationError, match=words):
+        build("gas-tube", {**ENTRIES["gas-tube"], field: text, "strike_typical": text}
+              if field == "strike" else {**ENTRIES["gas-tube"], field: text})  # fmt: skip
+
+
+def test_an_aged_selenium_stack_drops_twice_as_much() -> None:
+    part = build("selenium", ENTRIES["selenium"])
+    aged = next(m for m in part.modes() if m.name == "aged").changes["X1", "nvt"]
+    diode = part.elements()[0].values
+    drops = [n * math.log1p(60e-3 / diode["is"]) for n in (diode["nvt"], aged)]
+    assert drops[0] == pytest.approx(10.0, rel=0.01)  # a volt a plate at rated current
+    assert drops[1] == pytest.approx(20.0, rel=0.01)

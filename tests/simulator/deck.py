@@ -21,6 +21,7 @@ from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.topology import Topology
 from tests.simulator import deck_parts as parts
+from tests.simulator import deck_valves
 
 NGSPICE = shutil.which("ngspice")
 TEMPERATURE = 27.0  # degC, ngspice's own default
@@ -160,7 +161,9 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
         parts.amplifier(add, i, v, nets)
     elif isinstance(element, el.Regulator):
         parts.regulator(add, i, v, nets)
-    elif not isinstance(element, el.Inductor):
+    elif not isinstance(element, el.Inductor) and not deck_valves.element(
+        deck, i, element, v, nets, fired, transient
+    ):
         raise NotImplementedError(f"no deck form for {type(element).__name__}")
 
 

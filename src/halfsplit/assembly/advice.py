@@ -32,7 +32,9 @@ _KINDS = {
     "pot": "potentiometer", "rheostat": "potentiometer", "choke": "inductor", "coil": "inductor",
     "battery": "supply", "source": "supply", "cap": "electrolytic, tantalum or film-capacitor",
     "capacitor": "electrolytic, tantalum, ceramic-capacitor or film-capacitor", "led": "diode",
-    "op-amp": "opamp",
+    "op-amp": "opamp", "tube": "triode, pentode or tube-rectifier", "heptode": "pentode",
+    "valve": "triode, pentode or tube-rectifier", "tetrode": "pentode",
+    "vr-tube": "gas-tube", "stabiliser": "gas-tube", "selenium-rectifier": "selenium",
 }  # fmt: skip
 
 # What the YAML reader says (a piece of it) -> what to tell a person, what to write.

@@ -14,7 +14,7 @@ from halfsplit.assembly.model import Assembly, LoadValue, load_value
 from halfsplit.parts import catalogue
 from halfsplit.parts.base import Part, Read
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
-from halfsplit.quantity import QuantityError
+from halfsplit.quantity import QuantityError, parse, show
 
 What = Literal["removed", "lifted", "bypassed", "fitted"]
 
@@ -55,6 +55,7 @@ class Condition:
     load: name of a load in the file.
     extra: loads laid over the named one, net -> value.
     switches: switch reference -> "open" or "closed" where it differs from the file.
+    warm: seconds since switch-on, which heaters have had to warm up; None when they are hot.
     """
 
     feed: str
@@ -62,6 +63,7 @@ class Condition:
     changes: tuple[Change, ...] = ()
     extra: tuple[tuple[str, LoadValue], ...] = ()
     switches: tuple[tuple[str, str], ...] = ()
+    warm: float | None = None
 
     def with_change(self, change: Change) -> Condition:
         """The condition after one more change; a later change of a part replaces the earlier."""
@@ -81,6 +83,8 @@ class Condition:
         bits = [f"fed by {self.feed}" if self.energised() else "off", f"load {self.load}"]
         bits += [f"{net} {value}" for net, value in self.extra]
         bits += [f"{ref} {state}" for ref, state in self.switches]
+        if self.warm is not None:
+            bits.append(f"{show(self.warm, 's', 3)} after switch-on" if self.warm else "cold")
         bits += [str(c) for c in self.changes]
         return ", ".join(bits)
 
@@ -95,6 +99,7 @@ class Condition:
             ],
             "extra": {net: str(value) for net, value in self.extra},
             "switches": dict(self.switches),
+            "warm": self.warm,
         }
 
     @staticmethod
@@ -109,7 +114,27 @@ class Condition:
             ),
             tuple(sorted((n, load_value(v)) for n, v in data.get("extra", {}).items())),
             tuple(sorted(data.get("switches", {}).items())),
+            None if data.get("warm") is None else float(data["warm"]),
         )
+
+
+def parse_warm(text: str) -> float | None:
+    """Seconds since switch-on from ``10s``, ``cold`` (0) or ``hot`` (None).
+
+    Raises ProblemsError.
+    """
+    word = text.strip().lower()
+    if word in ("hot", "cold"):
+        return None if word == "hot" else 0.0
+    try:
+        seconds = parse(text, "s")
+    except QuantityError as error:
+        wrong = Problem("", 0, 0, f"warm {text}", error.wrong, error.instead)
+        raise ProblemsError([wrong]) from error
+    if seconds < 0:
+        wrong = Problem("", 0, 0, f"warm {text}", "lies before switch-on", "10s, cold, or hot")
+        raise ProblemsError([wrong])
+    return seconds
 
 
 @dataclass

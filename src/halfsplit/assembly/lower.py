@@ -11,6 +11,14 @@ from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Netlist, Overrides
 from halfsplit.circuit.topology import Topology, compile_netlist
 from halfsplit.parts.base import Part
+from halfsplit.parts.valve import Valve, warmth
+
+# Least conductance [S] by which a net follows a swinging one. Through more resistance a heater
+# winding is only tied to its level (100 kohm to a rail), and leaks to a cathode.
+FOLLOWS = 1e-4
+
+# Kinds that can drive a choke on and off.
+ACTIVE = frozenset({"comparator", "opamp", "regulator", "npn", "pnp", "scr"})
 
 
 @dataclass(frozen=True)
@@ -57,11 +65,24 @@ class Machine:
             grown = False
             for e in elements:
                 if isinstance(e, el.Resistor) and not e.name.startswith(("load:", "hold:")):
+                    part = self.assembly.parts.get(e.name)
+                    switch = part is not None and part.KIND == "switch"
+                    if e.values.get("g", el.OPEN) < FOLLOWS and not switch:
+                        continue
                     ends = set(e.nets)
                     if ends & swinging and self.assembly.common not in ends and ends - swinging:
                         swinging |= ends
                         grown = True
         return swinging
+
+    @cached_property
+    def self_oscillating(self) -> bool:
+        """Whether it may keep time by itself: a choke with something active around it.
+
+        Such a circuit has no meaningful direct-current point and is followed from switch-on.
+        """
+        kinds = {part.KIND for part in self.assembly.parts.values()}
+        return "inductor" in kinds and bool(kinds & ACTIVE)
 
     def mains_nets(self) -> set[str]:
         """Nets in metallic contact with the wall: never proposed for a probe if another serves."""
@@ -89,7 +110,7 @@ class Machine:
         swinging = self.alternating_nets(net)
         found: dict[str, None] = {}
         for e in list(net or self.netlist):
-            if isinstance(e, el.Diode) and set(e.nets) & swinging:
+            if isinstance(e, (el.Diode, el.Vacuum)) and set(e.nets) & swinging:
                 found |= dict.fromkeys(set(e.nets) - swinging - {self.assembly.common})
         return sorted(found)
 
@@ -136,6 +157,11 @@ class Machine:
         for ref, state in condition.switches:
             closed = 1.0 / self.assembly.parts[ref].__dict__.get("CONTACT", 0.02)
             changes[ref, "g"] = closed if state == "closed" else 1e-12
+        if condition.warm is not None:
+            for part in self.assembly.parts.values():
+                if isinstance(part, Valve):
+                    heat = warmth(condition.warm, part.warmup)
+                    changes |= {(name, "heat"): heat for name in part.heated()}
         for change in condition.changes:
             changes |= self._change(self.assembly.parts[change.part], change)
         return changes

@@ -11,8 +11,11 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.session import Session
 from halfsplit.circuit.netlist import Overrides
-from halfsplit.circuit.solution import Status
 from halfsplit.faults.dictionary import ADRIFT, Predictions, predict
+from halfsplit.faults.loaded import WORTH_ASKING, load
+
+# Share of a rail from which it is told that the meter moves it; common practice.
+DISTURBED = 0.005
 
 
 @dataclass(frozen=True)
@@ -29,6 +32,9 @@ class Line:
     valley: float
     status: str
     adrift: bool
+    disturbs: tuple[
+        tuple[str, float], ...
+    ] = ()  # rails the meter itself moves, and by how much [V]
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``; a net adrift or a row not solved has null readings."""
@@ -42,6 +48,7 @@ class Line:
             "high": self.high if usable else None,
             "ripple": self.ripple if usable else None,
             "valley": self.valley if usable else None,
+            "disturbs": dict(self.disturbs),
             "status": "adrift: nothing holds this net" if self.adrift else self.status,
         }
 
@@ -63,14 +70,34 @@ def expect(
     found = []
     for condition in conditions:
         table = predict(session.machine, condition, [faults or {}], moves=session.dictionary.moves)
-        found += [_line(session, table, condition, name, net) for name, net in nets]
+        found += [_line(session, table, condition, name, net, faults or {}) for name, net in nets]
     return found
 
 
-def _line(session: Session, table: Predictions, condition: Condition, name: str, net: str) -> Line:
+def _line(
+    session: Session,
+    table: Predictions,
+    condition: Condition,
+    name: str,
+    net: str,
+    faults: Overrides,
+) -> Line:
     i = table.column(net)
     source = float(table.ohms[0, i])
-    mean = float(table.mean[0, i]) * session.meter.ohms / (session.meter.ohms + source)
+    ohms = session.meter.input_ohms(float(np.nan_to_num(table.mean[0, i])))
+    bare, moves, each = table, session.dictionary.moves, np.array([ohms])
+    table = load(
+        session.machine, condition, [faults], moves, bare, net, "", each, least=WORTH_ASKING
+    )
+    mean = float(table.mean[0, i])
+    disturbs = []
+    if table.loaded is None:
+        mean *= ohms / (ohms + source)
+    for label, rail in session.assembly.rails.items():
+        k = table.column(rail.net)
+        change = float(table.mean[0, k] - bare.mean[0, k])
+        if rail.net != net and abs(change) > max(DISTURBED * abs(float(bare.mean[0, k])), 0.01):
+            disturbs.append((label, change))
     spread = float(np.sqrt((table.spread[0, :, i] ** 2).sum()))
     error = 2 * float(np.hypot(spread, session.meter.sigma(mean, 0.01)))
     return Line(
@@ -82,6 +109,7 @@ def _line(session: Session, table: Predictions, condition: Condition, name: str,
         mean + error,
         float(table.ripple[0, i]),
         float(table.low[0, i]),
-        Status(int(table.status[0])).sentence,
+        table.told(0),
         source > ADRIFT,
+        tuple(disturbs),
     )

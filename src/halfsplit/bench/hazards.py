@@ -12,6 +12,8 @@ from halfsplit.quantity import show
 # A quarter of a joule startles badly; common practice, no published source.
 STARTLES = 0.25  # J
 DISCHARGED = 1.0  # V a stored charge must be below before a part is touched; common practice
+# Above this a rail with a reservoir behind it is taken as lethal at one touch. Common practice.
+LETHAL_VOLTS = 200.0
 PROTECTION = ("fuse", "scr")
 
 
@@ -34,6 +36,21 @@ def mains_volts(machine: Machine) -> float | None:
     """Mains voltage [V rms] of the machine's inlet, or None when it has none."""
     inlets = [p for p in machine.assembly.parts.values() if p.KIND == "mains"]
     return float(inlets[0].__dict__["volts"]) if inlets else None
+
+
+def materials(machine: Machine) -> list[str]:
+    """What is poisonous in it, part by part, and what to do about that."""
+    found = []
+    for ref, part in machine.assembly.parts.items():
+        if part.KIND == "selenium":
+            found.append(
+                f"{ref} is selenium: overheated it gives poisonous, foul fumes; switch off, leave "
+                "the room, air it, bag the stack, wash hands"
+            )
+    gas = [ref for ref, part in machine.assembly.parts.items() if part.KIND == "gas-tube"]
+    if gas:
+        found.append(f"{', '.join(gas)} may hold traces of radioactive gas: do not break the glass")
+    return found
 
 
 def stored(machine: Machine) -> list[str]:
@@ -59,7 +76,7 @@ def present(machine: Machine, condition: Condition) -> list[str]:
     for change in condition.changes:
         if machine.assembly.parts[change.part].KIND in PROTECTION and change.temporary:
             found.append(f"{change}: that protection is out, nothing limits the damage there")
-    return found
+    return found + materials(machine)
 
 
 def before_touching(machine: Machine, condition: Condition) -> list[str]:
@@ -76,6 +93,16 @@ def before_touching(machine: Machine, condition: Condition) -> list[str]:
             f"{'; '.join(charged)}: discharge through a resistor and measure below "
             f"{DISCHARGED:g} V before touching"
         )
+    return found + materials(machine)
+
+
+def before_dead_reading(machine: Machine, condition: Condition, *nets: str) -> list[str]:
+    """What to do before an ohmmeter goes on: as before hands go in, and the plug out by the wall
+    side, where a switch alone leaves a live end."""
+    found = before_touching(machine, condition)
+    volts = mains_volts(machine)
+    if volts is not None and set(nets) & machine.mains_nets() and condition.feed == "off":
+        found.insert(0, f"{volts:.0f} V side: the plug out and in sight, a switch is not isolation")
     return found
 
 
@@ -85,6 +112,11 @@ def at_reading(machine: Machine, condition: Condition, top_volts: float) -> str:
     if top_volts > TOUCH_VOLTS:
         words.append(
             f"up to {top_volts:.0f} V here: one hand, insulated prods, clip on with power off"
+        )
+    if top_volts > LETHAL_VOLTS:
+        words.append(
+            "that kills: meter and prods rated for it, strap off, somebody near who knows the "
+            "switch"
         )
     volts, live = mains_volts(machine), sorted(machine.mains_nets())
     if volts is not None and live and machine.assembly.feeds[condition.feed].mains:

@@ -7,6 +7,7 @@ entry is never weighed as something else; it stops the work until it is undone o
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -15,6 +16,7 @@ from typing import TypeVar
 from halfsplit.assembly.condition import Condition, refit
 from halfsplit.assembly.model import Assembly
 from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.journal import Entry, Journal, journal_path
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
@@ -51,7 +53,9 @@ def evidence_of(assembly: Assembly, entry: Entry) -> Evidence | None:
     Raises ProblemsError when the file no longer knows the net or the condition.
     """
     b = entry.body
-    if _read(entry, lambda: b["state"]) != "number":
+    state = _read(entry, lambda: b["state"])
+    driven = _read(entry, lambda: b.get("ohmmeter"))
+    if state != "number" and not (driven and state == "over"):
         return None
     nets = {*assembly.nets(), assembly.common}
     named = _read(entry, lambda: [str(n) for n in (b["net"], b["against"]) if n])
@@ -63,12 +67,13 @@ def evidence_of(assembly: Assembly, entry: Entry) -> Evidence | None:
             b["net"],
             b["against"],
             b["quantity"],
-            float(b["value"]),
+            float(b["value"]) if state == "number" else math.inf,
             float(b["resolution"]),
             at,
             meter,
             entry.seq,
             b["text"],
+            Ohmmeter.from_dict(driven) if driven else None,
         ),
     )
 

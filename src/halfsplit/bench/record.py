@@ -7,7 +7,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
 
-from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
+from halfsplit.assembly.condition import (
+    Change,
+    Condition,
+    find_part,
+    parse_change,
+    parse_warm,
+)
 from halfsplit.assembly.file import near
 from halfsplit.assembly.model import Assembly, load_value
 from halfsplit.bench.hazards import highest_volts
@@ -15,10 +21,26 @@ from halfsplit.bench.opening import open_machine
 from halfsplit.bench.recall import condition_of, evidence_of, meter_of
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.meters import meters
+from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.journal import Entry, Journal, journal_path
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
-from halfsplit.quantity import QuantityError, parse, parse_reading
+from halfsplit.quantity import QuantityError, Reading, Unit, parse, parse_reading
 from halfsplit.quantity.volts import volts
+
+
+def dead_reading(name: str, text: str, reading: Reading, at: Condition) -> None:
+    """Raise ProblemsError when this can be no reading of a dead machine."""
+    wrong, instead = "", ""
+    if at.energised():
+        wrong = f"ohms and diode tests are of a dead machine, and this one is fed by {at.feed}"
+        instead = "--feed off, when it is"
+    elif reading.value < 0:
+        wrong = f"“{text}”: less than nought means a charge or a feed is still there"
+        instead = "the reading after the charge is gone"
+    if wrong:
+        raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
+
 
 SWITCHED = {"open": "open", "off": "open", "closed": "closed", "on": "closed"}
 
@@ -62,10 +84,13 @@ class Recorder:
 
     @property
     def condition(self) -> Condition:
-        """The machine's state now: the last one journalled, else first feed and first load."""
+        """The machine's state now: the last one journalled, else first feed and first load.
+
+        Always hot: a minute on, it is, so the time since switch-on belongs to a reading alone.
+        """
         for entry in reversed(self.entries):
             if entry.kind == "condition":
-                return condition_of(self.assembly, entry)
+                return replace(condition_of(self.assembly, entry), warm=None)
         return Condition(self.assembly.default_feed(), self.assembly.default_load())
 
     @property
@@ -97,9 +122,16 @@ class Recorder:
             raise NotFoundError(f"there is no net, rail or point {name}{hint}")
         return found
 
-    def condition_from(self, feed: str | None, load: str | None) -> Condition:
-        """The present condition with another feed or load. Raises NotFoundError."""
+    def condition_from(
+        self, feed: str | None, load: str | None, warm: str | None = None
+    ) -> Condition:
+        """The present condition with another feed or load; hot unless `warm` gives its time on.
+
+        Raises NotFoundError or ProblemsError.
+        """
         now = self.condition
+        if warm is not None:
+            now = replace(now, warm=parse_warm(warm))
         if feed is not None:
             if feed not in self.assembly.feeds:
                 raise NotFoundError(
@@ -132,11 +164,14 @@ class Recorder:
         *,
         against: str | None = None,
         ripple: bool = False,
+        ohmmeter: Ohmmeter | None = None,
         condition: Condition | None = None,
         key: str | None = None,
         sure: bool = False,
     ) -> Entry:
         """Store what the meter showed, with the condition it was taken in, then return the entry.
+
+        With `ohmmeter` it is a resistance or diode test of the dead machine, red lead on `name`.
 
         Raises ProblemsError when the text is no reading, or one far beyond anything in this circuit
         unless `sure`, and NotFoundError for an unknown net; nothing is stored in either case.
@@ -147,30 +182,42 @@ class Recorder:
             raise ProblemsError(
                 [Problem("", 0, 0, name, "both probes would be on one net", "two different nets")]
             )
+        unit: Unit = "ohm" if ohmmeter is not None and ohmmeter.test == "ohms" else "V"
         try:
-            reading = parse_reading(text, "V")
+            reading = parse_reading(text, unit)
         except QuantityError as error:
             wrong = f"“{error.text}”: {error.wrong}"
             raise ProblemsError([Problem("", 0, 0, name, wrong, error.instead)]) from error
         if ripple and reading.value < 0:
             wrong = f"“{text}”: ripple is peak to peak, and has no sign"
             raise ProblemsError([Problem("", 0, 0, name, wrong, text.strip().lstrip("-–− "))])
+        at = condition or self.condition
+        if ohmmeter is not None:
+            dead_reading(name, text, reading, at)
         top = 3.0 * highest_volts(self.machine)
-        if not sure and math.isfinite(reading.value) and abs(reading.value) > top:
+        if (
+            not sure
+            and ohmmeter is None
+            and math.isfinite(reading.value)
+            and abs(reading.value) > top
+        ):
             wrong = f"“{text}” is over {volts(top)}, three times anything that feeds this circuit"
             raise ProblemsError(
                 [Problem("", 0, 0, name, wrong, "the value again, or add --sure if it is so")]
             )
-        if condition is not None and condition != self.condition:
-            self._append("condition", {"condition": condition.as_dict()})
+        if condition is not None and replace(condition, warm=None) != self.condition:
+            self._append("condition", {"condition": replace(condition, warm=None).as_dict()})
         at = condition or self.condition
         numeric = reading.state == "number"
+        driven = {} if ohmmeter is None else {"ohmmeter": ohmmeter.as_dict()}
+        kind = "ripple" if ripple else "volts" if ohmmeter is None else ohmmeter.test
         return self._append(
             "read",
             {
+                **driven,
                 "net": net,
                 "against": "" if other == self.assembly.common else other,
-                "quantity": "ripple" if ripple else "volts",
+                "quantity": kind,
                 "value": reading.value if numeric else None,
                 "resolution": reading.resolution,
                 "state": reading.state,
@@ -248,13 +295,20 @@ class Recorder:
         counts: float | None = None,
         of_range: str | None = None,
         scale: str | None = None,
+        kind: str | None = None,
     ) -> Entry:
-        """Store which meter is in use. Raises ProblemsError on a value that cannot be read."""
-        now = self.meter
+        """Store which meter is in use, a shipped `kind` or the present one, with what differs.
+
+        Raises ProblemsError on a value that cannot be read, NotFoundError for an unknown kind.
+        """
+        if kind is not None and kind not in meters():
+            raise NotFoundError(f"there is no meter {kind}; there are {', '.join(meters())}")
+        now = meters()[kind] if kind is not None else self.meter
         try:
             now = replace(
                 now,
                 ohms=parse(ohms, "ohm") if ohms else now.ohms,
+                sensitivity=0.0 if ohms else now.sensitivity,
                 fraction=parse(accuracy, "%") if accuracy else now.fraction,
                 counts=now.counts if counts is None else counts,
                 full_scale=parse(of_range, "%") if of_range else now.full_scale,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from halfsplit.bench.hazards import at_reading, before_touching, present
+from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touching, present
 from halfsplit.bench.session import Session, Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.repair import repair_order
@@ -40,6 +40,8 @@ def _suspect(suspect: Suspect) -> dict[str, Any]:
 
 def place(bench: Session, net: str) -> str:
     """Where to put the probe: a named point, or the lead of a part that is easy to find."""
+    if net == bench.assembly.common:
+        return net
     for name, point in bench.assembly.points.items():
         if point.net == net:
             return f"{name} ({point.at})" if point.at else name
@@ -111,14 +113,18 @@ def next_dict(bench: Session) -> dict[str, Any]:
     if not bench.condition.energised():
         feeds = [n for n in bench.assembly.feeds if n != "off"]
         data["blocked"] = (
-            "the machine is off, and only powered readings are proposed: when it may be powered, "
-            f"say so with change --feed {feeds[0]}"
+            "the machine is off, so only dead readings are proposed: when it may be powered, say "
+            f"so with change --feed {feeds[0]}"
         )
     for check in checks:
         item = check.as_dict(listed)
         item["at"] = place(bench, check.candidate.net)
         item["label"] = rail_or_net(bench, check.candidate.net)
         item["caution"] = at_reading(bench.machine, check.candidate.condition, check.top_volts)
+        if check.candidate.ohmmeter is not None:
+            item["other_at"] = place(bench, check.candidate.black)
+            nets = (check.candidate.net, check.candidate.black)
+            item["caution"] = "; ".join(before_dead_reading(bench.machine, bench.condition, *nets))
         data["checks"].append(item)
     return data
 

@@ -6,12 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+import numpy as np
+
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.record import Recorder
-from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.explain import Reason, reasons
-from halfsplit.diagnosis.groups import Group, group
+from halfsplit.diagnosis.groups import Dead, Group, group
 from halfsplit.diagnosis.next_check import (
+    AT_DEAD,
     AT_LEAD,
     AT_POINT,
     AT_RIPPLE,
@@ -21,12 +24,16 @@ from halfsplit.diagnosis.next_check import (
     Check,
     rank,
 )
-from halfsplit.diagnosis.posterior import Belief, weigh
+from halfsplit.diagnosis.posterior import Belief, Table, weigh
+from halfsplit.faults.dead_table import DeadDictionary
 from halfsplit.faults.dictionary import DictionaryCache, Predictions
 from halfsplit.faults.hypotheses import Hypothesis, single_faults
+from halfsplit.faults.loaded import load
+from halfsplit.faults.ohmmeter import ohmmeters
 
 ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring
 STILL_WORTH = 0.2  # bits a reading must promise to be proposed instead of acting
+DEAD_PARTS = 10  # leading suspects across which a resistance is considered
 LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
 
 
@@ -60,6 +67,12 @@ class Session(Recorder):
         """Predictions of every hypothesis."""
         return DictionaryCache(self.machine, [h.changes for h in self.hypotheses])
 
+    @cached_property
+    def dead(self) -> DeadDictionary:
+        """Predictions of every hypothesis for a meter on the dead machine."""
+        faults = [h.changes for h in self.hypotheses]
+        return DeadDictionary(self.machine, faults, self.dictionary.moves)
+
     def table(self, condition: Condition) -> Predictions:
         """Predictions in a condition."""
         return self.dictionary.get(condition, self.progress)
@@ -82,17 +95,59 @@ class Session(Recorder):
             belief.prove([h.part == ref for h in self.hypotheses], good)
         return belief
 
-    def _lookup(self, item: Evidence) -> Predictions:
-        return self.table(item.condition)
+    def _lookup(self, item: Evidence) -> Table:
+        if item.ohmmeter is not None:
+            return self.dead.get(self._leads(item), item.condition, item.ohmmeter)
+        value = item.value if item.quantity == "volts" else 0.0
+        return self.loaded(item.condition, item.pos, item.neg, item.meter, value)
+
+    def loaded(
+        self, condition: Condition, pos: str, neg: str, meter: Meter, value: float
+    ) -> Predictions:
+        """Predictions for a meter that shows `value` [V] between two nets, its loading included."""
+        table = self.table(condition)
+        ohms = meter.input_ohms(value)
+        key = (condition, pos, neg, ohms)
+        if key not in self._loaded:
+            faults, moves = self.dictionary.faults, self.dictionary.moves
+            each = np.full(len(faults), ohms)
+            made = load(self.machine, condition, faults, moves, table, pos, neg, each)
+            self._loaded[key] = table if made is table else made.only([pos, neg])
+        return self._loaded[key]
+
+    @cached_property
+    def _loaded(self) -> dict[tuple[Condition, str, str, float], Predictions]:
+        return {}
+
+    def _leads(self, item: Evidence) -> tuple[str, str]:
+        return item.pos, item.neg or self.assembly.common
 
     def tables_used(self) -> list[Predictions]:
         """Predictions of every condition a reading was taken in, and of the present one."""
-        conditions = dict.fromkeys([*(e.condition for e in self.evidence()), self.condition])
-        return [self.table(c) for c in conditions]
+        read = [e.condition for e in self.evidence() if e.ohmmeter is None]
+        now = [self.condition] if self.condition.energised() or not self._dead_used() else []
+        return [self.table(c) for c in dict.fromkeys([*read, *now])]
+
+    def _dead_used(self) -> list[Dead]:
+        """Tables of every dead reading taken and, while the machine is off, of the rails."""
+        asked = [(self._leads(e), e.condition, e.ohmmeter) for e in self.evidence() if e.ohmmeter]
+        if not self.condition.energised() and asked:
+            meter, common = asked[-1][2], self.assembly.common
+            rails = [(r.net, common) for r in self.assembly.rails.values() if r.net != common]
+            both = [p for pair in rails for p in (pair, pair[::-1])]
+            self.dead.many(both, self.condition, meter)
+            asked += [(p, replace(self.condition, feed="off"), meter) for p in both]
+        found = []
+        for leads, condition, meter in dict.fromkeys(asked):
+            table = self.dead.get(leads, condition, meter)
+            found.append((table, table.sigma(meter)))
+        return found
 
     def groups(self) -> list[Group]:
         """Suspects grouped by what nothing here can separate."""
-        return group(self.belief.weights(), self.tables_used(), self.probe_nets())
+        return group(
+            self.belief.weights(), self.tables_used(), self.probe_nets(), dead=self._dead_used()
+        )
 
     def suspects(self, most: int = 6) -> list[SuspectGroup]:
         """Leading groups with reasons."""
@@ -117,7 +172,7 @@ class Session(Recorder):
         here = self.condition
         checks = self._rank([here])
         if not here.energised():
-            return checks
+            return self._dead_checks()[:most]
         loads = [replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load]
         feeds = [replace(here, feed=n) for n in self.assembly.feeds if n not in (here.feed, "off")]
         for others in (loads, feeds):  # the nearer change first; each costs a fault dictionary
@@ -138,11 +193,51 @@ class Session(Recorder):
             moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
             for net in self.probe_nets():
                 at_hand = reach.get(net, AT_LEAD)
-                for quantity, minutes in (("volts", at_hand), ("ripple", at_hand + AT_RIPPLE)):
+                kinds: list[tuple[Quantity, float]] = [
+                    ("volts", at_hand),
+                    ("ripple", at_hand + AT_RIPPLE),
+                ]
+                for quantity, minutes in kinds:
                     if quantity == "ripple" and self.machine.alternating(condition) is None:
                         continue
                     if (net, quantity, condition) not in taken:
                         candidates.append(Candidate(net, quantity, condition, minutes + moving))
+        return rank(self.belief, tables, candidates, self.meter)
+
+    def _dead_checks(self) -> list[Check]:
+        """Resistances worth taking: rails and points to common, and across the leading suspects.
+
+        With the ohmmeter last used, else the usual one.
+        """
+        common = self.assembly.common
+        used = [e.ohmmeter for e in self.evidence() if e.ohmmeter]
+        meter = used[-1] if used else ohmmeters()["auto"]
+        nets = [r.net for r in self.assembly.rails.values()]
+        nets += [p.net for p in self.assembly.points.values()]
+        pairs = dict.fromkeys((n, common) for n in nets if n != common)
+        order = np.argsort(-self.belief.weights())
+        parts = dict.fromkeys(self.hypotheses[int(i)].part for i in order if i > 1)
+        for ref in list(parts)[:DEAD_PARTS]:
+            ends = list(self.assembly.parts[ref].terminals().values())
+            if len(ends) == 2 and ends[0] != ends[1]:
+                pair = (ends[1], ends[0]) if ends[0] == common else (ends[0], ends[1])
+                pairs[pair] = None
+        done = {(self._leads(e), e.condition) for e in self.evidence() if e.ohmmeter}
+        asked = [p for p in pairs if (p, self.condition) not in done]
+        reach = {p.net: p.minutes or AT_POINT for p in self.assembly.points.values()}
+        reach[common] = 0.0
+        candidates = [
+            Candidate(
+                red,
+                meter.test,
+                self.condition,
+                max(reach.get(red, AT_LEAD), reach.get(black, AT_LEAD)) + AT_DEAD,
+                black,
+                meter,
+            )
+            for red, black in asked
+        ]
+        tables = self.dead.many(asked, self.condition, meter)
         return rank(self.belief, tables, candidates, self.meter)
 
     def decided(self, best: Check | None = None) -> Group | None:

@@ -5,28 +5,25 @@ from __future__ import annotations
 import numpy as np
 
 from halfsplit.circuit.compiled_op import BALANCE
-from halfsplit.circuit.compiled_step import KNOWN, LAST, NEXT, TIME, advance, make_room, restart
+from halfsplit.circuit.compiled_step import (
+    KNOWN,
+    LAST,
+    NEXT,
+    TIME,
+    advance,
+    make_room,
+    restart,
+    unbalanced,
+)
 from halfsplit.circuit.compiled_tally import clear, make_tally, note
 from halfsplit.circuit.jit import jit
-from halfsplit.circuit.kernel import STRAY, newton, residual
 from halfsplit.circuit.solution import Status
 
 REPEAT = 2e-4  # relative change of any stored voltage or current over a cycle that counts as none
-SHARE = (
-    1e-4  # error of a step as a share of a store's largest value; ripple is a few per cent of it
-)
+# Error of a step as a share of a store's largest value; ripple is a few per cent of that.
+SHARE = 1e-4
 REPEAT_FLOOR = 5e-4  # V or A added to the above
 _OK, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
-
-
-@jit
-def unbalanced(ar, p, m, w):  # type: ignore[no-untyped-def]
-    """Largest current [A] left over at the end of a step of its own, a tenth of the last."""
-    h = 0.1 * m.ctl[LAST]
-    x = m.x.copy()
-    if newton(ar, p, x, m.x, m.q0, m.latch, m.ctl[TIME] + h, h, STRAY, 30, 1e-7, w) < 0:
-        return np.inf
-    return residual(ar, p, x, m.x, m.q0, m.latch, m.ctl[TIME] + h, h, STRAY, w)
 
 
 @jit
@@ -57,6 +54,7 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, status, res, latch
     period = 1.0 / hertz
     first = np.zeros(elements)
     previous = np.zeros(elements)
+    rate = np.zeros(elements)
     y = make_tally(ar)
     for r in range(rows.shape[0]):
         p = rows[r]
@@ -65,6 +63,7 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, status, res, latch
         calm = 0
         since = 0
         previous[:] = 0.0
+        rate[:] = 0.0
         for c in range(most):
             first[:] = m.q0[:, 0]
             used[r] = c + 1
@@ -83,13 +82,18 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, status, res, latch
                 status[r] = _OK
                 break
             since += 1
-            if since >= 5 and c >= 8 and worst >= 1.0 and c < most - 8:
-                for e in ar.store:
-                    d0 = first[e] - previous[e]
-                    d1 = m.q0[e, 0] - first[e]
-                    if abs(d1) > REPEAT_FLOOR and d0 * d1 > 0.0 and abs(d1) < 0.995 * abs(d0):
-                        ratio = d1 / d0
-                        m.q0[e, 0] += d1 * ratio / (1.0 - ratio)
+            help_on = since >= 5 and c >= 8 and worst >= 1.0 and c < most - 8
+            for e in ar.store:
+                d0 = first[e] - previous[e]
+                d1 = m.q0[e, 0] - first[e]
+                ratio = d1 / d0 if d0 != 0.0 else 0.0
+                # Only what creeps by a steady ratio may be helped along: what rings between a choke
+                # and its capacitors would be thrown far off, and take minutes to bleed down.
+                even = abs(ratio - rate[e]) < 0.1 * (1.0 - ratio)
+                rate[e] = ratio
+                if help_on and even and abs(d1) > REPEAT_FLOOR and 0.0 < ratio < 0.995:
+                    m.q0[e, 0] += d1 * ratio / (1.0 - ratio)
+            if help_on:
                 restart(m, 1e-2 * m.ctl[LAST])
                 since = 0
                 calm = 0

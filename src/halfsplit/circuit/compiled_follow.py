@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.compiled_cycle import unbalanced
 from halfsplit.circuit.compiled_op import BALANCE, settle
 from halfsplit.circuit.compiled_pace import (
     BEATS,
@@ -19,7 +18,15 @@ from halfsplit.circuit.compiled_pace import (
     regular,
     watch,
 )
-from halfsplit.circuit.compiled_step import COUNT, KNOWN, TIME, advance, make_room, restart
+from halfsplit.circuit.compiled_step import (
+    COUNT,
+    KNOWN,
+    TIME,
+    advance,
+    make_room,
+    restart,
+    unbalanced,
+)
 from halfsplit.circuit.compiled_tally import clear, copy, make_tally, note
 from halfsplit.circuit.jit import jit
 from halfsplit.circuit.kernel import residual
@@ -27,10 +34,15 @@ from halfsplit.circuit.solution import Status
 
 # Errors of a step as shares of a store's largest value; halving them moved the frequencies of the
 # examples by under 1 %.
-VOLTS_SHARE, AMPS_SHARE = 1e-3, 4e-4
+VOLTS_SHARE, AMPS_SHARE = 2e-3, 1e-3
 PAUSE = 12.0  # times the beat: a longer silence is a restart, not a beat
 KICK = 0.02  # share of its scale every store is moved by to see whether a standstill is stable
+# A slower beat [s] is heard as single ticks: attempts to start, not a switching frequency.
+TICK = 0.02
 PATIENCE = 40  # beats without another silence after which one is taken for part of starting up
+# Leaps after which the march goes on plainly, and its averages over spells decide.
+ENOUGH = 150
+HORIZON = 0.01  # s
 SPELL = 64  # beats averaged over when they never come even
 _STILL, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
 _EVEN, _AGAIN, _LATCHED = int(Status.OSCILLATING), int(Status.RESTARTING), int(Status.LATCHED)
@@ -81,9 +93,10 @@ def fired(ar, latch):  # type: ignore[no-untyped-def]
 def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ignore[no-untyped-def]
     """March one row to its end. `y` is left with the tally to report; returns the status."""
     x = np.zeros(ar.n + 1)
-    old = np.zeros(ar.n)
+    old = np.zeros(ar.code.size)
     hq = np.zeros((ar.code.size, 2))
     latch = np.zeros(ar.code.size, dtype=np.int8)
+    begun = np.zeros(ar.code.size)
     clear(y)
     clear(spell)
     kicked = not kick
@@ -125,11 +138,16 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
             now = m.ctl[TIME]
             pause = now - burst_at
             bursts += 1
-            if bursts >= 3 and abs(pause - last_burst) < 0.03 * pause:
+            same = True  # every store stands where it stood when the last attempt began
+            for e in ar.store:
+                same &= abs(m.q0[e, 0] - begun[e]) < 0.02 * m.scale[e] + 1e-3
+                begun[e] = m.q0[e, 0]
+            if bursts >= 3 and same and abs(pause - last_burst) < 0.03 * pause:
                 period[0] = pause
                 copy(spell, y)
                 return _AGAIN
             last_burst, burst_at = pause, now
+            beat = min(3.0 * beat, gap)  # or a first quick ringing would make every beat a pause
             clear(spell)
             clear(y)
             c.marks[SINCE] = 0
@@ -139,14 +157,17 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
             bursts = 0  # the silence was part of starting up
         if bursts > 0:
             continue
-        if regular(c):
+        if regular(c) and gap > TICK:
+            period[0] = gap
+            return _AGAIN
+        if regular(c) and c.marks[LEAPS] < ENOUGH:
             done = leap(ar, p, m, c)
             if done == 2:
                 total = 0.0
                 for k in range(OVER):
                     total += interval(c, k)
                 period[0] = total / OVER
-                return _EVEN
+                return _AGAIN if period[0] > TICK else _EVEN
             if done == 1:
                 restart(m, 1e-3 * gap)
                 clear(y)
@@ -154,18 +175,21 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
                 in_spell = 0
                 continue
         if c.marks[SINCE] == 4:
-            clear(y)
-        if c.marks[LEAPS] == 0 or c.marks[SINCE] > 4 * OVER:
-            in_spell += 1
+            clear(y)  # what is shown leaves out the beats just after a leap
+        in_spell += 1
         if in_spell >= SPELL:
             spells += 1
             in_spell = 0
             worst = 0.0
-            for i in range(ar.n):
-                mean = spell.total[i] / spell.span[0]
-                swing = spell.high[i] - spell.low[i]
-                worst = max(worst, abs(mean - old[i]) / (0.01 + 0.01 * abs(mean) + 0.02 * swing))
-                old[i] = mean
+            # What creeps on must not be taken for an end: its way over the next hundredth of a
+            # second counts, not that over the spell alone.
+            ahead = max(1.0, HORIZON / spell.span[0])
+            for e in ar.store:
+                if ar.code[e] == el.CAPACITOR or ar.code[e] == el.INDUCTOR:
+                    mean = spell.held[e] / spell.span[0]
+                    way = abs(mean - old[e]) * ahead
+                    worst = max(worst, way / (0.02 + 0.02 * abs(mean)))
+                    old[e] = mean
             if worst < 1.0 and spells >= 3:
                 period[0] = spell.span[0] / SPELL
                 copy(spell, y)
@@ -175,10 +199,9 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
 
 
 @jit
-def follow_rows(ar, rows, stop, most, kick, out, rhythm, status, res, latched):  # type: ignore[no-untyped-def]
-    """Follow every row. `out` (4, B, N): mean, low, high, square; `rhythm` (B, 5, E) and more."""
+def follow_rows(ar, rows, stop, most, kick, out, times, stores, status, res, latched):  # type: ignore[no-untyped-def]
+    """Follow every row into `out` (3, B, N), `times` (B, 4), `stores` (B, 3, E)."""
     y, spell = make_tally(ar), make_tally(ar)
-    times, stores = rhythm
     period = np.zeros(1)
     for r in range(rows.shape[0]):
         p = rows[r]
@@ -189,23 +212,14 @@ def follow_rows(ar, rows, stop, most, kick, out, rhythm, status, res, latched): 
         steady = how in (_STILL, _LATCHED)
         span = max(y.span[0], 1e-300)
         for i in range(ar.n):
-            if steady:
-                out[0, r, i] = out[1, r, i] = out[2, r, i] = m.x[i]
-                out[3, r, i] = m.x[i] * m.x[i]
-            else:
-                out[0, r, i] = y.total[i] / span
-                out[1, r, i], out[2, r, i] = y.low[i], y.high[i]
-                out[3, r, i] = y.square[i] / span
-        for e in range(ar.code.size):
-            v = m.x[ar.nodes[e, 0]] - m.x[ar.nodes[e, 1]]
+            out[0, r, i] = m.x[i] if steady else y.total[i] / span
+            out[1, r, i] = m.x[i] if steady else y.low[i]
+            out[2, r, i] = m.x[i] if steady else y.high[i]
+        for e in ar.store:
             held = m.q0[e, 0]
-            if steady:
-                stores[r, 0, e] = stores[r, 1, e] = v
-                stores[r, 2, e] = stores[r, 3, e] = stores[r, 4, e] = held
-            else:
-                stores[r, 0, e], stores[r, 1, e] = y.least[e], y.most[e]
-                stores[r, 2, e] = y.held[e] / span
-                stores[r, 3, e], stores[r, 4, e] = y.bottom[e], y.top[e]
+            stores[r, 0, e] = held if steady else y.held[e] / span
+            stores[r, 1, e] = held if steady else y.bottom[e]
+            stores[r, 2, e] = held if steady else y.top[e]
         times[r, 0] = period[0]
         times[r, 1] = y.span[1] / span
         times[r, 2] = m.ctl[TIME]
@@ -214,6 +228,7 @@ def follow_rows(ar, rows, stop, most, kick, out, rhythm, status, res, latched): 
         if how == _FAILED:
             res[r] = np.inf
         elif steady:
+            m.hq[:] = 0.0
             res[r] = residual(ar, p, m.x, m.x, m.hq, m.latch, 0.0, 0.0, 0.0, w)
         else:
             res[r] = unbalanced(ar, p, m, w)

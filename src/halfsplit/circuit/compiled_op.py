@@ -8,6 +8,7 @@ from halfsplit.circuit.jit import jit
 from halfsplit.circuit.kernel import STRAY, make_work, newton, residual, seat
 from halfsplit.circuit.solution import Status
 from halfsplit.circuit.states import content, switch
+from halfsplit.circuit.valve_stamps import holds_gas
 
 # A row counts as solved when no net is unbalanced by more than this [A]: far below what any
 # meter sees, far above rounding in ampere-sized branches.
@@ -63,9 +64,13 @@ def power_up(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
 def solve_rows(ar, rows, start, first, out, status, res, latched):  # type: ignore[no-untyped-def]
     """Solve every row: from the start given, then from zero, then by following a power-up.
 
-    `first` is the attempt to begin with (0 start given, 1 zero, 2 power-up).
+    `first` is the attempt to begin with (0 start given, 1 zero, 2 power-up). With gas tubes in it
+    a circuit can rest in several states, and which of them lit depends on the way up: those are
+    always followed from switch-on, and on failing that claimed as nothing.
     """
     elements = ar.code.size
+    if holds_gas(ar):
+        first = 2
     w = make_work(ar)
     x = np.zeros(ar.n + 1)
     hq = np.zeros((elements, 2))

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.compiled_step import TIME
 from halfsplit.circuit.jit import jit
 
 RING = 16  # beats remembered
@@ -21,6 +22,7 @@ QUIET = 1e-3  # share of a store's scale below which it is not turning
 TRUSTED = 4  # turns before an inductor is trusted to keep time; capacitors need three times that
 AFTER_LEAP, OVER = 3, 6  # beats left to settle after a leap, beats the drift is measured over
 STRIDE = 0.1  # share of its scale a store may be carried in one leap
+LITTLE = 1.0  # V or A, what counts as its scale at least, where leaps are concerned
 CLOCK, BEATS, SINCE, LEAPS, GONE = range(5)
 
 Room = npt.NDArray[np.float64]
@@ -36,7 +38,7 @@ class Pace(NamedTuple):
     turns: Room
     at: Room  # (RING) times of beats
     held: Room  # (RING, E) stores at them
-    rate: Room  # (2, E) drift a beat after the last leaps
+    rate: Room  # (2, E) drift a beat before the last leap and now
     marks: npt.NDArray[np.int64]  # (5) clock store, beats, since leap, leaps, gone
 
 
@@ -100,9 +102,11 @@ def _beat(ar, m, h, c, e, level):  # type: ignore[no-untyped-def]
     if rise > 0.0:
         part = min(max((level - m.q1[e, 0]) / rise, 0.0), 1.0)
     k = c.marks[BEATS] % RING
-    c.at[k] = m.ctl[4] - h * (1.0 - part)
+    c.at[k] = m.ctl[TIME] - h * (1.0 - part)
     for s in ar.store:
         c.held[k, s] = m.q1[s, 0] + part * (m.q0[s, 0] - m.q1[s, 0])
+        # An inrush long past must not set what error is small: the scale is that of late beats.
+        m.scale[s] *= 0.9
     c.marks[BEATS] += 1
     c.marks[SINCE] += 1
 
@@ -137,29 +141,32 @@ def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
     """
     last = (c.marks[BEATS] - 1) % RING
     past = (c.marks[BEATS] - 1 - OVER) % RING
-    middle = (c.marks[BEATS] - 1 - OVER // 2) % RING
-    reach = 400.0
+    reach = 3000.0
     still = True
     for e in ar.store:
+        c.rate[1, e] = 0.0
         if ar.code[e] != el.CAPACITOR and ar.code[e] != el.INDUCTOR:
             continue
         whole = c.held[last, e] - c.held[past, e]
-        late = c.held[last, e] - c.held[middle, e]
-        scale = m.scale[e] + 1e-3
+        scale = max(m.scale[e], LITTLE)
         rate = whole / OVER
-        if abs(whole) > 0.02 * scale and abs(2.0 * late - whole) > 0.5 * abs(whole):
-            return 0  # still ringing
+        scatter = 0.0
+        for k in range(OVER):
+            at = (c.marks[BEATS] - 1 - k) % RING
+            step = c.held[at, e] - c.held[(at - 1) % RING, e]
+            scatter += (step - rate) ** 2
+        if rate * rate * OVER < 9.0 * scatter / OVER:  # within three sigma of standing still
+            if abs(whole) > 0.05 * scale:
+                return 0  # still ringing
+            continue
         c.rate[1, e] = rate
         before = c.rate[0, e]
         # Beats in which the drift fades e-fold, where two leaps allow to tell.
-        fade = 300.0
-        if c.marks[LEAPS] > 0 and before * rate > 0.0 and abs(rate) < 0.98 * abs(before):
-            fade = c.marks[GONE] / np.log(before / rate)
-        elif c.marks[LEAPS] > 0 and before * rate <= 0.0:
-            fade = 30.0
-        if abs(rate) * fade > 2e-3 * scale and abs(rate) > 1e-6 * scale:
+        fade = 500.0
+        if c.marks[LEAPS] > 0 and before * rate > 0.0 and abs(rate) < 0.99 * abs(before):
+            fade = min(c.marks[GONE] / np.log(before / rate), 5000.0)
+        if abs(rate) * fade > 2e-3 * scale:
             still = False
-        if abs(rate) > 2e-6 * scale:
             reach = min(reach, max(STRIDE * scale / abs(rate), 1.0), 0.9 * fade)
     if still and c.marks[LEAPS] >= 2:
         return 2
@@ -169,7 +176,9 @@ def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
         if ar.code[e] == el.CAPACITOR or ar.code[e] == el.INDUCTOR:
             m.q0[e, 0] += beats * c.rate[1, e]
         c.rate[0, e] = c.rate[1, e]
-    m.ctl[4] += beats * period
+    m.ctl[TIME] += beats * period
+    for k in range(RING):
+        c.at[k] += beats * period  # beats known move along, or the leap would look like a silence
     c.marks[LEAPS] += 1
     c.marks[SINCE] = 0
     c.marks[GONE] = beats + AFTER_LEAP + OVER + 1

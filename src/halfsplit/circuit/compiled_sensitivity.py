@@ -11,7 +11,7 @@ from halfsplit.circuit.kernel import assemble, assemble_straight, backsolve, fac
 @jit
 def currents(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Unbalanced currents at direct current left in `w.f`, slopes in `w.a`."""
-    assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w.straight, w.given)
+    assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w)
     assemble(ar, p, x, hq, latch, 0.0, 0.0, False, w)
 
 

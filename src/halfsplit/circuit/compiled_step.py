@@ -15,17 +15,24 @@ import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.jit import jit
-from halfsplit.circuit.kernel import STRAY, make_work, newton
+from halfsplit.circuit.kernel import STRAY, make_work, newton, residual
 from halfsplit.circuit.states import content, switch
 
 # Error a step may make: a share of the largest value its store has held (set by the caller), and a
 # floor: capacitor [V], inductor [A].
 FLOOR_VOLTS, FLOOR_AMPS = 3e-5, 1e-5
-STEP_TOL = 1e-6  # last Newton step allowed within a time step
+CHARGE = 20.0  # times the error of an inductor that the current of a stored charge may have
+STEP_TOL = (
+    1e-7  # last Newton step allowed within a time step; a comparator multiplies it by its gain
+)
 LEAST = 1e-12  # s, below which a step is taken as it is
+# A gas tube that went dark needs this long to lose its ions, one that lit to build its glow [s];
+# order of magnitude from memory, unconfirmed. Without it one short of current would flicker with
+# the strays of its wiring at megahertz.
+GLOW = 1e-4
 # Places in `ctl`: step to try next, last step, the one before, points known, time, steps taken,
-# error shares of capacitors and of inductors.
-NEXT, LAST, BEFORE, KNOWN, TIME, COUNT, VOLTS, AMPS = range(8)
+# error shares of capacitors and of inductors, effective length of the last step.
+NEXT, LAST, BEFORE, KNOWN, TIME, COUNT, VOLTS, AMPS, EFFECTIVE = range(9)
 
 Room = npt.NDArray[np.float64]
 
@@ -45,6 +52,8 @@ class March(NamedTuple):
     scale: Room
     vj: Room
     latch: npt.NDArray[np.int8]
+    was: npt.NDArray[np.int8]  # latch during the last step, before anything switched at its end
+    since: Room  # time each gas tube last lit or went dark
     ctl: Room
 
 
@@ -52,7 +61,7 @@ class March(NamedTuple):
 def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
     """Everything discharged at time 0, first step a nanosecond; error shares as given."""
     n, e = ar.n + 1, ar.code.size
-    ctl = np.zeros(8)
+    ctl = np.zeros(9)
     ctl[VOLTS], ctl[AMPS] = volts, amps
     ctl[NEXT] = 1e-9
     ctl[KNOWN] = 1.0
@@ -69,6 +78,8 @@ def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
         np.zeros(e),
         np.zeros((e, 2)),
         np.zeros(e, dtype=np.int8),
+        np.zeros(e, dtype=np.int8),
+        np.full(e, -1.0),
         ctl,
     )
 
@@ -90,6 +101,8 @@ def _error(ar, p, m, h, h1, h2, known):  # type: ignore[no-untyped-def]
             share, floor = m.ctl[VOLTS], FLOOR_VOLTS
         elif c == el.INDUCTOR:
             share, floor = m.ctl[AMPS], FLOOR_AMPS
+        elif ar.code[e] == el.DIODE and p[ar.offset[e] + 6] > 0.0:
+            share, floor = CHARGE * m.ctl[AMPS], FLOOR_AMPS
         else:
             continue
         new, now = m.qn[e, 0], m.q0[e, 0]
@@ -116,6 +129,8 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
     m.x0[:] = m.x
     m.vj[:] = w.vj
     h1, h2 = ctl[LAST], ctl[BEFORE]
+    err = np.inf
+    taken = False
     for _ in range(60):
         known = int(ctl[KNOWN])
         alpha, b0, b1, r = 1.0, 1.0, 0.0, 0.0
@@ -147,8 +162,13 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
             root = err ** (-1.0 / 3.0) if known >= 3 else err**-0.5
             h *= max(0.08, 0.8 * root)
             continue
+        taken = True
         break
+    if not taken:
+        m.x[:] = m.x0
+        return -1.0
     ctl[TIME] += h
+    ctl[EFFECTIVE] = heff
     ctl[COUNT] += 1.0
     root = 2.0
     if err > 0.0:
@@ -162,9 +182,33 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
     ctl[BEFORE], ctl[LAST] = h1, h
     ctl[KNOWN] = min(known + 1.0, 3.0)
     ctl[NEXT] = h * max(root, 0.3)
-    if switch(ar, p, m.x, m.latch) > 0:
+    m.was[:] = m.latch
+    if switch(ar, p, m.x, m.latch) > 0 and _settled(ar, m):
         restart(m, max(1e-3 * h, 1e-9))
     return h
+
+
+@jit
+def _settled(ar, m):  # type: ignore[no-untyped-def]
+    """Undo what a gas tube did too soon after it last changed. Whether any change is left."""
+    changed = False
+    for e in range(ar.code.size):
+        if m.latch[e] == m.was[e]:
+            continue
+        if ar.code[e] == el.GAS:
+            if m.ctl[TIME] - m.since[e] < GLOW:
+                m.latch[e] = m.was[e]
+                continue
+            m.since[e] = m.ctl[TIME]
+        changed = True
+    return changed
+
+
+@jit
+def unbalanced(ar, p, m, w):  # type: ignore[no-untyped-def]
+    """Largest current [A] left over at the end of the last step, by that step's own equations."""
+    t, h = m.ctl[TIME], m.ctl[EFFECTIVE]
+    return residual(ar, p, m.x, m.xh, m.hq, m.was, t, h, STRAY, w)
 
 
 @jit

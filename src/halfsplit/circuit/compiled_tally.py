@@ -13,15 +13,12 @@ Room = npt.NDArray[np.float64]
 
 
 class Tally(NamedTuple):
-    """Sums and extremes of net voltages (N), element voltages (E) and stores (E) since `span` 0."""
+    """Sums and extremes of net voltages (N) and of what stores hold (E) since `span` 0."""
 
     span: Room  # (2) seconds gone, seconds the clock rose
     total: Room
-    square: Room
     low: Room
     high: Room
-    least: Room
-    most: Room
     held: Room  # (E) sum of a store's content
     bottom: Room
     top: Room
@@ -36,9 +33,6 @@ def make_tally(ar):  # type: ignore[no-untyped-def]
         np.zeros(n),
         np.zeros(n),
         np.zeros(n),
-        np.zeros(n),
-        np.zeros(e),
-        np.zeros(e),
         np.zeros(e),
         np.zeros(e),
         np.zeros(e),
@@ -52,12 +46,9 @@ def clear(y):  # type: ignore[no-untyped-def]
     """Begin anew."""
     y.span[:] = 0.0
     y.total[:] = 0.0
-    y.square[:] = 0.0
     y.held[:] = 0.0
     y.low[:] = 1e300
     y.high[:] = -1e300
-    y.least[:] = 1e300
-    y.most[:] = -1e300
     y.bottom[:] = 1e300
     y.top[:] = -1e300
 
@@ -71,13 +62,8 @@ def note(ar, m, h, clock, y):  # type: ignore[no-untyped-def]
     for i in range(ar.n):
         a, b = m.x0[i], m.x[i]
         y.total[i] += 0.5 * h * (a + b)
-        y.square[i] += h * (a * a + a * b + b * b) / 3.0
         y.low[i] = min(y.low[i], b)
         y.high[i] = max(y.high[i], b)
-    for e in range(ar.code.size):
-        v = m.x[ar.nodes[e, 0]] - m.x[ar.nodes[e, 1]]
-        y.least[e] = min(y.least[e], v)
-        y.most[e] = max(y.most[e], v)
     for e in ar.store:
         q = m.q0[e, 0]
         y.held[e] += 0.5 * h * (q + m.q1[e, 0])
@@ -90,11 +76,8 @@ def copy(a, b):  # type: ignore[no-untyped-def]
     """Make tally `b` equal to `a`."""
     b.span[:] = a.span
     b.total[:] = a.total
-    b.square[:] = a.square
     b.low[:] = a.low
     b.high[:] = a.high
-    b.least[:] = a.least
-    b.most[:] = a.most
     b.held[:] = a.held
     b.bottom[:] = a.bottom
     b.top[:] = a.top

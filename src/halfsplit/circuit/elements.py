@@ -24,6 +24,7 @@ SHORT = 100.0
 
 RESISTOR, CAPACITOR, INDUCTOR, SOURCE, SINK, LAMP, DIODE, BJT, SCR = range(9)
 WINDING, AMPLIFIER, REGULATOR, CONTACT = range(9, 13)
+TRIODE, PENTODE, VACUUM, GAS = range(13, 17)
 
 
 @dataclass(frozen=True)
@@ -271,3 +272,99 @@ class Contact(Element):
         "force": 0.0,
     }
     GONE: ClassVar[Mapping[str, float]] = {"closed": 1e-12, "open": 1e-12}
+
+
+class Triode(Element):
+    """Vacuum triode. Source: N. Koren, "Improved vacuum tube models for SPICE simulations", Glass
+    Audio 8(5), 1996: drive E = v/kp ln(1 + exp(kp (1/mu + vg/sqrt(kvb + v^2)))), anode current
+    2 E^ex / kg1.
+
+    `mu`, `ex`, `kg1`, `kp` as published, `kvb` [V^2]; above about 0 V the grid draws `kgrid`
+    [A/V^1.5] times vg^1.5. `heat` (0 cold to 1 hot) and `emission` (1 new, 0 a dead heater) both
+    scale every current; `gak`, `ggk`, `gag` [S] are leaks and shorts between electrodes.
+    """
+
+    CODE, TERMINALS = TRIODE, ("a", "g", "k")
+    PARAMS = {
+        "mu": 100.0,
+        "ex": 1.4,
+        "kg1": 1060.0,
+        "kp": 600.0,
+        "kvb": 300.0,
+        "kgrid": 3e-4,
+        "heat": 1.0,
+        "emission": 1.0,
+        "gak": 0.0,
+        "ggk": 0.0,
+        "gag": 0.0,
+    }
+    GONE: ClassVar[Mapping[str, float]] = {"emission": 0.0, "gak": 0.0, "ggk": 0.0, "gag": 0.0}
+
+
+class Pentode(Element):
+    """Vacuum pentode or beam tetrode, suppressor at the cathode. Source: Koren 1996, as the triode:
+    the drive E follows the screen, E = vs/kp ln(1 + exp(kp (1/mu + vg/sqrt(1 + vs^2)))); anode
+    current 2 E^ex / kg1 atan(v/kvb), screen current E^ex / kg2, `kvb` here [V].
+
+    The published form has vg/vs where this has vg/sqrt(1 + vs^2), which no working screen tells
+    apart, and the bare drive in the screen current. Other parameters as :class:`Triode`, with
+    `gsk`, `gas` [S] from the screen.
+    """
+
+    CODE, TERMINALS = PENTODE, ("a", "g", "s", "k")
+    PARAMS = {
+        "mu": 11.0,
+        "ex": 1.35,
+        "kg1": 650.0,
+        "kp": 60.0,
+        "kvb": 24.0,
+        "kg2": 4200.0,
+        "kgrid": 1e-3,
+        "heat": 1.0,
+        "emission": 1.0,
+        "gak": 0.0,
+        "ggk": 0.0,
+        "gag": 0.0,
+        "gsk": 0.0,
+        "gas": 0.0,
+    }
+    GONE: ClassVar[Mapping[str, float]] = {
+        "emission": 0.0,
+        "gak": 0.0,
+        "ggk": 0.0,
+        "gag": 0.0,
+        "gsk": 0.0,
+        "gas": 0.0,
+    }
+
+
+class Vacuum(Element):
+    """Vacuum diode, i = k v^1.5 from a to k, nothing the other way. Source: the three-halves power
+    law, C. D. Child, Phys. Rev. 32, 1911.
+
+    Perveance `k` [A/V^1.5]; `heat`, `emission` as :class:`Triode`; `g` [S] in parallel.
+    """
+
+    CODE, TERMINALS = VACUUM, ("a", "k")
+    PARAMS = {"k": 1e-3, "heat": 1.0, "emission": 1.0, "g": 0.0}
+    GONE: ClassVar[Mapping[str, float]] = {"emission": 0.0, "g": 0.0}
+
+
+class Gas(Element):
+    """Cold-cathode gas tube with a latched state: dark until it strikes, then it holds its volts.
+
+    Dark it is a leak `g` [S]. It strikes when a stands `strike` [V] above k; lit it holds `volts`
+    [V] plus `r` [ohm] times its current; below `out` [A] it goes dark again. `able` 0 means it
+    never strikes. Backwards it only leaks.
+    """
+
+    CODE, TERMINALS = GAS, ("a", "k")
+    PARAMS = {
+        "volts": 150.0,
+        "r": 150.0,
+        "strike": 165.0,
+        "out": 1e-3,
+        "g": 1e-8,
+        "able": 1.0,
+    }
+    GONE: ClassVar[Mapping[str, float]] = {"able": 0.0, "g": 0.0}

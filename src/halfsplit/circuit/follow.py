@@ -22,7 +22,7 @@ def follow(
     rows: Floats,
     *,
     stop: float = 100.0,
-    most: int = 200_000,
+    most: int = 1_000_000,
     kick: bool = True,
     progress: Progress | None = None,
 ) -> tuple[Solution, Rhythm]:
@@ -38,9 +38,9 @@ def follow(
     from halfsplit.circuit.compiled_follow import follow_rows  # loads the compiler: only if needed
 
     count, n, e = rows.shape[0], topology.arrays.n, topology.arrays.code.size
-    out = np.zeros((4, count, n))
+    out = np.full((3, count, n), np.nan)
     times = np.zeros((count, 4))
-    stores = np.zeros((count, 5, e))
+    stores = np.full((count, 3, e), np.nan)
     status = np.zeros(count, dtype=np.int8)
     res = np.full(count, np.inf)
     latched = np.zeros((count, e), dtype=np.int8)
@@ -53,7 +53,8 @@ def follow(
             float(most),
             kick,
             out[:, part],
-            (times[part], stores[part]),
+            times[part],
+            stores[part],
             status[part],
             res[part],
             latched[part],
@@ -61,20 +62,16 @@ def follow(
 
     spread(work, count, chunk=1, progress=progress)
     out[:, status == _FAILED] = np.nan
-    mean, low, high, square = out
+    mean, low, high = out
     cycles = np.zeros(count, dtype=np.int64)
     solution = Solution(mean, low, high, status, res, latched, cycles)
-    steps = times[:, 3].astype(np.int64)
     rhythm = Rhythm(
-        times[:, 0],
-        times[:, 1],
-        np.sqrt(square),
-        stores[:, 0],
-        stores[:, 1],
-        stores[:, 2],
-        stores[:, 3],
-        stores[:, 4],
-        times[:, 2],
-        steps,
+        period=times[:, 0],
+        duty=times[:, 1],
+        held_mean=stores[:, 0],
+        held_low=stores[:, 1],
+        held_high=stores[:, 2],
+        elapsed=times[:, 2],
+        steps=times[:, 3].astype(np.int64),
     )
     return solution, rhythm

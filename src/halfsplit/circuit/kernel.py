@@ -28,9 +28,18 @@ from halfsplit.circuit.stamps import (
     stamp_source,
     stamp_two,
 )
+from halfsplit.circuit.valve_stamps import (
+    stamp_gas,
+    stamp_pentode,
+    stamp_triode,
+    stamp_vacuum,
+)
 
 LEAK = 1e-12  # S from every net to common, so that no net is wholly adrift
 STRAY = 30e-12  # F from every net to common in the time domain: wiring, as measured on such boards
+# A, what rounding leaves in ampere-sized branches. A group of nets that only a leak holds is moved
+# by volts by it, so steps alone cannot tell whether such a group has converged.
+ROUNDING = 1e-12
 LIMITED = 1e8  # A, a source that may give less than this has a curved law
 
 Room = npt.NDArray[np.float64]
@@ -42,6 +51,8 @@ class Work(NamedTuple):
     a: Room
     straight: Room
     given: Room
+    slope: Room
+    ground: Room
     f: Room
     vj: Room
 
@@ -54,20 +65,24 @@ def make_work(ar):  # type: ignore[no-untyped-def]
         np.zeros(size),
         np.zeros(size),
         np.zeros(ar.n + 1),
+        np.zeros(ar.code.size),
+        np.zeros(1),
         np.zeros(ar.n + 1),
         np.zeros((ar.code.size, 2)),
     )
 
 
 @jit
-def assemble_straight(ar, p, xh, hq, latch, t, h, stray, a, given):  # type: ignore[no-untyped-def]
-    """Slopes `a` and constant currents `given` of everything that is a straight line in x."""
+def assemble_straight(ar, p, xh, hq, latch, t, h, stray, w):  # type: ignore[no-untyped-def]
+    """Slopes and constant currents of everything that is a straight line in x."""
+    a, given, slope = w.straight, w.given, w.slope
     a[:] = 0.0
     given[:] = 0.0
     jac, n = ar.jac, ar.nodes
     hold, i, g = 0.0, 0.0, 0.0
     if h > 0.0:
         hold = stray / h
+    w.ground[0] = LEAK + hold
     for k in range(ar.n):
         given[k] = -hold * xh[k]
         a[ar.self_pos[k]] = LEAK + hold
@@ -75,7 +90,8 @@ def assemble_straight(ar, p, xh, hq, latch, t, h, stray, a, given):  # type: ign
         o, c = ar.offset[e], ar.code[e]
         n0, n1 = n[e, 0], n[e, 1]
         if c == el.RESISTOR:
-            stamp_two(given, a, jac, e, 0, 1, n0, n1, 0.0, p[o])
+            slope[e] = p[o]
+            stamp_two(given, a, jac, e, 0, 1, n0, n1, 0.0, slope[e])
         elif c == el.CAPACITOR:
             i = 0.0
             g = p[o + 2]
@@ -84,18 +100,22 @@ def assemble_straight(ar, p, xh, hq, latch, t, h, stray, a, given):  # type: ign
                 g, i = g + pull, -pull * hq[e, 0]
             elif h <= 0.0:
                 g, i = g + p[o + 3], -p[o + 3] * p[o + 4]
+            slope[e] = g
             stamp_two(given, a, jac, e, 0, 1, n0, n1, i, g)
         elif c == el.INDUCTOR:
             series, lift = p[o + 1], 0.0
             if h > 0.0:
                 series += p[o] / h
                 lift = p[o] / h * hq[e, 0]
-            stamp_two(given, a, jac, e, 0, 1, n0, n1, lift / series, 1.0 / series + p[o + 2])
+            slope[e] = 1.0 / series + p[o + 2]
+            stamp_two(given, a, jac, e, 0, 1, n0, n1, lift / series, slope[e])
         elif c == el.SOURCE:
+            slope[e] = 0.0
             if p[o + 5] >= LIMITED:
                 emf = p[o + 1]
                 if p[o + 2] != 0.0:
                     emf += p[o + 2] * math.sin(2.0 * math.pi * p[o + 3] * t + p[o + 4])
+                slope[e] = p[o]
                 stamp_two(given, a, jac, e, 0, 1, n0, n1, -p[o] * emf, p[o])
         elif c == el.WINDING:
             g, turns = p[o], p[o + 1]
@@ -105,6 +125,7 @@ def assemble_straight(ar, p, xh, hq, latch, t, h, stray, a, given):  # type: ign
                 a[jac[e, at, 2]] -= side * turns * g
         else:  # contact, in the state it is in
             g = p[o] if latch[e] == 1 else p[o + 1]
+            slope[e] = g
             stamp_two(given, a, jac, e, 0, 1, n0, n1, 0.0, g)
 
 
@@ -114,8 +135,20 @@ def assemble(ar, p, x, hq, latch, t, h, limiting, w):  # type: ignore[no-untyped
     a, f, vj = w.a, w.f, w.vj
     a[:] = w.straight
     f[:] = w.given
-    for k in range(ar.entry_pos.size):
-        f[ar.entry_row[k]] += w.straight[ar.entry_pos[k]] * x[ar.entry_col[k]]
+    # Element by element, never row by row: the sum of a row's large slopes times large volts would
+    # leave rounding that throws a net nothing but a leak holds by volts.
+    for i in range(ar.n):
+        f[i] += w.ground[0] * x[i]
+    for e in ar.straight:
+        n0, n1 = ar.nodes[e, 0], ar.nodes[e, 1]
+        if ar.code[e] == el.WINDING:
+            core, turns = ar.nodes[e, 2], p[ar.offset[e] + 1]
+            i_e = p[ar.offset[e]] * (x[n0] - x[n1] - turns * x[core])
+            f[core] -= turns * i_e
+        else:
+            i_e = w.slope[e] * (x[n0] - x[n1])
+        f[n0] += i_e
+        f[n1] -= i_e
     jac, n = ar.jac, ar.nodes
     limited = False
     for e in ar.curved:
@@ -137,6 +170,14 @@ def assemble(ar, p, x, hq, latch, t, h, limiting, w):  # type: ignore[no-untyped
             limited |= stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting)
         elif c == el.REGULATOR:
             limited |= stamp_regulator(f, a, jac, e, p, o, x, n, vj, limiting)
+        elif c == el.TRIODE:
+            limited |= stamp_triode(f, a, jac, e, p, o, x, n, vj, limiting)
+        elif c == el.PENTODE:
+            limited |= stamp_pentode(f, a, jac, e, p, o, x, n, vj, limiting)
+        elif c == el.VACUUM:
+            stamp_vacuum(f, a, jac, e, p, o, x, n)
+        elif c == el.GAS:
+            stamp_gas(f, a, jac, e, p, o, x, n, latch)
     return limited
 
 
@@ -148,9 +189,10 @@ def factor(lu, a):  # type: ignore[no-untyped-def]
         pivot = a[lu.diag[k]]
         if pivot == 0.0 or not math.isfinite(pivot):
             return False
-        over = 1.0 / pivot
         for i in range(lu.lptr[k], lu.lptr[k + 1]):
-            m = a[lu.lpos[i]] * over
+            # Divided, not multiplied by an inverse: where both are equal and opposite the answer
+            # must be -1 exactly, or a floating group is tied to common by rounding.
+            m = a[lu.lpos[i]] / pivot
             a[lu.lpos[i]] = m
             for j in range(lu.uptr[k], lu.uptr[k + 1]):
                 a[lu.target[at]] -= m * a[lu.upos[j]]
@@ -183,7 +225,7 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
     eight in every twenty-four are halved, which breaks the loops of two that full steps fall into
     between the two ends of an amplifier's range.
     """
-    assemble_straight(ar, p, xh, hq, latch, t, h, stray, w.straight, w.given)
+    assemble_straight(ar, p, xh, hq, latch, t, h, stray, w)
     f = w.f
     for it in range(most):
         reach = 0.5 if it % 24 >= 16 else 1.0
@@ -191,6 +233,7 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
         if not factor(ar.lu, w.a):
             return -1
         f[ar.n] = 0.0
+        left = np.abs(f).max()
         backsolve(ar.lu, w.a, f)
         worst = 0.0
         for i in range(ar.n):
@@ -199,7 +242,7 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
                 return -1
             x[i] -= reach * step
             worst = max(worst, abs(step) / (tol + tol * abs(x[i])))
-        if worst < 1.0 and not limited and reach == 1.0:
+        if (worst < 1.0 or left < ROUNDING) and not limited and reach == 1.0:
             return it + 1
     return -1
 
@@ -207,14 +250,13 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
 @jit
 def seat(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Set every junction's limiting memory to where `x` puts it, for a start from known volts."""
-    w.straight[:] = 0.0
-    w.given[:] = 0.0
+    assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w)
     assemble(ar, p, x, hq, latch, 0.0, 0.0, False, w)
 
 
 @jit
 def residual(ar, p, x, xh, hq, latch, t, h, stray, w):  # type: ignore[no-untyped-def]
     """Largest unbalanced current [A] of any net at `x`, assembled afresh without step limiting."""
-    assemble_straight(ar, p, xh, hq, latch, t, h, stray, w.straight, w.given)
+    assemble_straight(ar, p, xh, hq, latch, t, h, stray, w)
     assemble(ar, p, x, hq, latch, t, h, False, w)
     return np.abs(w.f[: ar.n]).max() if ar.n else 0.0

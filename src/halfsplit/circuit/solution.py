@@ -8,6 +8,8 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
+from halfsplit.quantity import show
+
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
@@ -73,8 +75,6 @@ class Rhythm:
     ----------
     period: seconds from one switching (or, restarting, one attempt) to the next; 0 steady (B).
     duty: share of the period in which the store that keeps time was filling (B).
-    rms: root mean square of each net against common [V] (B, N).
-    across_low, across_high: extremes of the voltage over each element's first two nets [V] (B, E).
     held_mean, held_low, held_high: inductor current [A] or inner capacitor voltage [V] (B, E).
     elapsed: simulated seconds from switch-on (B).
     steps: time steps taken (B).
@@ -82,20 +82,17 @@ class Rhythm:
 
     period: Floats
     duty: Floats
-    rms: Floats
-    across_low: Floats
-    across_high: Floats
     held_mean: Floats
     held_low: Floats
     held_high: Floats
     elapsed: Floats
     steps: Ints
 
-    def sentence(self, row: int, status: Status) -> str:
-        """The status with its frequency or period, for people."""
-        period = float(self.period[row])
-        if status is Status.OSCILLATING and period > 0.0:
-            return f"oscillating at {1.0 / period:.3g} Hz"
-        if status is Status.RESTARTING and period > 0.0:
-            return f"restarting every {period:.3g} s"
-        return status.sentence
+
+def told(status: Status, period: float) -> str:
+    """The status with its frequency or its period [s], for people; 0 when there is none."""
+    if status is Status.OSCILLATING and period > 0.0:
+        return f"oscillating at {show(1.0 / period, 'Hz', 3)}"
+    if status is Status.RESTARTING and period > 0.0:
+        return f"restarting every {show(period, 's', 3)}"
+    return status.sentence

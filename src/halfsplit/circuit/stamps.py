@@ -115,12 +115,13 @@ def stamp_bjt(f, a, jac, e, p, o, x, n, vj, hq, h, limiting):  # type: ignore[no
     db_be, db_bc = isf * gf, isr * gr
     ic = it - ibc + dc_be * (vbe - ube) + dc_bc * (vbc - ubc)
     if h > 0.0 and (p[o + 9] > 0.0 or p[o + 10] > 0.0):
-        # Charge of the forward and the reverse transport current, held on the two junctions.
-        k = p[o + 9] / h
-        ibe += k * (ist * ef - hq[e, 0])
-        db_be += k * ist * gf
-        k = p[o + 10] / h
-        extra, slope = k * (ist * er - hq[e, 1]), k * ist * gr
+        # Charge of the forward and the reverse transport current, held on the two junctions; the
+        # forward one falls behind with the gain (Gummel and Poon).
+        rate = p[o + 9] / h
+        ibe += rate * (ist * ef / k - hq[e, 0])
+        db_be += rate * ist * gf / k * (1.0 - ist * ef * p[o + 8] / (k * root))
+        rate = p[o + 10] / h
+        extra, slope = rate * (ist * er - hq[e, 1]), rate * ist * gr
         ibc += extra
         db_bc += slope
         ic -= extra + slope * (vbc - ubc)

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import math
+
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.devices import grow, soft
 from halfsplit.circuit.elements import THERMAL_VOLTAGE as VT
 from halfsplit.circuit.jit import jit
+from halfsplit.circuit.valve_stamps import gas_moves
 
 
 @jit
 def switch(ar, p, x, latch):  # type: ignore[no-untyped-def]
-    """Let thyristors, then relays, change state at `x`. Returns how many did.
+    """Let thyristors and gas tubes, then relays, change state at `x`. Returns how many did.
 
-    A thyristor fires in microseconds, a relay moves in milliseconds: relays wait until no
-    thyristor wants to change, or a relay would pull on volts that never last that long.
+    A thyristor or a gas tube fires in microseconds, a relay moves in milliseconds: relays wait
+    until neither wants to change, or a relay would pull on volts that never last that long.
     """
     changed = 0
     for e in ar.curved:
         if ar.code[e] == el.SCR:
             changed += _thyristor(ar, p, x, latch, e)
+        elif ar.code[e] == el.GAS and gas_moves(p, ar.offset[e], x, ar.nodes, e, latch):
+            latch[e] = 1 - latch[e]
+            changed += 1
     if changed > 0:
         return changed
     for e in ar.straight:
@@ -88,6 +94,7 @@ def content(ar, p, x, hq, h, q):  # type: ignore[no-untyped-def]
         elif p[o + 9] > 0.0 or p[o + 10] > 0.0:
             pol = p[o]
             up, _ = grow(pol * (x[ar.nodes[e, 1]] - x[ar.nodes[e, 2]]) / VT)
-            q[e, 0] = p[o + 1] * up
+            flow = p[o + 1] * up
+            q[e, 0] = flow / (0.5 * (1.0 + math.sqrt(1.0 + 4.0 * flow * p[o + 8])))
             up, _ = grow(pol * (x[ar.nodes[e, 1]] - x[ar.nodes[e, 0]]) / VT)
             q[e, 1] = p[o + 1] * up

@@ -35,9 +35,6 @@ class Arrays(NamedTuple):
     straight: Ints  # elements whose current is a straight line in the net voltages
     curved: Ints  # the others, which each Newton step must visit
     store: Ints  # elements that remember: capacitors, inductors, junctions with charge
-    entry_row: Ints  # where the elements themselves put something: row, column, position
-    entry_col: Ints
-    entry_pos: Ints
 
 
 @dataclass(frozen=True)
@@ -101,7 +98,6 @@ def compile_netlist(netlist: Netlist) -> Topology:
                 if i < n and j < n:
                     jac[index, a, b] = position[i, j]
     self_pos = np.array([position[i, i] for i in range(n)], dtype=np.uint32)
-    rows, cols = zip(*sorted(entries), strict=True) if entries else ((), ())
     arrays = Arrays(
         code,
         nodes,
@@ -113,9 +109,6 @@ def compile_netlist(netlist: Netlist) -> Topology:
         _choose(elements, lambda e: e.CODE in STRAIGHT),
         _choose(elements, lambda e: e.CODE not in STRAIGHT or isinstance(e, el.Source)),
         _choose(elements, lambda e: e.CODE in STORES),
-        np.array(rows, dtype=np.uint32),
-        np.array(cols, dtype=np.uint32),
-        np.array([position[ij] for ij in sorted(entries)], dtype=np.uint32),
     )
     return Topology(
         netlist,

@@ -11,7 +11,7 @@ from cyclopts import App, CycloptsError, Parameter
 from cyclopts.validators import Number
 
 from halfsplit import __version__
-from halfsplit.cli import show
+from halfsplit.cli import dead, show
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
 
 app = App(
@@ -26,6 +26,10 @@ app = App(
 Json = Annotated[bool, Parameter(name="--json", negative="", help="print JSON instead of text")]
 Feed = Annotated[str | None, Parameter(help="feed the machine is powered by, as named in the file")]
 Load = Annotated[str | None, Parameter(help="load named in the file, or p5=2R,p12=24R")]
+
+Warm = Annotated[
+    str | None, Parameter(help="time since switch-on: 10s, cold, or hot (as when not given)")
+]
 
 
 def emit(data: Any, as_json: bool, text: Any) -> int:
@@ -105,6 +109,7 @@ def expect(
     *names: str,
     load: Annotated[list[str] | None, Parameter(help="load; may be given more than once")] = None,
     feed: Feed = None,
+    warm: Warm = None,
     all_loads: Annotated[bool, Parameter(negative="", help="every load of the file")] = False,
     faults: Annotated[Path | None, Parameter(help="fault script laid over the machine")] = None,
     json: Json = False,
@@ -115,7 +120,7 @@ def expect(
 
     with session(file) as bench:
         loads: list[str | None] = [*bench.assembly.loads] if all_loads else [*(load or [])]
-        conditions = [bench.condition_from(feed, name) for name in loads or [None]]
+        conditions = [bench.condition_from(feed, name, warm) for name in loads or [None]]
         laid = load_faults(bench.assembly, faults) if faults else None
         lines = ask(bench, names, conditions, laid)
         title = f"With {faults}" if faults else "If all is well"
@@ -130,23 +135,36 @@ def read(
     *readings: str,
     load: Load = None,
     feed: Feed = None,
+    warm: Warm = None,
     ripple: Annotated[
         bool, Parameter(negative="", help="peak-to-peak ripple from a scope")
     ] = False,
     sure: Annotated[
         bool, Parameter(negative="", help="store even a reading far too large")
     ] = False,
+    ohms: Annotated[bool, Parameter(negative="", help="resistance, machine off")] = False,
+    diode: Annotated[bool, Parameter(negative="", help="diode test, machine off")] = False,
+    meter: Annotated[str | None, Parameter(help="ohmmeter profile, such as ohms-1mA")] = None,
     json: Json = False,
 ) -> int:
     """Store what the meter showed: net=value, as many as you like, such as n12=-1.81 p5=6.93.
 
     Between two nets write p1:p12=0.41. Naming a load or feed also records that it was changed.
+    With --ohms or --diode the first net has the red lead: n12:com=1.5, com:n12=OL.
     """
+    driven = None
+    if ohms or diode or meter:
+        from halfsplit.bench.dead import find_ohmmeter
+
+        driven = find_ohmmeter(meter, diode)
+        if ripple or (ohms and driven.test == "diode"):
+            either = "a reading is one of volts, --ripple, --ohms, --diode"
+            raise ProblemsError([Problem("", 0, 0, "", either, "--ohms")])
     problems, stored, absent = [], [], 0
     with session(file) as bench:
         if not readings:
             raise ProblemsError([Problem("", 0, 0, "", "no reading was given", "n12=-12.04")])
-        at = bench.condition_from(feed, load)
+        at = bench.condition_from(feed, load, warm)
         for item in readings:
             name, sign, value = item.partition("=")
             first, _, second = name.partition(":")
@@ -155,7 +173,13 @@ def read(
                     wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
                     raise ProblemsError([wrong])
                 entry = bench.read(
-                    first, value, against=second or None, ripple=ripple, condition=at, sure=sure
+                    first,
+                    value,
+                    against=second or None,
+                    ripple=ripple,
+                    ohmmeter=driven,
+                    condition=at,
+                    sure=sure,
                 )
                 stored.append(entry)
                 if not json:
@@ -243,6 +267,9 @@ def change(
 def meter(
     file: Path,
     *,
+    kind: Annotated[
+        str | None, Parameter(help="shipped meter, such as digital, pointer-20k, scope-x10")
+    ] = None,
     ohms: Annotated[str | None, Parameter(help="input resistance, such as 10M")] = None,
     accuracy: Annotated[str | None, Parameter(help="of reading, such as 0.5%%")] = None,
     counts: Annotated[float | None, Parameter(help="last digits of error")] = None,
@@ -252,7 +279,7 @@ def meter(
 ) -> int:
     """Say which meter is in use from now on."""
     with session(file) as bench:
-        entry = bench.set_meter(ohms, accuracy, counts, of_range, scale)
+        entry = bench.set_meter(ohms, accuracy, counts, of_range, scale, kind)
         return emit(entry.as_dict(), json, lambda: show.meter(bench.meter))
 
 
@@ -341,3 +368,6 @@ def demo(*, keep: Path | None = None, json: Json = False) -> int:
     from halfsplit.cli.demo import run_demo
 
     return run_demo(run, keep, as_json=json)
+
+
+app.command(dead.ohms)

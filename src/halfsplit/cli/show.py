@@ -74,7 +74,7 @@ def first_run_note() -> None:
 
     folder = Path(os.environ.get("NUMBA_CACHE_DIR", ""))
     if halfsplit.circuit and not any(folder.rglob("*.nbi")):
-        err.print("First run on this computer: compiling the solver, about 20 seconds, once.")
+        err.print("First run on this computer: compiling the solver, up to a minute, once.")
 
 
 def problems(found: Sequence[Problem]) -> None:
@@ -116,6 +116,9 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
             cells = (volts(line.mean), volts(line.low), volts(line.high), ripple)
             table.add_row(escape(line.name), *cells)
         out.print(table)
+        for line in here:
+            for rail, change in line.disturbs:
+                say(f"  the meter on {line.name} itself moves {rail} by {change:+.2f} V")
         for status in dict.fromkeys(line.status for line in here):
             if status != "steady":
                 say(f"  {status}")
@@ -126,8 +129,14 @@ def stored(entry: Entry, assembly: Assembly) -> None:
     b = entry.body
     if entry.kind == "read":
         where = assembly.net_label(b["net"]) + (f" to {b['against']}" if b["against"] else "")
-        shown = volts(b["value"]) if b["value"] is not None else f"{b['text']} (kept, not weighed)"
-        kind = " ripple" if b["quantity"] == "ripple" else ""
+        kind = {"volts": "", "diode": " diode test"}.get(b["quantity"], f" {b['quantity']}")
+        shown = f"{b['text']} (kept, not weighed)"
+        if b["value"] is not None:
+            from halfsplit.quantity import show
+
+            shown = show(b["value"], "ohm", 4) if b["quantity"] == "ohms" else volts(b["value"])
+        elif b.get("ohmmeter") and b["state"] == "over":
+            shown = "OL"
         say(f"stored #{entry.seq}: {where}{kind} {shown}")
     else:
         verdict = {True: " good", False: " bad", None: ""}[b.get("good")]
@@ -144,8 +153,12 @@ def changed(entries: Sequence[Entry], now: Condition, mind: Sequence[str]) -> No
 
 def meter(now: Meter) -> None:
     """The meter in use."""
-    pointer = f" + {now.full_scale * 100:g}% of {now.range_volts:g} V" if now.full_scale else ""
-    say(f"meter: {now.ohms / 1e6:g} Mohm, {now.fraction * 100:g}% + {now.counts:g} counts{pointer}")
+    scale = f"{now.range_volts:g} V" if now.range_volts else "its range"
+    pointer = f" + {now.full_scale * 100:g}% of {scale}" if now.full_scale else ""
+    load = f"{now.ohms / 1e6:g} Mohm"
+    if now.sensitivity:
+        load = f"{now.sensitivity / 1e3:g} kohm for each volt of range"
+    say(f"meter: {load}, {now.fraction * 100:g}% + {now.counts:g} counts{pointer}")
 
 
 def undone(entry: Entry) -> None:
@@ -222,32 +235,52 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
         say(data["blocked"])
     for check in data["checks"][:1]:
         head = "Or confirm with" if act else "To confirm" if mended else "Next check"
-        what = "ripple, peak to peak" if check["quantity"] == "ripple" else "direct volts"
+        what = {
+            "volts": "direct volts",
+            "ripple": "ripple, peak to peak",
+            "ohms": f"ohms ({check['ohmmeter']})",
+            "diode": f"diode test ({check['ohmmeter']})",
+        }[check["quantity"]]
+        probes = ("red lead", "black lead") if check["ohmmeter"] else ("probe", "other probe")
+        other = check.get("other_at", bench.assembly.common)
         out.print(
-            f"[bold]{head}: {what} at {escape(check['label'])}[/], probe on {escape(check['at'])}, "
-            f"other probe on {escape(bench.assembly.common)}"
+            f"[bold]{head}: {what} at {escape(check['label'])}[/], "
+            f"{probes[0]} on {escape(check['at'])}, {probes[1]} on {escape(other)}"
         )
         from halfsplit.assembly.condition import Condition
 
         say(f"  with the machine {Condition.from_dict(check['condition']).words()}")
         good = "healthy: adrift, any reading"
         if check["healthy"]:
-            good = f"healthy reads {volts(check['healthy'][0])} to {volts(check['healthy'][1])}"
+            ends = [reads(v, check["unit"]) for v in check["healthy"]]
+            good = f"healthy reads {ends[0]} to {ends[1]}"
         say(f"  {good}; about {check['minutes']:.1f} min")
         if check["caution"]:
             out.print(f"  [yellow]caution: {escape(check['caution'])}[/]")
         told = [o for o in check["outcomes"] if not o["adrift"]]
         for o in told[:6]:
-            _outcome(o)
+            _outcome(o, check["unit"])
         left = 1.0 - sum(o["chance"] for o in told[:6])
         say(f"    anything else ({percent(left)}): a rarer fault, a slip, or not in this model")
 
 
-def _outcome(o: dict[str, Any]) -> None:
+def reads(value: float | None, unit: str) -> str:
+    """A reading in volts or ohms; None is over-range."""
+    if value is None:
+        return "OL"
+    if unit == "V":
+        return volts(value)
+    from halfsplit.quantity import show
+
+    return show(value, "ohm", 3)
+
+
+def _outcome(o: dict[str, Any], unit: str) -> None:
     left = ", ".join(o["leaves"][:4]) + (
         f" and {len(o['leaves']) - 4} more" if len(o["leaves"]) > 4 else ""
     )
-    say(f"    {volts(o['low'])} to {volts(o['high'])} ({percent(o['chance'])}): {left}")
+    ends = dict.fromkeys((reads(o["low"], unit), reads(o["high"], unit)))
+    say(f"    {' to '.join(ends)} ({percent(o['chance'])}): {left}")
 
 
 def resumed(bench: Session, data: dict[str, Any]) -> None:
@@ -265,9 +298,9 @@ def resumed(bench: Session, data: dict[str, Any]) -> None:
     )
     for entry in data["last_readings"]:
         b = entry["body"]
-        say(
-            f"  #{entry['seq']} {entry['at'][:16]} {bench.assembly.net_label(b['net'])} {b['text']}"
-        )
+        where = bench.assembly.net_label(b["net"]) + (f" to {b['against']}" if b["against"] else "")
+        kind = "" if b["quantity"] == "volts" else f"{b['quantity']} "
+        say(f"  #{entry['seq']} {entry['at'][:16]} {where} {kind}{b['text']}")
     for entry in data["observations"]:
         say(f"  #{entry['seq']} noted: {entry['body']['text']}")
     for g in data["suspects"]:
@@ -275,3 +308,10 @@ def resumed(bench: Session, data: dict[str, Any]) -> None:
         say(f"  suspect {percent(g['weight'])}: {listed}")
     advice(bench, data["next"])
     sys.stdout.flush()
+
+
+def amps(value: float) -> str:
+    """A current as the trade writes it."""
+    from halfsplit.quantity import show
+
+    return show(value, "A", 2)

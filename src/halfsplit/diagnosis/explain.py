@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.posterior import Belief, Lookup
 from halfsplit.faults.hypotheses import Hypothesis
+from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
 FITS, MISSES = 2.5, 4.0  # sigmas below which a reading supports, above which it contradicts
@@ -24,17 +28,33 @@ class Reason:
     verdict: str  # "supports", "neutral", "contradicts", "says nothing"
     words: str
 
+    @property
+    def shown(self) -> float:
+        """The prediction in volts or ohms; `sigma` of a reading in ohms stays relative."""
+        meter = self.evidence.ohmmeter
+        return self.predicted if meter is None else meter.unscale(self.predicted)
+
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``."""
         return {
             "entry": self.evidence.number,
             "net": self.evidence.pos,
-            "read": self.evidence.value,
-            "predicted": self.predicted,
+            "quantity": self.evidence.quantity,
+            "read": None if self.evidence.over else self.evidence.value,
+            "predicted": self.shown,
             "sigma": self.sigma,
             "verdict": self.verdict,
             "words": self.words,
         }
+
+
+def _words(item: Evidence, x: float) -> str:
+    """A value on the reading's scale as the meter shows it."""
+    meter = item.ohmmeter
+    if meter is None or meter.test == "diode":
+        return volts(x if meter is None or x <= meter.ranges[-1].top else math.inf)
+    value = meter.unscale(x) if math.isfinite(x) else math.inf
+    return show(value if value <= meter.ranges[-1].top else math.inf, "ohm", 3)
 
 
 def reasons(
@@ -52,21 +72,27 @@ def reasons(
         mean, sigma = float(expected.mean[index]), float(expected.sigma[index])
         good, off = float(expected.mean[belief_prior.none]), 0.0
         where = item.pos if not item.neg else f"{item.pos} to {item.neg}"
-        unit = "ripple " if item.quantity == "ripple" else ""
+        kind = {"ripple": "ripple ", "diode": "diode test "}.get(item.quantity, "")
+        read = f"{kind}{_words(item, item.scaled)}"
         if index == belief_prior.unmodelled or not expected.known[index]:
-            words = f"{where}: no prediction; you read {unit}{volts(item.value)}"
+            words = f"{where}: no prediction; you read {read}"
             found.append(Reason(item, mean, sigma, "says nothing", words))
             continue
-        off = abs(item.value - mean) / sigma
-        moved = abs(mean - good) > 3 * sigma
+        if item.over and expected.over is not None:  # as many sigmas as its rarity amounts to
+            chance = max(float(expected.over[index]), 1e-12)
+            off = float(np.sqrt(-2.0 * np.log(chance)))
+            moved = float(expected.over[belief_prior.none]) < 0.5
+        else:
+            off = abs(item.scaled - mean) / sigma
+            moved = abs(mean - good) > 3 * sigma
         if off <= FITS:
             verdict = "supports" if moved or not who.part else "neutral"
         else:
             verdict = "contradicts" if off > MISSES else "neutral"
         lead = f"with {who.name}" if who.part else "in a healthy machine"
         words = (
-            f"{lead} you would read {unit}{volts(mean)} at {where} ({item.condition.words()}); "
-            f"you read {volts(item.value)}"
+            f"{lead} you would read {kind}{_words(item, mean)} at {where} "
+            f"({item.condition.words()}); you read {_words(item, item.scaled)}"
         )
         found.append(Reason(item, mean, sigma, verdict, words))
     return found

@@ -9,6 +9,7 @@ import numpy as np
 
 from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.posterior import MODEL_FRACTION, MODEL_VOLTS
+from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.dictionary import ADRIFT, UNCLAIMED, Predictions
 
 SHARPNESS = 3.0  # combined sigmas of meter and model by which two readings must differ
@@ -22,8 +23,19 @@ class Group:
     weight: float
 
 
-def apart(tables: Sequence[Predictions], nets: Sequence[str], a: int, b: int) -> bool:
+Dead = tuple[DeadTable, np.ndarray]  # a table with one sigma of its readings (H)
+
+
+def apart(
+    tables: Sequence[Predictions],
+    nets: Sequence[str],
+    a: int,
+    b: int,
+    dead: Sequence[Dead] = (),
+) -> bool:
     """Whether any reading of `nets` in any of the conditions separates two hypotheses."""
+    if any(_dead_apart(table, sigma, a, b) for table, sigma in dead):
+        return True
     meter = Meter()
     for table in tables:
         if {int(table.status[a]), int(table.status[b])} & set(UNCLAIMED):
@@ -45,15 +57,28 @@ def apart(tables: Sequence[Predictions], nets: Sequence[str], a: int, b: int) ->
     return False
 
 
+def _dead_apart(table: DeadTable, sigma: np.ndarray, a: int, b: int) -> bool:
+    if not (table.ok[a] and table.ok[b]):
+        return True
+    if table.over[a] and table.over[b]:
+        return False
+    limit = SHARPNESS * float(np.hypot(sigma[a], sigma[b]))
+    return abs(float(min(table.x[a], table.top) - min(table.x[b], table.top))) > limit
+
+
 def group(
-    weights: np.ndarray, tables: Sequence[Predictions], nets: Sequence[str], most: int = 40
+    weights: np.ndarray,
+    tables: Sequence[Predictions],
+    nets: Sequence[str],
+    most: int = 40,
+    dead: Sequence[Dead] = (),
 ) -> list[Group]:
     """Group the heaviest hypotheses; groups are ordered by joint weight."""
     order = [int(i) for i in np.argsort(-weights)[:most] if weights[i] > 1e-6]
     groups: list[list[int]] = []
     for i in order:
         for members in groups:
-            if not apart(tables, nets, members[0], i):
+            if not apart(tables, nets, members[0], i, dead):
                 members.append(i)
                 break
         else:

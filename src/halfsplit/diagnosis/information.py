@@ -28,16 +28,22 @@ def expected_gain(weights: Floats, outcomes: Floats) -> float:
     return max(entropy(joint.sum(axis=0)) - float((weights * each).sum()), 0.0)
 
 
-def bins(mean: Floats, sigma: Floats, known: npt.NDArray[np.bool_], count: int = 160) -> Floats:
+def bins(
+    mean: Floats,
+    sigma: Floats,
+    known: npt.NDArray[np.bool_],
+    count: int = 160,
+    knee: float = 0.05,
+) -> Floats:
     """Probability of each of `count` intervals of reading under each hypothesis (H, count).
 
     Intervals are even on a scale that is linear near zero and logarithmic far out, so that 20 mV
-    and 20 V are both resolved. The normal distribution is taken as logistic, within 1 % (the usual
-    1.702 scaling). A hypothesis with no prediction is spread evenly.
+    and 20 V are both resolved; `knee` [V] is where the one becomes the other. The normal
+    distribution is taken as logistic, within 1 % (the usual 1.702 scaling). A hypothesis with no
+    prediction is spread evenly.
     """
     low = float((mean - 4 * sigma)[known].min()) if known.any() else -1.0
     high = float((mean + 4 * sigma)[known].max()) if known.any() else 1.0
-    knee = 0.05  # V
     edges = knee * np.sinh(np.linspace(np.arcsinh(low / knee), np.arcsinh(high / knee), count + 1))
     z = (edges[None, :] - mean[:, None]) / sigma[:, None]
     below = 1.0 / (1.0 + np.exp(-np.clip(1.702 * z, -60, 60)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
@@ -10,13 +10,17 @@ from typing import Any
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
-from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.information import bins, expected_gain
-from halfsplit.diagnosis.posterior import SLIP, Belief
+from halfsplit.diagnosis.posterior import SLIP, Belief, Expected, Table
+from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.dictionary import Predictions
+from halfsplit.faults.ohmmeter import Ohmmeter
 
 # Minutes a check takes. Common practice, no published source.
 AT_POINT, AT_LEAD, CHANGE_LOAD, CHANGE_FEED = 0.7, 1.0, 2.0, 5.0
+AT_DEAD = 0.5  # on top: prove it discharged, fetch the ohmmeter; nothing is live
+WIDEST_DEAD = 0.1  # as 3 % + 50 mV below, on the logarithm of ohms
 AT_RIPPLE = 1.5  # on top of reaching the net: fetch and set the scope
 # Voltage to common above which a probe needs care: 60 V direct (IEC 61010-1 limit of the stricter
 # edition). A check above it counts as this many times longer, so a harmless one wins if it serves.
@@ -25,12 +29,14 @@ TOUCH_VOLTS, LIVE_FACTOR = 60.0, 4.0
 
 @dataclass(frozen=True)
 class Candidate:
-    """A reading one could take: where, in what condition, and the minutes it costs."""
+    """A reading one could take: red lead on `net`, in what condition, at how many minutes."""
 
     net: str
-    quantity: str
+    quantity: Quantity
     condition: Condition
     minutes: float
+    black: str = ""  # net of the other lead; "" is common
+    ohmmeter: Ohmmeter | None = None  # for a reading of the dead machine
 
 
 @dataclass(frozen=True)
@@ -63,15 +69,18 @@ class Check:
         """For ``--json``."""
         return {
             "net": self.candidate.net,
+            "black": self.candidate.black,
             "quantity": self.candidate.quantity,
+            "unit": "ohm" if self.candidate.quantity == "ohms" else "V",
+            "ohmmeter": self.candidate.ohmmeter.name if self.candidate.ohmmeter else None,
             "condition": self.candidate.condition.as_dict(),
             "minutes": self.candidate.minutes,
             "bits": round(self.bits, 4),
-            "healthy": list(self.healthy) if self.healthy else None,
+            "healthy": [_finite(v) for v in self.healthy] if self.healthy else None,
             "outcomes": [
                 {
-                    "low": None if o.adrift else o.low,
-                    "high": None if o.adrift else o.high,
+                    "low": _finite(o.low),
+                    "high": _finite(o.high),
                     "chance": round(o.chance, 4),
                     "adrift": o.adrift,
                     "leaves": [names[i] for i in o.members],
@@ -81,24 +90,33 @@ class Check:
         }
 
 
-def judge(belief: Belief, table: Predictions, candidate: Candidate, meter: Meter) -> Check:
+def _finite(value: float) -> float | None:
+    """For JSON: None for over-range and for what nothing holds."""
+    return value if np.isfinite(value) else None
+
+
+def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> Check:
     """Worth and outcomes of one candidate."""
     weights = belief.weights()
     live = np.flatnonzero(weights > 1e-5)
+    dead = candidate.ohmmeter
     probe = Evidence(
         candidate.net,
-        "",
-        "ripple" if candidate.quantity == "ripple" else "volts",
-        0.0,
+        candidate.black,
+        candidate.quantity,
+        np.nan if dead is None else np.inf,  # not taken yet
         0.01,
         candidate.condition,
         meter,
+        ohmmeter=dead,
     )
     asked = np.append(live, belief.none)  # the healthy machine last, likely or not
     expected = belief.expect(table, probe, asked)
     known = expected.known[:-1] & (live != belief.unmodelled)
     mean, sigma = expected.mean[:-1], expected.sigma[:-1]
     share = weights[live] / weights[live].sum()
+    if isinstance(table, DeadTable) and dead is not None and expected.over is not None:
+        return _judge_dead(candidate, dead, table, expected, live, share, known)
     spread = bins(mean, sigma, known)
     spread = (1.0 - SLIP) * spread + SLIP / spread.shape[1]
     bits = expected_gain(share, spread)
@@ -116,19 +134,57 @@ def judge(belief: Belief, table: Predictions, candidate: Candidate, meter: Meter
     return Check(replace(candidate, minutes=minutes), bits, outcomes, healthy, top)
 
 
+def _judge_dead(
+    candidate: Candidate,
+    meter: Ohmmeter,
+    table: DeadTable,
+    expected: Expected,
+    live: np.ndarray,
+    share: np.ndarray,
+    known: np.ndarray,
+) -> Check:
+    """On the meter's own scale, where everything over-range is one outcome above its top."""
+    assert expected.over is not None
+    over = expected.over > 0.5
+    mean = np.where(over, table.top + 1.0, expected.mean)
+    sigma = np.where(over, 0.02, expected.sigma)
+    spread = bins(mean[:-1], sigma[:-1], known, count=600, knee=1e3)
+    spread = (1.0 - SLIP) * spread + SLIP / spread.shape[1]
+    bits = expected_gain(share, spread)
+
+    def told(x: float) -> float:
+        return meter.unscale(x) if x <= table.top else np.inf
+
+    healthy = None
+    if expected.known[-1]:
+        mid, half = float(mean[-1]), 2 * float(sigma[-1])
+        healthy = (told(mid - half), told(mid + half))
+    found = _outcomes(live, share, mean[:-1], sigma[:-1], known, WIDEST_DEAD)
+    outcomes = tuple(
+        o if o.adrift else replace(o, low=told(o.low), high=told(o.high)) for o in found
+    )
+    return Check(candidate, bits, outcomes, healthy, 0.0)
+
+
 def _cover(outcome: Outcome, band: tuple[float, float]) -> Outcome:
     """The outcome that holds the healthy machine, widened to all its tolerances allow."""
     return replace(outcome, low=min(outcome.low, band[0]), high=max(outcome.high, band[1]))
 
 
 def _outcomes(
-    live: np.ndarray, share: np.ndarray, mean: np.ndarray, sigma: np.ndarray, known: np.ndarray
+    live: np.ndarray,
+    share: np.ndarray,
+    mean: np.ndarray,
+    sigma: np.ndarray,
+    known: np.ndarray,
+    widest: float | None = None,
 ) -> tuple[Outcome, ...]:
     """Cluster predicted readings into intervals with clear gaps between."""
     order = [int(i) for i in np.argsort(mean) if known[i] and share[i] > 1e-4]
     # A hypothesis with a vague prediction must not bridge two clear ones, so for drawing the lines
     # between outcomes every prediction counts as at most 3 % + 50 mV wide.
-    width = np.minimum(2 * sigma, 0.03 * np.abs(mean) + 0.05)
+    most = 0.03 * np.abs(mean) + 0.05 if widest is None else widest
+    width = np.minimum(2 * sigma, most)
     clusters: list[list[int]] = []
     edge = -np.inf
     for i in order:
@@ -159,10 +215,17 @@ def _outcomes(
 
 def rank(
     belief: Belief,
-    tables: dict[Condition, Predictions],
+    tables: Mapping[Condition, Predictions] | Mapping[tuple[str, str], DeadTable],
     candidates: Sequence[Candidate],
     meter: Meter,
 ) -> list[Check]:
-    """Every candidate judged, best bits a minute first; ties go to the earlier candidate."""
-    checks = [judge(belief, tables[c.condition], c, meter) for c in candidates]
+    """Every candidate judged, best bits a minute first; ties go to the earlier candidate.
+
+    `tables` is keyed by condition, for a dead reading by its two nets.
+    """
+    by: Mapping[Any, Table] = tables
+    checks = [
+        judge(belief, by[(c.net, c.black) if c.ohmmeter else c.condition], c, meter)
+        for c in candidates
+    ]
     return sorted(checks, key=lambda c: -c.score)

@@ -4,25 +4,26 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import platformdirs
 
 from halfsplit import __version__
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.cycle import mains_cycle
+from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move, sensitivities
-from halfsplit.circuit.solution import Status
+from halfsplit.circuit.solution import Status, told
 from halfsplit.circuit.threads import Progress
+from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 
 Floats = npt.NDArray[np.float64]
 
@@ -48,6 +49,9 @@ class Predictions:
     spread: change at one sigma of each of K uncertainties [V] (H, K, N+1).
     ohms: resistance seen into the net [ohm] (H, N+1).
     status: one solver status a row (H).
+    period: seconds a beat of what oscillates or restarts by itself, else 0 (H).
+    loaded: rows solved with the meter in place (H), for one reading's table; None for none.
+    top: largest voltage of the circuit [V], kept by a table of a few nets; None when all are here.
     """
 
     nets: tuple[str, ...]
@@ -57,6 +61,36 @@ class Predictions:
     spread: Floats
     ohms: Floats
     status: npt.NDArray[np.int8]
+    period: Floats
+    loaded: npt.NDArray[np.bool_] | None = None
+    top: float | None = None
+
+    def told(self, row: int) -> str:
+        """How a row ended, for people."""
+        return told(Status(int(self.status[row])), float(self.period[row]))
+
+    def highest(self) -> float:
+        """Largest voltage anywhere under any hypothesis [V]; 10 V when nothing was solved."""
+        if self.top is not None:
+            return self.top
+        return float(np.nanmax(np.abs(self.mean))) if np.isfinite(self.mean).any() else 10.0
+
+    def only(self, nets: Sequence[str]) -> Predictions:
+        """The table of a few nets, a small part of the whole."""
+        kept = [n for n in dict.fromkeys(nets) if n in self.nets]
+        at = [*(self.nets.index(n) for n in kept), len(self.nets)]
+        return Predictions(
+            tuple(kept),
+            self.mean[:, at],
+            self.ripple[:, at],
+            self.low[:, at],
+            self.spread[..., at],
+            self.ohms[:, at],
+            self.status,
+            self.period,
+            self.loaded,
+            self.highest(),
+        )
 
     def column(self, net: str) -> int:
         """Column of a net; common is the last."""
@@ -91,6 +125,7 @@ def predict(
     rows = topology.rows([{**fault, **state} for fault in faults])
     hertz = machine.alternating(condition)
     moves = uncertainties(machine) if moves is None else list(moves)
+    period = np.zeros(len(rows))
     if hertz:
         solved = mains_cycle(topology, rows, hertz, progress=progress)
         mean, status, low = solved.mean, solved.status, solved.low
@@ -106,6 +141,12 @@ def predict(
         strays = np.abs(at - start)[:, steady]
         usable = np.isfinite(at).all(axis=1) & (strays.max(axis=1, initial=0.0) < 3.0)
         at[~usable] = np.nan
+    elif machine.self_oscillating:
+        solved, rhythm = follow(topology, rows, progress=progress)
+        mean, status, low, latched = solved.mean, solved.status, solved.low, solved.latched
+        ripple, period = solved.high - solved.low, rhythm.period
+        # Slopes are known only of what stands still; for the rest a plain share stands in.
+        at = np.where(np.isin(status, STANDING)[:, None], mean, np.nan)
     else:
         healthy = operating_point(topology, topology.rows([state]))
         start = np.nan_to_num(healthy.mean[0])
@@ -129,6 +170,7 @@ def predict(
         np.pad(spread[:, :, keep], [(0, 0), (0, 0), (0, 1)]),
         np.pad(ohms[:, keep], pad),
         status,
+        period,
     )
 
 
@@ -159,12 +201,12 @@ class DictionaryCache:
         """Predictions of every hypothesis in a condition, computed at most once."""
         if condition not in self._known:
             path = self._path(condition)
-            stored = _load(path)
+            stored = _restored(load_arrays(path))
             if stored is None:
                 stored = predict(
                     self.machine, condition, self.faults, moves=self.moves, progress=progress
                 )
-                _store(path, stored)
+                store_arrays(path, _kept(stored))
             self._known[condition] = stored
         return self._known[condition]
 
@@ -182,41 +224,29 @@ class DictionaryCache:
         digest.update(repr(self.machine.alternating(condition)).encode())
         digest.update(repr([sorted(f.items()) for f in self.faults]).encode())
         digest.update(repr([(m.name, sorted(m.changes.items())) for m in self.moves]).encode())
-        folder = os.environ.get("HALFSPLIT_CACHE") or platformdirs.user_cache_dir("halfsplit")
-        return Path(folder) / "dictionary" / f"{digest.hexdigest()[:32]}.npz"
+        return cache_folder() / "dictionary" / f"{digest.hexdigest()[:32]}.npz"
 
 
-def _load(path: Path) -> Predictions | None:
-    try:
-        with np.load(path) as data:
-            nets = tuple(json.loads(str(data["nets"])))
-            fields = (data[k] for k in ("mean", "ripple", "low", "spread", "ohms", "status"))
-            return Predictions(nets, *fields)
-    except (OSError, ValueError, KeyError, EOFError):
-        return None  # absent or damaged: it is only a cache, compute it again
+# What is kept on disk of a table of predictions.
+KEPT = ("mean", "ripple", "low", "spread", "ohms", "status", "period")
 
 
-def _store(path: Path, found: Predictions) -> None:
-    """Write beside and rename, so that a killed run leaves no half file; failing is no loss."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        trial = path.with_name(f"{path.stem}.{os.getpid()}.part")
-        with trial.open("wb") as stream:
-            np.savez(
-                stream,
-                nets=json.dumps(found.nets),
-                mean=found.mean,
-                ripple=found.ripple,
-                low=found.low,
-                spread=found.spread.astype(np.float32),
-                ohms=found.ohms,
-                status=found.status,
-            )
-        trial.replace(path)
-    except OSError:
-        return
+def _restored(found: dict[str, npt.NDArray[Any]] | None) -> Predictions | None:
+    """A table from what was kept; None when that was nothing or not all."""
+    if found is None or not {"nets", *KEPT} <= set(found):
+        return None
+    nets = tuple(json.loads(str(found["nets"])))
+    named: dict[str, Any] = {name: found[name] for name in KEPT}
+    return Predictions(nets, **named)
 
 
+def _kept(table: Predictions) -> dict[str, npt.ArrayLike]:
+    """What to keep; spreads need no more than single precision."""
+    arrays: dict[str, npt.ArrayLike] = {name: getattr(table, name) for name in KEPT}
+    return arrays | {"nets": json.dumps(table.nets), "spread": table.spread.astype(np.float32)}
+
+
+STANDING = (int(Status.SOLVED), int(Status.POWERED_UP), int(Status.LATCHED))
 UNSOLVED = int(Status.UNSOLVED)
 # Rows whose readings are no prediction: nothing may be weighed by them.
 UNCLAIMED = (UNSOLVED, int(Status.NOT_SETTLED))

@@ -25,6 +25,10 @@ AGEING = {
     "potentiometer": 3.0,
     "switch": 5.0,
     "connector": 5.0,
+    "paper-capacitor": 30.0,
+    "selenium": 10.0,
+    # A handbook's valve burns all its hours, one of these stood dark for decades.
+    **dict.fromkeys(("triode", "pentode", "tube-rectifier", "gas-tube"), 0.05),
     "lamp": 0.05,  # the handbook counts hours lit; these stood dark for decades
 }
 # Suspicion of a part an earlier repairer touched. Common practice, no published source.

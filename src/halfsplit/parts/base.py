@@ -12,7 +12,7 @@ from halfsplit.circuit.elements import Element
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.quantity import Range, Tolerance, Unit, parse, parse_range, parse_tolerance
 
-# References cited more than once in the kinds. Transcribed copies are named as such.
+# References cited more than once in the kinds. Second-hand copies are named as such.
 MODES_338 = "MIL-HDBK-338B (1998), failure mode distributions, read in a second-hand public copy"
 RATES_217 = "MIL-HDBK-217F Notice 2, parts count, ground fixed, read in a second-hand public copy"
 PRACTICE = "common practice, no published source"

@@ -43,6 +43,12 @@ FIELD_UNITS: Mapping[str, Unit] = {
     **dict.fromkeys(("series", "impedance", "knee_impedance", "output_ohms", "cold_ohms"), "ohm"),
     **dict.fromkeys(("output", "coil", "emitter_ohms"), "ohm"),
     "gain_knee": "A",
+    **dict.fromkeys(("heater_volts", "heater_cathode", "strike", "strike_typical"), "V"),
+    "plate_volts": "V",
+    **dict.fromkeys(("heater_amps", "cathode_amps", "min_current"), "A"),
+    **dict.fromkeys(("mu", "ex", "kg1", "kg2", "kp", "kvb", "emission", "plates"), "1"),
+    "max_capacitance": "F",
+    "warmup": "s",
     **dict.fromkeys(("theta_ja", "theta_jc"), "K/W"),
     **dict.fromkeys(("gain", "gain_typical", "reverse_gain", "cold_ratio", "i2t"), "1"),
     "power": "W",
@@ -55,7 +61,17 @@ FIELD_UNITS: Mapping[str, Unit] = {
 }
 # Fields that hold words or a yes or no.
 WORD_FIELDS = frozenset(
-    {"package", "pinout", "made_of", "standard", "speed", "adjustable", "rest", "output"}
+    {
+        "package",
+        "pinout",
+        "made_of",
+        "standard",
+        "speed",
+        "adjustable",
+        "rest",
+        "output",
+        "strapped",
+    }
 )
 # What a row of each kind must say to be worth having.
 REQUIRED: Mapping[str, tuple[str, ...]] = {
@@ -69,6 +85,11 @@ REQUIRED: Mapping[str, tuple[str, ...]] = {
     **dict.fromkeys(("opamp", "comparator"), ("gain", "offset", "bias", "quiescent")),
     "fuse": ("amps", "speed"),
     "lamp": ("volts", "amps"),
+    "triode": ("mu", "ex", "kg1", "kp", "kvb", "heater_volts", "heater_amps"),
+    "pentode": ("mu", "ex", "kg1", "kg2", "kp", "kvb", "heater_volts", "heater_amps"),
+    "tube-rectifier": ("drop", "drop_at", "amps", "heater_volts", "heater_amps"),
+    "gas-tube": ("value", "test_current", "impedance", "strike", "min_current", "max_current"),
+    "selenium": ("plates", "amps", "drop"),
 }
 
 

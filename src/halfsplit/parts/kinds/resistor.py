@@ -66,7 +66,13 @@ class ResistorPart(Part):
         return shares(
             MODES_338,
             {
-                "open": (opened, {g: el.OPEN}, "reads OL; often a burnt band or a cracked body"),
+                # A broken body still leaks, but a million times less than it did conduct: in valve
+                # circuits a gigohm across it would carry the stage. Common practice, unpublished.
+                "open": (
+                    opened,
+                    {g: min(el.OPEN, 1e-6 / self.value)},
+                    "reads OL; often a burnt band or a cracked body",
+                ),
                 # A drifted part is far outside its band, else nobody would call it failed; old
                 # carbon goes up, so two thirds of the share does. Common practice, unpublished.
                 "drifted high": (

@@ -1,0 +1,176 @@
+"""The dead dictionary: what one meter shows between two nets, machine off, under every hypothesis.
+
+Apart from the powered dictionary (:mod:`halfsplit.faults.dictionary`) because a resistance depends
+on the pair, the polarity and the meter, and because over-range is a reading too.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from halfsplit import __version__
+from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.lower import Machine
+from halfsplit.circuit import SOLVER_DIGEST
+from halfsplit.circuit.netlist import Overrides
+from halfsplit.circuit.sensitivity import Move
+from halfsplit.faults.dead import Ask, DeadCircuit, meter_sigma
+from halfsplit.faults.dictionary import UNKNOWN_SPREAD
+from halfsplit.faults.ohmmeter import Ohmmeter
+from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
+
+Floats = npt.NDArray[np.float64]
+Pair = tuple[str, str]  # red lead's net, black lead's net
+
+
+@dataclass(frozen=True)
+class DeadTable:
+    """One meter between one pair, H hypotheses, on the meter's scale (see Ohmmeter.scale).
+
+    Attributes
+    ----------
+    x: predicted reading (H); `top`: where over-range begins, on the same scale.
+    over: whether the meter would show OL (H).
+    slope: change at one sigma of each of K uncertainties (H, K).
+    model: one sigma of leads, dirt, models and test current (H).
+    range: range the meter would be on (H); `ok`: whether the row solved (H).
+    """
+
+    x: Floats
+    top: float
+    over: npt.NDArray[np.bool_]
+    slope: Floats
+    model: Floats
+    range: npt.NDArray[np.int64]
+    ok: npt.NDArray[np.bool_]
+
+    def sigma(self, meter: Ohmmeter, read: float | None = None, resolution: float = 0.0) -> Floats:
+        """One sigma of a reading apart from what is learnt about tolerances (H).
+
+        The meter's own error goes by what was `read`, when something was, else by the prediction.
+        """
+        value = np.array([meter.unscale(v) for v in self.x])
+        if read is not None:
+            value = np.full_like(value, read)
+        return np.asarray(np.hypot(self.model, meter_sigma(meter, value, self.range, resolution)))
+
+    def apart(self, i: int, j: int, sigma: Floats) -> bool:
+        """Whether the meter tells variant i from j: their two-sigma bands do not meet."""
+        if not (self.ok[i] and self.ok[j]) or (self.over[i] and self.over[j]):
+            return False
+        if self.over[i] or self.over[j]:
+            shown = j if self.over[i] else i
+            return bool(self.top - self.x[shown] > 2.0 * sigma[shown])
+        return bool(abs(self.x[i] - self.x[j]) > 2.0 * (sigma[i] + sigma[j]))
+
+    def spread(self, meter: Ohmmeter) -> Floats:
+        """One sigma of a reading with tolerances as marked (H)."""
+        return np.asarray(np.hypot(self.sigma(meter), np.sqrt((self.slope**2).sum(axis=1))))
+
+
+def dead_tables(
+    circuit: DeadCircuit,
+    pairs: Sequence[Pair],
+    condition: Condition,
+    meter: Ohmmeter,
+    variants: Sequence[tuple[Overrides, Overrides]],
+    moves: Sequence[Move],
+) -> dict[Pair, DeadTable]:
+    """Tables of several pairs over the same variants, solved as one batch.
+
+    A variant is a fault, which the condition may undo, and changes laid over fault and condition.
+    """
+    asks = [Ask(red, black, fault, laid) for red, black in pairs for fault, laid in variants]
+    found = circuit.read(asks, condition, meter)
+    slope, current = circuit.slopes(asks, found, meter, moves)
+    lost = np.asarray(np.isnan(slope).any(axis=1))
+    slope = np.clip(np.nan_to_num(slope), -5.0, 5.0)
+    tables = {}
+    for k, pair in enumerate(pairs):
+        at = slice(k * len(variants), (k + 1) * len(variants))
+        model = circuit.model_sigma(pair, found.value[at], meter, current[at])
+        model = np.where(lost[at], np.hypot(model, UNKNOWN_SPREAD), model)
+        tables[pair] = DeadTable(
+            meter.scale(np.nan_to_num(found.value[at])),
+            float(meter.scale(np.array(meter.ranges[-1].top))),
+            found.over[at],
+            slope[at],
+            model,
+            found.range[at],
+            found.ok[at],
+        )
+    return tables
+
+
+class DeadDictionary:
+    """Dead tables kept in memory and on disk, keyed by pair, meter profile and condition."""
+
+    def __init__(
+        self, machine: Machine, faults: Sequence[Overrides], moves: Sequence[Move]
+    ) -> None:
+        self.circuit = DeadCircuit(machine)
+        self.faults, self.moves = list(faults), list(moves)
+        self._known: dict[tuple[Pair, Condition, Ohmmeter], DeadTable] = {}
+
+    def get(self, pair: Pair, condition: Condition, meter: Ohmmeter) -> DeadTable:
+        """Predictions of every hypothesis, computed at most once."""
+        return self.many([pair], condition, meter)[pair]
+
+    def many(
+        self, pairs: Sequence[Pair], condition: Condition, meter: Ohmmeter
+    ) -> dict[Pair, DeadTable]:
+        """Tables of several pairs; those not known yet are solved as one batch."""
+        condition = replace(condition, feed="off")
+        missing = []
+        for pair in pairs:
+            key = (pair, condition, meter)
+            if key not in self._known:
+                stored = _restored(load_arrays(self._path(*key)))
+                if stored is None:
+                    missing.append(pair)
+                else:
+                    self._known[key] = stored
+        if missing:
+            variants: list[tuple[Overrides, Overrides]] = [(f, {}) for f in self.faults]
+            made = dead_tables(self.circuit, missing, condition, meter, variants, self.moves)
+            for pair, table in made.items():
+                self._known[pair, condition, meter] = table
+                arrays = {name: getattr(table, name) for name in _FIELDS}
+                store_arrays(self._path(pair, condition, meter), arrays)
+        return {pair: self._known[pair, condition, meter] for pair in pairs}
+
+    @cached_property
+    def _machine(self) -> bytes:
+        topology = self.circuit.topology
+        digest = hashlib.sha256(f"dead {__version__} {SOLVER_DIGEST}".encode())
+        digest.update(topology.base.tobytes())
+        listed = [(e.name, type(e).__name__, e.nets) for e in topology.netlist]
+        digest.update(repr((topology.nets, listed)).encode())
+        digest.update(repr([sorted(f.items()) for f in self.faults]).encode())
+        digest.update(repr([(m.name, sorted(m.changes.items())) for m in self.moves]).encode())
+        return digest.digest()
+
+    def _path(self, pair: Pair, condition: Condition, meter: Ohmmeter) -> Path:
+        digest = hashlib.sha256(self._machine)
+        state = sorted(self.circuit.state(condition).items())
+        digest.update(repr((pair, meter.as_dict(), state)).encode())
+        return cache_folder() / "dead" / f"{digest.hexdigest()[:32]}.npz"
+
+
+_FIELDS = [f.name for f in fields(DeadTable)]
+
+
+def _restored(found: dict[str, npt.NDArray[Any]] | None) -> DeadTable | None:
+    """A table from what was kept; None when that was nothing or not all."""
+    if found is None or not set(_FIELDS) <= set(found):
+        return None
+    named: dict[str, Any] = {**found, "top": float(found["top"])}
+    return DeadTable(**named)
