@@ -3,7 +3,7 @@
     python proofs/followed_faults.py [MACHINE:LOAD ...]
 
 MACHINE is stile17 or tl6, LOAD one of its file; both at half load when none is given. Takes about
-ten minutes a load of the first on two cores, and an hour of the second, whose two rhythms run apart.
+ten minutes a load of the first on two cores; the second, whose two rhythms run apart, far longer.
 Prints every row that is not solved or does not settle, and the count of each ending; exit code 1 if
 any row is not solved. Kirchhoff's law is checked on the last step of each row, apart from the
 solver's own test.
@@ -25,7 +25,6 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.circuit.follow import follow
 from halfsplit.circuit.solution import Status
 from halfsplit.faults.hypotheses import single_faults
-
 
 MACHINES = {"stile17": (stile.machine, "raw"), "tl6": (su6.machine, "raws")}
 
