@@ -18,6 +18,7 @@ from halfsplit.circuit.jit import jit
 
 RING = 16  # beats remembered
 TURN = 0.2  # share of the last swing that makes a turning point
+FADE = 0.9999  # of a remembered swing a time step; a beat takes some hundred steps
 QUIET = 1e-3  # share of a store's scale below which it is not turning
 TRUSTED = 4  # turns before an inductor is trusted to keep time; capacitors need three times that
 AFTER_LEAP, OVER = 3, 6  # beats left to settle after a leap, beats the drift is measured over
@@ -71,6 +72,7 @@ def watch(ar, p, m, h, c):  # type: ignore[no-untyped-def]
         if not inductor and not (code == el.CAPACITOR and p[o] > 0.0):
             continue
         q = m.q0[e, 0]
+        c.swing[e] *= FADE  # or one inrush would hide every smaller beat that follows
         threshold = max(TURN * c.swing[e], QUIET * m.scale[e] + 1e-6)
         if c.dir[e] >= 0.0:
             if q > c.extreme[e]:
