@@ -6,7 +6,7 @@ import numpy as np
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.compiled_cycle import one_period
-from halfsplit.circuit.compiled_op import BALANCE, settle
+from halfsplit.circuit.compiled_op import BALANCE, WARM, settle
 from halfsplit.circuit.compiled_pace import (
     BEATS,
     CLOCK,
@@ -56,7 +56,7 @@ def standstill(ar, p, m, w, x, hq, latch):  # type: ignore[no-untyped-def]
     latch[:] = m.latch
     keep = w.vj.copy()
     hq[:] = 0.0
-    found = settle(ar, p, x, hq, latch, 60, w)
+    found = settle(ar, p, x, hq, latch, WARM, w)
     if found:
         for i in range(ar.n):
             if abs(x[i] - m.x[i]) > 2e-3 + 2e-3 * abs(x[i]):

@@ -13,6 +13,8 @@ from halfsplit.circuit.valve_stamps import holds_gas
 # A row counts as solved when no net is unbalanced by more than this [A]: far below what any
 # meter sees, far above rounding in ampere-sized branches.
 BALANCE = 1e-6
+# Newton steps allowed: from a start near the end, from zero, within a time step.
+WARM, COLD, STEP = np.int64(60), np.int64(100), np.int64(30)
 TIGHT = 1e-7  # last Newton step allowed, of each voltage and in volts
 _WARM, _UP, _FAILED = int(Status.SOLVED), int(Status.POWERED_UP), int(Status.UNSOLVED)
 
@@ -41,7 +43,7 @@ def power_up(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     for _ in range(3000):
         before[:] = x
         keep[:] = w.vj
-        if newton(ar, p, x, before, hq, latch, t, h, STRAY, 30, TIGHT, w) < 0:
+        if newton(ar, p, x, before, hq, latch, t, h, STRAY, STEP, TIGHT, w) < 0:
             x[:] = before
             w.vj[:] = keep
             h *= 0.2
@@ -55,7 +57,7 @@ def power_up(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
             h = 1e-6
             continue
         if h > 1e4 and moved < 1e-7:
-            return settle(ar, p, x, hq, latch, 50, w)
+            return settle(ar, p, x, hq, latch, WARM, w)
         h = min(h * (2.0 if moved < 0.3 else 1.1), 1e6)
     return False
 
@@ -85,12 +87,12 @@ def solve_rows(ar, rows, start, first, out, status, res, latched):  # type: igno
         for attempt in range(first, 3):
             if attempt == 0:
                 seat(ar, p, x, hq, latch, w)
-                ok = settle(ar, p, x, hq, latch, 60, w)
+                ok = settle(ar, p, x, hq, latch, WARM, w)
             elif attempt == 1:
                 x[:] = 0.0
                 w.vj[:] = 0.0
                 latch[:] = 0
-                ok = settle(ar, p, x, hq, latch, 100, w)
+                ok = settle(ar, p, x, hq, latch, COLD, w)
             else:
                 how = _UP
                 ok = power_up(ar, p, x, hq, latch, w)

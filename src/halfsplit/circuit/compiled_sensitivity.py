@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import NO, jit
 from halfsplit.circuit.kernel import assemble, assemble_straight, backsolve, factor, make_work
 
 
@@ -12,7 +12,7 @@ from halfsplit.circuit.kernel import assemble, assemble_straight, backsolve, fac
 def currents(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Unbalanced currents at direct current left in `w.f`, slopes in `w.a`."""
     assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w)
-    assemble(ar, p, x, hq, latch, 0.0, 0.0, False, w)
+    assemble(ar, p, x, hq, latch, 0.0, 0.0, NO, w)
 
 
 @jit

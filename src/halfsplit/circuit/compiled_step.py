@@ -25,6 +25,7 @@ CHARGE = 20.0  # times the error of an inductor that the current of a stored cha
 STEP_TOL = (
     1e-7  # last Newton step allowed within a time step; a comparator multiplies it by its gain
 )
+STEP = np.int64(24)  # Newton steps allowed within a time step
 LEAST = 1e-12  # s, below which a step is taken as it is
 # A gas tube that went dark needs this long to lose its ions, one that lit to build its glow [s];
 # order of magnitude from memory, unconfirmed. Without it one short of current would flicker with
@@ -146,7 +147,7 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
         for i in range(ar.n):
             m.xh[i] = b0 * m.x0[i] - b1 * m.x1[i]
             m.x[i] = m.x0[i] + ahead * (m.x0[i] - m.x1[i])
-        used = newton(ar, p, m.x, m.xh, m.hq, m.latch, ctl[TIME] + h, heff, STRAY, 24, STEP_TOL, w)
+        used = newton(ar, p, m.x, m.xh, m.hq, m.latch, ctl[TIME] + h, heff, STRAY, STEP, STEP_TOL, w)
         if used < 0:
             w.vj[:] = m.vj
             ctl[KNOWN] = 1.0

@@ -5,6 +5,11 @@ and no test for division by zero, which the solver guards where it can happen.
 from __future__ import annotations
 
 import numba as nb
+import numpy as np
 
 jit = nb.njit(cache=True, nogil=True, error_model="numpy")
 jit_inline = nb.njit(cache=True, nogil=True, error_model="numpy", inline="always")
+
+# A bare True, False or whole number passed to a compiled function is a type of its own there, and
+# the function is compiled once more for each. These are not.
+YES, NO = np.bool_(True), np.bool_(False)

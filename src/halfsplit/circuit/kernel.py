@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import NO, YES, jit
 from halfsplit.circuit.stamps import (
     stamp_amplifier,
     stamp_bjt,
@@ -218,6 +218,17 @@ def backsolve(lu, a, b):  # type: ignore[no-untyped-def]
 
 
 @jit
+def largest(v, n):  # type: ignore[no-untyped-def]
+    """Largest magnitude of the first `n` entries; not a number if any is none."""
+    most = 0.0
+    for i in range(n):
+        size = abs(v[i])
+        if size > most or size != size:
+            most = size
+    return most
+
+
+@jit
 def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[no-untyped-def]
     """Iterate to a solution of one row in place. Returns iterations used, or -1.
 
@@ -229,11 +240,11 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
     f = w.f
     for it in range(most):
         reach = 0.5 if it % 24 >= 16 else 1.0
-        limited = assemble(ar, p, x, hq, latch, t, h, True, w)
+        limited = assemble(ar, p, x, hq, latch, t, h, YES, w)
         if not factor(ar.lu, w.a):
             return -1
         f[ar.n] = 0.0
-        left = np.abs(f).max()
+        left = largest(f, ar.n)
         backsolve(ar.lu, w.a, f)
         worst = 0.0
         for i in range(ar.n):
@@ -251,12 +262,12 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
 def seat(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Set every junction's limiting memory to where `x` puts it, for a start from known volts."""
     assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w)
-    assemble(ar, p, x, hq, latch, 0.0, 0.0, False, w)
+    assemble(ar, p, x, hq, latch, 0.0, 0.0, NO, w)
 
 
 @jit
 def residual(ar, p, x, xh, hq, latch, t, h, stray, w):  # type: ignore[no-untyped-def]
     """Largest unbalanced current [A] of any net at `x`, assembled afresh without step limiting."""
     assemble_straight(ar, p, xh, hq, latch, t, h, stray, w)
-    assemble(ar, p, x, hq, latch, t, h, False, w)
-    return np.abs(w.f[: ar.n]).max() if ar.n else 0.0
+    assemble(ar, p, x, hq, latch, t, h, NO, w)
+    return largest(w.f, ar.n)
