@@ -16,7 +16,8 @@ from halfsplit.circuit.compiled_step import (
     unbalanced,
 )
 from halfsplit.circuit.compiled_tally import clear, make_tally, note, trace
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import jit, jit_inner
+from halfsplit.circuit.room import fill, put
 from halfsplit.circuit.solution import Status
 
 REPEAT = 2e-4  # relative change of any stored voltage or current over a cycle that counts as none
@@ -26,7 +27,7 @@ REPEAT_FLOOR = 5e-4  # V or A added to the above
 _OK, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
 
 
-@jit
+@jit_inner
 def one_period(ar, p, m, w, y, end, coarsest, wave):  # type: ignore[no-untyped-def]
     """Step to time `end` [s] exactly, tallying, its samples in `wave` (N, K).
 
@@ -67,10 +68,11 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, wave, status, res,
         status[r] = _MOVING
         calm = 0
         since = 0
-        previous[:] = 0.0
-        rate[:] = 0.0
+        fill(previous, 0.0)
+        fill(rate, 0.0)
         for c in range(most):
-            first[:] = m.q0[:, 0]
+            for e in ar.store:
+                first[e] = m.q0[e, 0]
             used[r] = c + 1
             if not one_period(ar, p, m, w, y, (c + 1) * period, period / steps, wave[r]):
                 status[r] = _FAILED
@@ -102,8 +104,8 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, wave, status, res,
                 restart(m, 1e-2 * m.ctl[LAST])
                 since = 0
                 calm = 0
-            previous[:] = first
-        latched[r] = m.latch
+            put(previous, first)
+        put(latched[r], m.latch)
         for i in range(ar.n):
             mean[r, i] = y.total[i] / max(y.span[0], 1e-300)
             low[r, i] = y.low[i]

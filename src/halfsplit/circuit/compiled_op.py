@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import jit, jit_inner
 from halfsplit.circuit.kernel import STRAY, make_work, newton, residual, seat
+from halfsplit.circuit.room import fill, fill2, furthest, put, put2
 from halfsplit.circuit.solution import Status
 from halfsplit.circuit.states import content, switch
 from halfsplit.circuit.valve_stamps import holds_gas
@@ -19,7 +20,7 @@ TIGHT = 1e-7  # last Newton step allowed, of each voltage and in volts
 _WARM, _UP, _FAILED = int(Status.SOLVED), int(Status.POWERED_UP), int(Status.UNSOLVED)
 
 
-@jit
+@jit_inner
 def settle(ar, p, x, hq, latch, most, w):  # type: ignore[no-untyped-def]
     """Newton at direct current, then let thyristors and relays switch until nothing moves."""
     for _ in range(24):
@@ -30,29 +31,29 @@ def settle(ar, p, x, hq, latch, most, w):  # type: ignore[no-untyped-def]
     return False
 
 
-@jit
+@jit_inner
 def power_up(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Follow the circuit from all-discharged with a growing time step until nothing moves."""
-    x[:] = 0.0
-    w.vj[:] = 0.0
-    latch[:] = 0
-    hq[:] = 0.0
+    fill(x, 0.0)
+    fill2(w.vj, 0.0)
+    fill(latch, 0)
+    fill2(hq, 0.0)
     h, t = 1e-6, 0.0
-    before = x.copy()
-    keep = w.vj.copy()
+    before = np.empty(x.size)
+    keep = np.empty(w.vj.shape)
     for _ in range(3000):
-        before[:] = x
-        keep[:] = w.vj
+        put(before, x)
+        put2(keep, w.vj)
         if newton(ar, p, x, before, hq, latch, t, h, STRAY, STEP, TIGHT, w) < 0:
-            x[:] = before
-            w.vj[:] = keep
+            put(x, before)
+            put2(w.vj, keep)
             h *= 0.2
             if h < 1e-13:
                 return False
             continue
         t += h
         content(ar, p, x, hq, h, hq)
-        moved = np.abs(x - before).max()
+        moved = furthest(x, before, ar.n)
         if switch(ar, p, x, latch) > 0:
             h = 1e-6
             continue
@@ -79,9 +80,9 @@ def solve_rows(ar, rows, start, first, out, status, res, latched):  # type: igno
     latch = np.zeros(elements, dtype=np.int8)
     for r in range(rows.shape[0]):
         p = rows[r]
-        x[: ar.n] = start[r]
-        hq[:] = 0.0
-        latch[:] = 0
+        put(x, start[r])
+        fill2(hq, 0.0)
+        fill(latch, 0)
         how = _WARM
         ok = False
         for attempt in range(first, 3):
@@ -89,9 +90,9 @@ def solve_rows(ar, rows, start, first, out, status, res, latched):  # type: igno
                 seat(ar, p, x, hq, latch, w)
                 ok = settle(ar, p, x, hq, latch, WARM, w)
             elif attempt == 1:
-                x[:] = 0.0
-                w.vj[:] = 0.0
-                latch[:] = 0
+                fill(x, 0.0)
+                fill2(w.vj, 0.0)
+                fill(latch, 0)
                 ok = settle(ar, p, x, hq, latch, COLD, w)
             else:
                 how = _UP
@@ -102,5 +103,5 @@ def solve_rows(ar, rows, start, first, out, status, res, latched):  # type: igno
             if ok:
                 break
         status[r] = how if ok else _FAILED
-        out[r] = x[: ar.n]
-        latched[r] = latch
+        put(out[r], x)
+        put(latched[r], latch)

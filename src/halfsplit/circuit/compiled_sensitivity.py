@@ -6,6 +6,7 @@ import numpy as np
 
 from halfsplit.circuit.jit import NO, jit
 from halfsplit.circuit.kernel import assemble, assemble_straight, backsolve, factor, make_work
+from halfsplit.circuit.room import fill
 
 
 @jit
@@ -49,7 +50,7 @@ def sensitivity_rows(ar, rows, xs, latched, ptr, slots, shift, eps, out, stiff, 
                 out[r, k, i] = -f1[i] / eps
         f1 = spare.f
         for i in range(n):
-            f1[:] = 0.0
+            fill(f1, 0.0)
             f1[i] = 1.0
             backsolve(ar.lu, w.a, f1)
             stiff[r, i] = f1[i]

@@ -14,8 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import jit_inner
 from halfsplit.circuit.kernel import STRAY, make_work, newton, residual
+from halfsplit.circuit.room import put, put2
 from halfsplit.circuit.states import content, switch
 
 # Error a step may make: a share of the largest value its store has held (set by the caller), and a
@@ -58,7 +59,7 @@ class March(NamedTuple):
     ctl: Room
 
 
-@jit
+@jit_inner
 def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
     """Everything discharged at time 0, first step a nanosecond; error shares as given."""
     n, e = ar.n + 1, ar.code.size
@@ -85,14 +86,14 @@ def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
     )
 
 
-@jit
+@jit_inner
 def restart(m, h):  # type: ignore[no-untyped-def]
     """Forget the past points, after a jump; go on with step `h` [s]."""
     m.ctl[KNOWN] = 1.0
     m.ctl[NEXT] = h
 
 
-@jit
+@jit_inner
 def _error(ar, p, m, h, h1, h2, known):  # type: ignore[no-untyped-def]
     """Largest step error of any capacitor or inductor in units of what is allowed."""
     worst = 0.0
@@ -122,13 +123,13 @@ def _error(ar, p, m, h, h1, h2, known):  # type: ignore[no-untyped-def]
     return worst
 
 
-@jit
+@jit_inner
 def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
     """Take one step of at most `most` [s]; returns its length, or -1 when even tiny ones fail."""
     ctl = m.ctl
     h = min(ctl[NEXT], most)
-    m.x0[:] = m.x
-    m.vj[:] = w.vj
+    put(m.x0, m.x)
+    put2(m.vj, w.vj)
     h1, h2 = ctl[LAST], ctl[BEFORE]
     err = np.inf
     taken = False
@@ -147,26 +148,28 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
         for i in range(ar.n):
             m.xh[i] = b0 * m.x0[i] - b1 * m.x1[i]
             m.x[i] = m.x0[i] + ahead * (m.x0[i] - m.x1[i])
-        used = newton(ar, p, m.x, m.xh, m.hq, m.latch, ctl[TIME] + h, heff, STRAY, STEP, STEP_TOL, w)
+        used = newton(
+            ar, p, m.x, m.xh, m.hq, m.latch, ctl[TIME] + h, heff, STRAY, STEP, STEP_TOL, w
+        )
         if used < 0:
-            w.vj[:] = m.vj
+            put2(w.vj, m.vj)
             ctl[KNOWN] = 1.0
             h *= 0.2
             if h < 1e-16:
-                m.x[:] = m.x0
+                put(m.x, m.x0)
                 return -1.0
             continue
         content(ar, p, m.x, m.hq, heff, m.qn)
         err = _error(ar, p, m, h, h1, h2, known)
         if err > 1.0 and h > LEAST:
-            w.vj[:] = m.vj
+            put2(w.vj, m.vj)
             root = err ** (-1.0 / 3.0) if known >= 3 else err**-0.5
             h *= max(0.08, 0.8 * root)
             continue
         taken = True
         break
     if not taken:
-        m.x[:] = m.x0
+        put(m.x, m.x0)
         return -1.0
     ctl[TIME] += h
     ctl[EFFECTIVE] = heff
@@ -179,17 +182,17 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
         m.q1[e, 0], m.q1[e, 1] = m.q0[e, 0], m.q0[e, 1]
         m.q0[e, 0], m.q0[e, 1] = m.qn[e, 0], m.qn[e, 1]
         m.scale[e] = max(m.scale[e], abs(m.qn[e, 0]))
-    m.x1[:] = m.x0
+    put(m.x1, m.x0)
     ctl[BEFORE], ctl[LAST] = h1, h
     ctl[KNOWN] = min(known + 1.0, 3.0)
     ctl[NEXT] = h * max(root, 0.3)
-    m.was[:] = m.latch
+    put(m.was, m.latch)
     if switch(ar, p, m.x, m.latch) > 0 and _settled(ar, m):
         restart(m, max(1e-3 * h, 1e-9))
     return h
 
 
-@jit
+@jit_inner
 def _settled(ar, m):  # type: ignore[no-untyped-def]
     """Undo what a gas tube did too soon after it last changed. Whether any change is left."""
     changed = False
@@ -205,14 +208,14 @@ def _settled(ar, m):  # type: ignore[no-untyped-def]
     return changed
 
 
-@jit
+@jit_inner
 def unbalanced(ar, p, m, w):  # type: ignore[no-untyped-def]
     """Largest current [A] left over at the end of the last step, by that step's own equations."""
     t, h = m.ctl[TIME], m.ctl[EFFECTIVE]
     return residual(ar, p, m.x, m.xh, m.hq, m.was, t, h, STRAY, w)
 
 
-@jit
+@jit_inner
 def make_room(ar, volts, amps):  # type: ignore[no-untyped-def]
     """Solver room and march of one row."""
     return make_work(ar), make_march(ar, volts, amps)

@@ -8,6 +8,10 @@ import numba as nb
 import numpy as np
 
 jit = nb.njit(cache=True, nogil=True, error_model="numpy")
+# For what only compiled code calls: the way in from Python costs as much to compile as the function.
+jit_inner = nb.njit(
+    cache=True, nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True
+)
 jit_inline = nb.njit(cache=True, nogil=True, error_model="numpy", inline="always")
 
 # A bare True, False or whole number passed to a compiled function is a type of its own there, and

@@ -16,7 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.jit import NO, YES, jit
+from halfsplit.circuit.jit import NO, YES, jit, jit_inner
+from halfsplit.circuit.room import fill, largest, put
 from halfsplit.circuit.stamps import (
     stamp_amplifier,
     stamp_bjt,
@@ -76,8 +77,8 @@ def make_work(ar):  # type: ignore[no-untyped-def]
 def assemble_straight(ar, p, xh, hq, latch, t, h, stray, w):  # type: ignore[no-untyped-def]
     """Slopes and constant currents of everything that is a straight line in x."""
     a, given, slope = w.straight, w.given, w.slope
-    a[:] = 0.0
-    given[:] = 0.0
+    fill(a, 0.0)
+    fill(given, 0.0)
     jac, n = ar.jac, ar.nodes
     hold, i, g = 0.0, 0.0, 0.0
     if h > 0.0:
@@ -133,8 +134,8 @@ def assemble_straight(ar, p, xh, hq, latch, t, h, stray, w):  # type: ignore[no-
 def assemble(ar, p, x, hq, latch, t, h, limiting, w):  # type: ignore[no-untyped-def]
     """Fill `w.a` and `w.f` at `x` from the straight part. Returns True if any step was limited."""
     a, f, vj = w.a, w.f, w.vj
-    a[:] = w.straight
-    f[:] = w.given
+    put(a, w.straight)
+    put(f, w.given)
     # Element by element, never row by row: the sum of a row's large slopes times large volts would
     # leave rounding that throws a net nothing but a leak holds by volts.
     for i in range(ar.n):
@@ -200,7 +201,7 @@ def factor(lu, a):  # type: ignore[no-untyped-def]
     return True
 
 
-@jit
+@jit_inner
 def backsolve(lu, a, b):  # type: ignore[no-untyped-def]
     """Solve with the factors in `a`; `b` (N+1, last entry ignored) becomes the solution."""
     for k in range(lu.order.size):
@@ -217,18 +218,7 @@ def backsolve(lu, a, b):  # type: ignore[no-untyped-def]
         b[r] = acc / a[lu.diag[k]]
 
 
-@jit
-def largest(v, n):  # type: ignore[no-untyped-def]
-    """Largest magnitude of the first `n` entries; not a number if any is none."""
-    most = 0.0
-    for i in range(n):
-        size = abs(v[i])
-        if size > most or size != size:
-            most = size
-    return most
-
-
-@jit
+@jit_inner
 def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[no-untyped-def]
     """Iterate to a solution of one row in place. Returns iterations used, or -1.
 
@@ -258,14 +248,14 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
     return -1
 
 
-@jit
+@jit_inner
 def seat(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Set every junction's limiting memory to where `x` puts it, for a start from known volts."""
     assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w)
     assemble(ar, p, x, hq, latch, 0.0, 0.0, NO, w)
 
 
-@jit
+@jit_inner
 def residual(ar, p, x, xh, hq, latch, t, h, stray, w):  # type: ignore[no-untyped-def]
     """Largest unbalanced current [A] of any net at `x`, assembled afresh without step limiting."""
     assemble_straight(ar, p, xh, hq, latch, t, h, stray, w)
