@@ -41,6 +41,7 @@ STRAY = 30e-12  # F from every net to common in the time domain: wiring, as meas
 # A, what rounding leaves in ampere-sized branches. A group of nets that only a leak holds is moved
 # by volts by it, so steps alone cannot tell whether such a group has converged.
 ROUNDING = 1e-12
+FAR = 1e7  # V, where iterations that run away are given up
 LIMITED = 1e8  # A, a source that may give less than this has a curved law
 
 Room = npt.NDArray[np.float64]
@@ -56,6 +57,7 @@ class Work(NamedTuple):
     ground: Room
     f: Room
     vj: Room
+    fence: Room  # (1) V, what no net may pass during the iterations
 
 
 @jit
@@ -70,6 +72,7 @@ def make_work(ar):  # type: ignore[no-untyped-def]
         np.zeros(1),
         np.zeros(ar.n + 1),
         np.zeros((ar.code.size, 2)),
+        np.full(1, np.inf),
     )
 
 
@@ -224,10 +227,11 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
 
     `tol` is the last step allowed, as a share of each voltage and in volts. After sixteen steps
     eight in every twenty-four are halved, which breaks the loops of two that full steps fall into
-    between the two ends of an amplifier's range.
+    between the two ends of an amplifier's range. No net is let past `w.fence`: an amplifier of high
+    gain asks for thousands of volts on the way, and everything it drives follows.
     """
     assemble_straight(ar, p, xh, hq, latch, t, h, stray, w)
-    f = w.f
+    f, fence = w.f, w.fence[0]
     for it in range(most):
         reach = 0.5 if it % 24 >= 16 else 1.0
         limited = assemble(ar, p, x, hq, latch, t, h, YES, w)
@@ -239,9 +243,12 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
         worst = 0.0
         for i in range(ar.n):
             step = f[i]
-            if not math.isfinite(step) or abs(x[i]) > 1e7:
+            if not math.isfinite(step) or abs(x[i]) > FAR:
                 return -1
             x[i] -= reach * step
+            if abs(x[i]) > fence:
+                x[i] = math.copysign(fence, x[i])
+                limited = True
             worst = max(worst, abs(step) / (tol + tol * abs(x[i])))
         if (worst < 1.0 or left < ROUNDING) and not limited and reach == 1.0:
             return it + 1
