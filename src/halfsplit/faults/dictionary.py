@@ -146,7 +146,7 @@ def _sized(
     rows: Floats,
     at: Floats,
     spread: Floats,
-    swing: float,
+    swing: Floats,
 ) -> None:
     """Fill the columns of fault sizes: what the nets do when the fault is of another size."""
     topology = machine.topology
@@ -166,7 +166,8 @@ def _sized(
         solved = operating_point(topology, moved, at[due])
         change = solved.mean - at[due]
         change[~np.isin(solved.status, STANDING)] = 0.0
-        spread[due, SIZE_AT + k] = np.clip(np.nan_to_num(change), -swing, swing)
+        most = swing.reshape(len(rows), 1)[due]
+        spread[due, SIZE_AT + k] = np.clip(np.nan_to_num(change), -most, most)
 
 
 def held_rows(machine: Machine, rows: Floats, mean: Floats) -> Floats:
