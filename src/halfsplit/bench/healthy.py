@@ -70,9 +70,9 @@ def _solvable(machine: Machine) -> Condition | None:
     names = [assembly.default_feed(), *assembly.feeds]
     for name in names:
         condition = Condition(name, assembly.default_load())
-        if not machine.self_oscillating or machine.alternating(condition) is None:
-            if assembly.feeds[name].nets or name == names[0]:
-                return condition
+        followed = not machine.self_oscillating or machine.alternating(condition) is None
+        if followed and (assembly.feeds[name].nets or name == names[0]):
+            return condition
     return None
 
 

@@ -6,10 +6,13 @@ import numpy as np
 
 from halfsplit.circuit.compiled_op import BALANCE
 from halfsplit.circuit.compiled_step import (
+    AMPS,
     KNOWN,
     LAST,
     NEXT,
     TIME,
+    TOL,
+    VOLTS,
     advance,
     make_room,
     restart,
@@ -23,6 +26,10 @@ from halfsplit.circuit.solution import Status
 REPEAT = 2e-4  # relative change of any stored voltage or current over a cycle that counts as none
 # Error of a step as a share of a store's largest value; ripple is a few per cent of that.
 SHARE = 1e-4
+# So many cycles after switch-on are stepped as loosely as a circuit that is followed: nothing of
+# them is shown, they only lead to the state whose cycle is.
+INRUSH, INRUSH_SHARE = 3, 2e-3
+CYCLE_TOL = 1e-6  # last Newton step allowed; a tenth of it moved no store of the tray by 1e-8 of it
 REPEAT_FLOOR = 5e-4  # V or A added to the above
 _OK, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
 
@@ -65,6 +72,7 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, wave, status, res,
     for r in range(rows.shape[0]):
         p = rows[r]
         w, m = make_room(ar, SHARE, SHARE)
+        m.ctl[TOL] = CYCLE_TOL
         status[r] = _MOVING
         calm = 0
         since = 0
@@ -74,6 +82,8 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, wave, status, res,
             for e in ar.store:
                 first[e] = m.q0[e, 0]
             used[r] = c + 1
+            share = INRUSH_SHARE if c < INRUSH else SHARE
+            m.ctl[VOLTS], m.ctl[AMPS] = share, share
             if not one_period(ar, p, m, w, y, (c + 1) * period, period / steps, wave[r]):
                 status[r] = _FAILED
                 break

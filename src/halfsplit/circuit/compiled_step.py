@@ -33,8 +33,9 @@ LEAST = 1e-12  # s, below which a step is taken as it is
 # the strays of its wiring at megahertz.
 GLOW = 1e-4
 # Places in `ctl`: step to try next, last step, the one before, points known, time, steps taken,
-# error shares of capacitors and of inductors, effective length of the last step.
-NEXT, LAST, BEFORE, KNOWN, TIME, COUNT, VOLTS, AMPS, EFFECTIVE = range(9)
+# error shares of capacitors and of inductors, effective length of the last step, last Newton step
+# allowed.
+NEXT, LAST, BEFORE, KNOWN, TIME, COUNT, VOLTS, AMPS, EFFECTIVE, TOL = range(10)
 
 Room = npt.NDArray[np.float64]
 
@@ -63,7 +64,8 @@ class March(NamedTuple):
 def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
     """Everything discharged at time 0, first step a nanosecond; error shares as given."""
     n, e = ar.n + 1, ar.code.size
-    ctl = np.zeros(9)
+    ctl = np.zeros(10)
+    ctl[TOL] = STEP_TOL
     ctl[VOLTS], ctl[AMPS] = volts, amps
     ctl[NEXT] = 1e-9
     ctl[KNOWN] = 1.0
@@ -149,7 +151,7 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
             m.xh[i] = b0 * m.x0[i] - b1 * m.x1[i]
             m.x[i] = m.x0[i] + ahead * (m.x0[i] - m.x1[i])
         used = newton(
-            ar, p, m.x, m.xh, m.hq, m.latch, ctl[TIME] + h, heff, STRAY, STEP, STEP_TOL, w
+            ar, p, m.x, m.xh, m.hq, m.latch, ctl[TIME] + h, heff, STRAY, STEP, ctl[TOL], w
         )
         if used < 0:
             put2(w.vj, m.vj)
