@@ -19,6 +19,7 @@ os.environ["NUMBA_CACHE_DIR"] = tempfile.mkdtemp(prefix="halfsplit-compile-")
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.cycle import mains_cycle
+from halfsplit.circuit.follow import follow
 from halfsplit.circuit.heat import element_watts
 from halfsplit.circuit.netlist import Netlist
 from halfsplit.circuit.op import operating_point
@@ -47,6 +48,7 @@ def main() -> None:
     solved = operating_point(top, rows)
     timed("sensitivities", lambda: sensitivities(top, rows, solved.mean, solved.latched, moves))
     timed("mains cycle", lambda: mains_cycle(top, rows, 50.0))
+    timed("follow", lambda: follow(top, rows))
     timed("watts", lambda: element_watts(top, rows, solved.mean, solved.latched))
     whole = sum(spent.values())
     for name, seconds in spent.items():

@@ -61,13 +61,14 @@ def write(
     transient: bool = False,
     start: Mapping[str, float] | None = None,
     amps: Mapping[str, float] | None = None,
+    memory: float = parts.LATCH_TIME,
 ) -> Deck:
     """Deck of the netlist with parameter changes laid over it.
 
     `open_lead` names a transistor and lead (c, b or e) to be broken by a gigohm in series; `fired`
     and `closed` name thyristors and contacts taken as on. `start` (net -> V, others at 0) and
     `amps` (inductor -> A) are the state a transient begins in; with them thyristors start off and
-    latch by themselves.
+    latch by themselves, in about `memory` [s].
     """
     deck = Deck(topology.netlist.common)
     for index, element in enumerate(topology.netlist):
@@ -77,7 +78,7 @@ def write(
             first, second = (start.get(n, 0.0) for n in element.nets)
             v["start"] = first - second
         if start is not None and isinstance(element, el.Scr):
-            parts.thyristor(deck.lines.append, index, v, nets)
+            parts.thyristor(deck.lines.append, index, v, nets, memory)
             gate = f"g{index}" if v["isg"] > 0 else nets[2]
             _gate(deck, index, v, [*nets[:2], gate])
             continue

@@ -11,7 +11,7 @@ from collections.abc import Callable
 Add = Callable[[str], None]
 Values = dict[str, float]
 STATE_CAPACITY = 1e-9  # F, the memory of a latching thyristor
-STATE_CONDUCTANCE = 2e-3  # S: with the capacity above it turns on in 0.5 us, as small SCRs do
+LATCH_TIME = 0.5e-6  # s, of that memory: as small SCRs turn on
 
 
 def _soft(x: str) -> str:
@@ -103,10 +103,12 @@ def regulator(add: Add, i: int, v: Values, nets: list[str]) -> None:
     pol, w, knee = v["pol"], 0.02, 0.01 * v["limit"]
     vin, vo = f"({pol:g}*v({inp},{com}))", f"({pol:g}*v({out},{com}))"
     short = f"(({v['volts']:.9g}-({vin}-{v['drop']:.9g}))/{w})"
-    target = f"({v['volts']:.9g}-{w}*{_soft(short)})"
-    ask = f"({v['gout']:.9g}*({target}-{vo}))"
-    give = f"{knee:.9g}*({_soft(f'({ask}/{knee:.9g})')}-{_soft(f'({ask}/{knee:.9g}-100)')})"
     if v["able"] > 0.5:
+        # Target and current in nodes of their own: nested in one expression, ngspice spends nine
+        # tenths of a run on its derivatives.
+        add(f"Bt{i} t{i} 0 V={v['volts']:.9g}-{w}*{_soft(short)}")
+        add(f"Bd{i} d{i} 0 V={v['gout'] / knee:.9g}*(v(t{i})-{vo})")
+        give = f"{knee:.9g}*({_soft(f'v(d{i})')}-{_soft(f'(v(d{i})-100)')})"
         add(f"B{i} {inp} {out} I={pol:g}*{give}")
     if v["iq"]:
         add(f"Bq{i} {inp} {com} I={pol * v['iq']:.9g}*tanh({vin})")
@@ -114,24 +116,25 @@ def regulator(add: Add, i: int, v: Values, nets: list[str]) -> None:
         add(f"R{i} {inp} {out} {1 / v['g']:.9g}")
 
 
-def thyristor(add: Add, i: int, v: Values, nets: list[str]) -> None:
+def thyristor(add: Add, i: int, v: Values, nets: list[str], memory: float = LATCH_TIME) -> None:
     """Thyristor that latches by itself, for the time domain.
 
     A memory node m (0 off, 1 on) is drawn to 1 by enough gate current while the anode is above its
-    on-state voltage, or by enough anode current, else to 0.
+    on-state voltage, or by enough anode current, else to 0, with the time constant `memory` [s].
+    Keep the longest time step below half of it: a wild iterate within one longer step can fire it.
     """
     a, k, g = nets
     knee = f"((v({a},{k})-{v['von']:.9g})/0.03)"
     on = f"(0.03*{_soft(knee)}/{v['ron']:.9g})"
     if v["able"] > 0.5:
-        add(f"Ba{i} {a} {k} I={_step(f'12*(v(m{i})-0.5)')}*{on}")
+        add(f"Ba{i} {a} {k} I={_step(f'30*(v(m{i})-0.5)')}*{on}")
         fire = "0"
         if v["isg"] > 0:
             gate = f"i(Vg{i})/{v['igt']:.9g}"
             ready = _step(f"(v({a},{k})-{v['von']:.9g})/0.02")
             fire = f"{_step(f'10*({gate}-1)')}*{ready}"
-        hold = _step(f"10*({_step(f'12*(v(m{i})-0.5)')}*{on}/{v['ih']:.9g}-1)")
+        hold = _step(f"10*({_step(f'30*(v(m{i})-0.5)')}*{on}/{v['ih']:.9g}-1)")
         add(f"Cm{i} m{i} 0 {STATE_CAPACITY:g} ic=0")
-        add(f"Bm{i} 0 m{i} I={STATE_CONDUCTANCE:g}*(max({fire},{hold})-v(m{i}))")
+        add(f"Bm{i} 0 m{i} I={STATE_CAPACITY / memory:g}*(max({fire},{hold})-v(m{i}))")
     if v["isg"] > 0:
         add(f"Vg{i} {g} g{i} 0")

@@ -113,5 +113,10 @@ def solid(found: Solution, ohms: np.ndarray, row: int, most: float) -> list[str]
     """Nets off the windings that something holds better than `most` [ohm]."""
     machine = supply()
     skip = machine.alternating_nets() | machine.mains_nets()
-    nets = enumerate(machine.topology.nets)
-    return [n for i, n in nets if n not in skip and "#" not in n and ohms[row, i] < most]
+    # A table leaves out the nets inside parts, the solver's own slopes do not.
+    names = machine.topology.nets
+    if ohms.shape[1] < len(names):
+        names = tuple(n for n in names if "#" not in n)
+    return [
+        n for i, n in enumerate(names) if n not in skip and "#" not in n and ohms[row, i] < most
+    ]

@@ -19,14 +19,23 @@ REVERSED = -0.5  # V across a polarised capacitor, its positive terminal first
 def healthy_doubts(machine: Machine) -> list[Problem]:
     """Capacitors the wrong way round, rails outside their limits, or no solution at all."""
     assembly = machine.assembly
-    condition = Condition(assembly.default_feed(), assembly.default_load())
-    table = predict(machine, condition, [{}], moves=[])
+    condition = _solvable(machine)
     problems: list[Problem] = []
 
     def add(where: str, wrong: str, instead: str, severity: str) -> None:
         line, column = assembly.lines.get(where, (0, 0))
         problems.append(Problem(str(assembly.file), line, column, where, wrong, instead, severity))
 
+    if condition is None:
+        add(
+            "feeds",
+            "this circuit switches by itself thousands of times a mains cycle, too often to follow "
+            "from the wall: its healthy readings were not checked",
+            "a feed from bench supplies on its raw nets, beside the mains",
+            "doubt",
+        )
+        return problems
+    table = predict(machine, condition, [{}], moves=[])
     if not np.isfinite(table.mean).all():
         add("parts", "the healthy circuit could not be solved", "the values as drawn", "doubt")
         return problems
@@ -53,6 +62,18 @@ def healthy_doubts(machine: Machine) -> list[Problem]:
                 "doubt",
             )
     return problems + overloads(machine, table)
+
+
+def _solvable(machine: Machine) -> Condition | None:
+    """The usual feed, or where that is the mains of a circuit that switches by itself another."""
+    assembly = machine.assembly
+    names = [assembly.default_feed(), *assembly.feeds]
+    for name in names:
+        condition = Condition(name, assembly.default_load())
+        followed = not machine.self_oscillating or machine.alternating(condition) is None
+        if followed and (assembly.feeds[name].nets or name == names[0]):
+            return condition
+    return None
 
 
 def overloads(machine: Machine, table: Predictions) -> list[Problem]:

@@ -22,6 +22,7 @@ COMPILED = (
     "elements",
     "jit",
     "kernel",
+    "room",
     "solution",
     "sparse",
     "stamps",

@@ -6,27 +6,35 @@ import numpy as np
 
 from halfsplit.circuit.compiled_op import BALANCE
 from halfsplit.circuit.compiled_step import (
+    AMPS,
     KNOWN,
     LAST,
     NEXT,
     TIME,
+    TOL,
+    VOLTS,
     advance,
     make_room,
     restart,
     unbalanced,
 )
 from halfsplit.circuit.compiled_tally import clear, make_tally, note, trace
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import jit, jit_inner
+from halfsplit.circuit.room import fill, put
 from halfsplit.circuit.solution import Status
 
 REPEAT = 2e-4  # relative change of any stored voltage or current over a cycle that counts as none
 # Error of a step as a share of a store's largest value; ripple is a few per cent of that.
 SHARE = 1e-4
+# So many cycles after switch-on are stepped as loosely as a circuit that is followed: nothing of
+# them is shown, they only lead to the state whose cycle is.
+INRUSH, INRUSH_SHARE = 3, 2e-3
+CYCLE_TOL = 1e-6  # last Newton step allowed; a tenth of it moved no store of the tray by 1e-8 of it
 REPEAT_FLOOR = 5e-4  # V or A added to the above
 _OK, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
 
 
-@jit
+@jit_inner
 def one_period(ar, p, m, w, y, end, coarsest, wave):  # type: ignore[no-untyped-def]
     """Step to time `end` [s] exactly, tallying, its samples in `wave` (N, K).
 
@@ -64,14 +72,18 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, wave, status, res,
     for r in range(rows.shape[0]):
         p = rows[r]
         w, m = make_room(ar, SHARE, SHARE)
+        m.ctl[TOL] = CYCLE_TOL
         status[r] = _MOVING
         calm = 0
         since = 0
-        previous[:] = 0.0
-        rate[:] = 0.0
+        fill(previous, 0.0)
+        fill(rate, 0.0)
         for c in range(most):
-            first[:] = m.q0[:, 0]
+            for e in ar.store:
+                first[e] = m.q0[e, 0]
             used[r] = c + 1
+            share = INRUSH_SHARE if c < INRUSH else SHARE
+            m.ctl[VOLTS], m.ctl[AMPS] = share, share
             if not one_period(ar, p, m, w, y, (c + 1) * period, period / steps, wave[r]):
                 status[r] = _FAILED
                 break
@@ -102,8 +114,8 @@ def cycle_rows(ar, rows, hertz, steps, most, mean, low, high, wave, status, res,
                 restart(m, 1e-2 * m.ctl[LAST])
                 since = 0
                 calm = 0
-            previous[:] = first
-        latched[r] = m.latch
+            put(previous, first)
+        put(latched[r], m.latch)
         for i in range(ar.n):
             mean[r, i] = y.total[i] / max(y.span[0], 1e-300)
             low[r, i] = y.low[i]

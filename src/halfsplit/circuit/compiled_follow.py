@@ -6,7 +6,7 @@ import numpy as np
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.compiled_cycle import one_period
-from halfsplit.circuit.compiled_op import BALANCE, settle
+from halfsplit.circuit.compiled_op import BALANCE, WARM, settle
 from halfsplit.circuit.compiled_pace import (
     BEATS,
     CLOCK,
@@ -29,8 +29,9 @@ from halfsplit.circuit.compiled_step import (
     unbalanced,
 )
 from halfsplit.circuit.compiled_tally import clear, copy, make_tally, note
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import jit, jit_inner
 from halfsplit.circuit.kernel import residual
+from halfsplit.circuit.room import fill2, put, put2
 from halfsplit.circuit.solution import SAMPLES, Status
 
 # Errors of a step as shares of a store's largest value; halving them moved the frequencies of the
@@ -49,27 +50,28 @@ _STILL, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.
 _EVEN, _AGAIN, _LATCHED = int(Status.OSCILLATING), int(Status.RESTARTING), int(Status.LATCHED)
 
 
-@jit
+@jit_inner
 def standstill(ar, p, m, w, x, hq, latch):  # type: ignore[no-untyped-def]
     """Solve for the direct-current state nearest; True when the march has arrived at it."""
-    x[:] = m.x
-    latch[:] = m.latch
-    keep = w.vj.copy()
-    hq[:] = 0.0
-    found = settle(ar, p, x, hq, latch, 60, w)
+    put(x, m.x)
+    put(latch, m.latch)
+    keep = np.empty(w.vj.shape)
+    put2(keep, w.vj)
+    fill2(hq, 0.0)
+    found = settle(ar, p, x, hq, latch, WARM, w)
     if found:
         for i in range(ar.n):
             if abs(x[i] - m.x[i]) > 2e-3 + 2e-3 * abs(x[i]):
                 found = False
     if not found:
-        w.vj[:] = keep
+        put2(w.vj, keep)
     return found
 
 
-@jit
+@jit_inner
 def nudge(ar, p, m, x):  # type: ignore[no-untyped-def]
     """Put every store where the standstill has it, a little off."""
-    m.x[:] = x
+    put(m.x, x)
     for e in ar.store:
         o = ar.offset[e]
         v = x[ar.nodes[e, 0]] - x[ar.nodes[e, 1]]
@@ -81,7 +83,7 @@ def nudge(ar, p, m, x):  # type: ignore[no-untyped-def]
     restart(m, 1e-9)
 
 
-@jit
+@jit_inner
 def fired(ar, latch):  # type: ignore[no-untyped-def]
     """Whether any thyristor is on."""
     on = False
@@ -90,7 +92,7 @@ def fired(ar, latch):  # type: ignore[no-untyped-def]
     return on
 
 
-@jit
+@jit_inner
 def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ignore[no-untyped-def]
     """March one row to its end. `y` is left with the tally to report; returns the status."""
     x = np.zeros(ar.n + 1)
@@ -119,8 +121,8 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
             # Nothing has asked for a short step for long: perhaps it stands still.
             if standstill(ar, p, m, w, x, hq, latch):
                 if kicked:
-                    m.x[:] = x
-                    m.latch[:] = latch
+                    put(m.x, x)
+                    put(m.latch, latch)
                     return _LATCHED if fired(ar, latch) else _STILL
                 kicked = True
                 nudge(ar, p, m, x)
@@ -228,11 +230,11 @@ def follow_rows(ar, rows, stop, most, kick, out, wave, times, stores, status, re
         times[r, 1] = y.span[1] / span
         times[r, 2] = m.ctl[TIME]
         times[r, 3] = m.ctl[COUNT]
-        latched[r] = m.latch
+        put(latched[r], m.latch)
         if how == _FAILED:
             res[r] = np.inf
         elif steady:
-            m.hq[:] = 0.0
+            fill2(m.hq, 0.0)
             res[r] = residual(ar, p, m.x, m.x, m.hq, m.latch, 0.0, 0.0, 0.0, w)
         else:
             res[r] = unbalanced(ar, p, m, w)
@@ -243,8 +245,8 @@ def follow_rows(ar, rows, stop, most, kick, out, wave, times, stores, status, re
             for i in range(ar.n):
                 wave[r, i] = m.x[i]
         elif how in (_FAILED, _MOVING):
-            wave[r] = np.nan
+            fill2(wave[r], np.nan)
         else:
             end = m.ctl[TIME] + period[0]
             if not one_period(ar, p, m, w, spell, end, period[0] / SAMPLES, wave[r]):
-                wave[r] = np.nan
+                fill2(wave[r], np.nan)

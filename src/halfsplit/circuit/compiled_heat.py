@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import NO, jit
 from halfsplit.circuit.kernel import LEAK, assemble, assemble_straight, make_work
 from halfsplit.circuit.topology import Arrays
 
@@ -42,7 +42,7 @@ def watts_rows(ar, rows, xs, latched, out, amps):  # type: ignore[no-untyped-def
                 ar.store,
             )
             assemble_straight(one, p, x, hq, latched[r], 0.0, 0.0, 0.0, w)
-            assemble(one, p, x, hq, latched[r], 0.0, 0.0, False, w)
+            assemble(one, p, x, hq, latched[r], 0.0, 0.0, NO, w)
             total = 0.0
             for i in range(n):
                 total += (w.f[i] - LEAK * x[i]) * x[i]

@@ -14,10 +14,11 @@ import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.compiled_step import TIME
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import jit_inner
 
 RING = 16  # beats remembered
 TURN = 0.2  # share of the last swing that makes a turning point
+FADE = 0.9999  # of a remembered swing a time step; a beat takes some hundred steps
 QUIET = 1e-3  # share of a store's scale below which it is not turning
 TRUSTED = 4  # turns before an inductor is trusted to keep time; capacitors need three times that
 AFTER_LEAP, OVER = 3, 6  # beats left to settle after a leap, beats the drift is measured over
@@ -42,7 +43,7 @@ class Pace(NamedTuple):
     marks: npt.NDArray[np.int64]  # (5) clock store, beats, since leap, leaps, gone
 
 
-@jit
+@jit_inner
 def make_pace(ar):  # type: ignore[no-untyped-def]
     """Nothing known yet."""
     e = ar.code.size
@@ -61,7 +62,7 @@ def make_pace(ar):  # type: ignore[no-untyped-def]
     )
 
 
-@jit
+@jit_inner
 def watch(ar, p, m, h, c):  # type: ignore[no-untyped-def]
     """Look at the step just taken. Returns True when it ended a beat."""
     beat = False
@@ -71,6 +72,7 @@ def watch(ar, p, m, h, c):  # type: ignore[no-untyped-def]
         if not inductor and not (code == el.CAPACITOR and p[o] > 0.0):
             continue
         q = m.q0[e, 0]
+        c.swing[e] *= FADE  # or one inrush would hide every smaller beat that follows
         threshold = max(TURN * c.swing[e], QUIET * m.scale[e] + 1e-6)
         if c.dir[e] >= 0.0:
             if q > c.extreme[e]:
@@ -94,7 +96,7 @@ def watch(ar, p, m, h, c):  # type: ignore[no-untyped-def]
     return beat
 
 
-@jit
+@jit_inner
 def _beat(ar, m, h, c, e, level):  # type: ignore[no-untyped-def]
     """Enter a beat, its time and every store interpolated to where the clock passed `level`."""
     rise = m.q0[e, 0] - m.q1[e, 0]
@@ -111,14 +113,14 @@ def _beat(ar, m, h, c, e, level):  # type: ignore[no-untyped-def]
     c.marks[SINCE] += 1
 
 
-@jit
+@jit_inner
 def interval(c, back):  # type: ignore[no-untyped-def]
     """Seconds between the beats `back` and `back` + 1 beats ago."""
     k = c.marks[BEATS] - 1 - back
     return c.at[k % RING] - c.at[(k - 1) % RING]
 
 
-@jit
+@jit_inner
 def regular(c):  # type: ignore[no-untyped-def]
     """Whether the beats since the last leap came evenly, two by two."""
     if c.marks[SINCE] < AFTER_LEAP + OVER + 1:
@@ -132,7 +134,7 @@ def regular(c):  # type: ignore[no-untyped-def]
     return abs(late - early) < 0.05 * late
 
 
-@jit
+@jit_inner
 def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
     """Carry every store along its drift, as far as is fair.
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import NO, jit
 from halfsplit.circuit.kernel import assemble, assemble_straight, backsolve, factor, make_work
+from halfsplit.circuit.room import fill
 
 
 @jit
 def currents(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Unbalanced currents at direct current left in `w.f`, slopes in `w.a`."""
     assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w)
-    assemble(ar, p, x, hq, latch, 0.0, 0.0, False, w)
+    assemble(ar, p, x, hq, latch, 0.0, 0.0, NO, w)
 
 
 @jit
@@ -49,7 +50,7 @@ def sensitivity_rows(ar, rows, xs, latched, ptr, slots, shift, eps, out, stiff, 
                 out[r, k, i] = -f1[i] / eps
         f1 = spare.f
         for i in range(n):
-            f1[:] = 0.0
+            fill(f1, 0.0)
             f1[i] = 1.0
             backsolve(ar.lu, w.a, f1)
             stiff[r, i] = f1[i]

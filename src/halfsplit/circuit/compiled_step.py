@@ -14,8 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import jit_inner
 from halfsplit.circuit.kernel import STRAY, make_work, newton, residual
+from halfsplit.circuit.room import put, put2
 from halfsplit.circuit.states import content, switch
 
 # Error a step may make: a share of the largest value its store has held (set by the caller), and a
@@ -25,14 +26,16 @@ CHARGE = 20.0  # times the error of an inductor that the current of a stored cha
 STEP_TOL = (
     1e-7  # last Newton step allowed within a time step; a comparator multiplies it by its gain
 )
+STEP = np.int64(24)  # Newton steps allowed within a time step
 LEAST = 1e-12  # s, below which a step is taken as it is
 # A gas tube that went dark needs this long to lose its ions, one that lit to build its glow [s];
 # order of magnitude from memory, unconfirmed. Without it one short of current would flicker with
 # the strays of its wiring at megahertz.
 GLOW = 1e-4
 # Places in `ctl`: step to try next, last step, the one before, points known, time, steps taken,
-# error shares of capacitors and of inductors, effective length of the last step.
-NEXT, LAST, BEFORE, KNOWN, TIME, COUNT, VOLTS, AMPS, EFFECTIVE = range(9)
+# error shares of capacitors and of inductors, effective length of the last step, last Newton step
+# allowed.
+NEXT, LAST, BEFORE, KNOWN, TIME, COUNT, VOLTS, AMPS, EFFECTIVE, TOL = range(10)
 
 Room = npt.NDArray[np.float64]
 
@@ -57,11 +60,12 @@ class March(NamedTuple):
     ctl: Room
 
 
-@jit
+@jit_inner
 def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
     """Everything discharged at time 0, first step a nanosecond; error shares as given."""
     n, e = ar.n + 1, ar.code.size
-    ctl = np.zeros(9)
+    ctl = np.zeros(10)
+    ctl[TOL] = STEP_TOL
     ctl[VOLTS], ctl[AMPS] = volts, amps
     ctl[NEXT] = 1e-9
     ctl[KNOWN] = 1.0
@@ -84,14 +88,14 @@ def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
     )
 
 
-@jit
+@jit_inner
 def restart(m, h):  # type: ignore[no-untyped-def]
     """Forget the past points, after a jump; go on with step `h` [s]."""
     m.ctl[KNOWN] = 1.0
     m.ctl[NEXT] = h
 
 
-@jit
+@jit_inner
 def _error(ar, p, m, h, h1, h2, known):  # type: ignore[no-untyped-def]
     """Largest step error of any capacitor or inductor in units of what is allowed."""
     worst = 0.0
@@ -121,13 +125,13 @@ def _error(ar, p, m, h, h1, h2, known):  # type: ignore[no-untyped-def]
     return worst
 
 
-@jit
+@jit_inner
 def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
     """Take one step of at most `most` [s]; returns its length, or -1 when even tiny ones fail."""
     ctl = m.ctl
     h = min(ctl[NEXT], most)
-    m.x0[:] = m.x
-    m.vj[:] = w.vj
+    put(m.x0, m.x)
+    put2(m.vj, w.vj)
     h1, h2 = ctl[LAST], ctl[BEFORE]
     err = np.inf
     taken = False
@@ -146,26 +150,28 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
         for i in range(ar.n):
             m.xh[i] = b0 * m.x0[i] - b1 * m.x1[i]
             m.x[i] = m.x0[i] + ahead * (m.x0[i] - m.x1[i])
-        used = newton(ar, p, m.x, m.xh, m.hq, m.latch, ctl[TIME] + h, heff, STRAY, 24, STEP_TOL, w)
+        used = newton(
+            ar, p, m.x, m.xh, m.hq, m.latch, ctl[TIME] + h, heff, STRAY, STEP, ctl[TOL], w
+        )
         if used < 0:
-            w.vj[:] = m.vj
+            put2(w.vj, m.vj)
             ctl[KNOWN] = 1.0
             h *= 0.2
             if h < 1e-16:
-                m.x[:] = m.x0
+                put(m.x, m.x0)
                 return -1.0
             continue
         content(ar, p, m.x, m.hq, heff, m.qn)
         err = _error(ar, p, m, h, h1, h2, known)
         if err > 1.0 and h > LEAST:
-            w.vj[:] = m.vj
+            put2(w.vj, m.vj)
             root = err ** (-1.0 / 3.0) if known >= 3 else err**-0.5
             h *= max(0.08, 0.8 * root)
             continue
         taken = True
         break
     if not taken:
-        m.x[:] = m.x0
+        put(m.x, m.x0)
         return -1.0
     ctl[TIME] += h
     ctl[EFFECTIVE] = heff
@@ -178,17 +184,17 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
         m.q1[e, 0], m.q1[e, 1] = m.q0[e, 0], m.q0[e, 1]
         m.q0[e, 0], m.q0[e, 1] = m.qn[e, 0], m.qn[e, 1]
         m.scale[e] = max(m.scale[e], abs(m.qn[e, 0]))
-    m.x1[:] = m.x0
+    put(m.x1, m.x0)
     ctl[BEFORE], ctl[LAST] = h1, h
     ctl[KNOWN] = min(known + 1.0, 3.0)
     ctl[NEXT] = h * max(root, 0.3)
-    m.was[:] = m.latch
+    put(m.was, m.latch)
     if switch(ar, p, m.x, m.latch) > 0 and _settled(ar, m):
         restart(m, max(1e-3 * h, 1e-9))
     return h
 
 
-@jit
+@jit_inner
 def _settled(ar, m):  # type: ignore[no-untyped-def]
     """Undo what a gas tube did too soon after it last changed. Whether any change is left."""
     changed = False
@@ -204,14 +210,14 @@ def _settled(ar, m):  # type: ignore[no-untyped-def]
     return changed
 
 
-@jit
+@jit_inner
 def unbalanced(ar, p, m, w):  # type: ignore[no-untyped-def]
     """Largest current [A] left over at the end of the last step, by that step's own equations."""
     t, h = m.ctl[TIME], m.ctl[EFFECTIVE]
     return residual(ar, p, m.x, m.xh, m.hq, m.was, t, h, STRAY, w)
 
 
-@jit
+@jit_inner
 def make_room(ar, volts, amps):  # type: ignore[no-untyped-def]
     """Solver room and march of one row."""
     return make_work(ar), make_march(ar, volts, amps)

@@ -8,7 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit.compiled_step import TIME
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import jit_inner
+from halfsplit.circuit.room import fill, put
 
 Room = npt.NDArray[np.float64]
 
@@ -25,7 +26,7 @@ class Tally(NamedTuple):
     top: Room
 
 
-@jit
+@jit_inner
 def make_tally(ar):  # type: ignore[no-untyped-def]
     """An empty tally."""
     n, e = ar.n, ar.code.size
@@ -42,19 +43,19 @@ def make_tally(ar):  # type: ignore[no-untyped-def]
     return found
 
 
-@jit
+@jit_inner
 def clear(y):  # type: ignore[no-untyped-def]
     """Begin anew."""
-    y.span[:] = 0.0
-    y.total[:] = 0.0
-    y.held[:] = 0.0
-    y.low[:] = 1e300
-    y.high[:] = -1e300
-    y.bottom[:] = 1e300
-    y.top[:] = -1e300
+    fill(y.span, 0.0)
+    fill(y.total, 0.0)
+    fill(y.held, 0.0)
+    fill(y.low, 1e300)
+    fill(y.high, -1e300)
+    fill(y.bottom, 1e300)
+    fill(y.top, -1e300)
 
 
-@jit
+@jit_inner
 def note(ar, m, h, clock, y):  # type: ignore[no-untyped-def]
     """Add the step of length `h` [s] just taken; `clock` is the store whose rise is timed or -1."""
     y.span[0] += h
@@ -72,19 +73,19 @@ def note(ar, m, h, clock, y):  # type: ignore[no-untyped-def]
         y.top[e] = max(y.top[e], q)
 
 
-@jit
+@jit_inner
 def copy(a, b):  # type: ignore[no-untyped-def]
     """Make tally `b` equal to `a`."""
-    b.span[:] = a.span
-    b.total[:] = a.total
-    b.low[:] = a.low
-    b.high[:] = a.high
-    b.held[:] = a.held
-    b.bottom[:] = a.bottom
-    b.top[:] = a.top
+    put(b.span, a.span)
+    put(b.total, a.total)
+    put(b.low, a.low)
+    put(b.high, a.high)
+    put(b.held, a.held)
+    put(b.bottom, a.bottom)
+    put(b.top, a.top)
 
 
-@jit
+@jit_inner
 def trace(ar, m, h, start, span, wave):  # type: ignore[no-untyped-def]
     """Samples (N, K) of the stretch of `span` [s] from `start` that lie in the step just taken.
 

@@ -16,7 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import NO, YES, jit, jit_inner
+from halfsplit.circuit.room import fill, largest, put
 from halfsplit.circuit.stamps import (
     stamp_amplifier,
     stamp_bjt,
@@ -40,6 +41,7 @@ STRAY = 30e-12  # F from every net to common in the time domain: wiring, as meas
 # A, what rounding leaves in ampere-sized branches. A group of nets that only a leak holds is moved
 # by volts by it, so steps alone cannot tell whether such a group has converged.
 ROUNDING = 1e-12
+FAR = 1e7  # V, where iterations that run away are given up
 LIMITED = 1e8  # A, a source that may give less than this has a curved law
 
 Room = npt.NDArray[np.float64]
@@ -55,6 +57,7 @@ class Work(NamedTuple):
     ground: Room
     f: Room
     vj: Room
+    fence: Room  # (1) V, what no net may pass during the iterations
 
 
 @jit
@@ -69,6 +72,7 @@ def make_work(ar):  # type: ignore[no-untyped-def]
         np.zeros(1),
         np.zeros(ar.n + 1),
         np.zeros((ar.code.size, 2)),
+        np.full(1, np.inf),
     )
 
 
@@ -76,8 +80,8 @@ def make_work(ar):  # type: ignore[no-untyped-def]
 def assemble_straight(ar, p, xh, hq, latch, t, h, stray, w):  # type: ignore[no-untyped-def]
     """Slopes and constant currents of everything that is a straight line in x."""
     a, given, slope = w.straight, w.given, w.slope
-    a[:] = 0.0
-    given[:] = 0.0
+    fill(a, 0.0)
+    fill(given, 0.0)
     jac, n = ar.jac, ar.nodes
     hold, i, g = 0.0, 0.0, 0.0
     if h > 0.0:
@@ -133,8 +137,8 @@ def assemble_straight(ar, p, xh, hq, latch, t, h, stray, w):  # type: ignore[no-
 def assemble(ar, p, x, hq, latch, t, h, limiting, w):  # type: ignore[no-untyped-def]
     """Fill `w.a` and `w.f` at `x` from the straight part. Returns True if any step was limited."""
     a, f, vj = w.a, w.f, w.vj
-    a[:] = w.straight
-    f[:] = w.given
+    put(a, w.straight)
+    put(f, w.given)
     # Element by element, never row by row: the sum of a row's large slopes times large volts would
     # leave rounding that throws a net nothing but a leak holds by volts.
     for i in range(ar.n):
@@ -200,7 +204,7 @@ def factor(lu, a):  # type: ignore[no-untyped-def]
     return True
 
 
-@jit
+@jit_inner
 def backsolve(lu, a, b):  # type: ignore[no-untyped-def]
     """Solve with the factors in `a`; `b` (N+1, last entry ignored) becomes the solution."""
     for k in range(lu.order.size):
@@ -217,46 +221,50 @@ def backsolve(lu, a, b):  # type: ignore[no-untyped-def]
         b[r] = acc / a[lu.diag[k]]
 
 
-@jit
+@jit_inner
 def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[no-untyped-def]
     """Iterate to a solution of one row in place. Returns iterations used, or -1.
 
     `tol` is the last step allowed, as a share of each voltage and in volts. After sixteen steps
     eight in every twenty-four are halved, which breaks the loops of two that full steps fall into
-    between the two ends of an amplifier's range.
+    between the two ends of an amplifier's range. No net is let past `w.fence`: an amplifier of high
+    gain asks for thousands of volts on the way, and everything it drives follows.
     """
     assemble_straight(ar, p, xh, hq, latch, t, h, stray, w)
-    f = w.f
+    f, fence = w.f, w.fence[0]
     for it in range(most):
         reach = 0.5 if it % 24 >= 16 else 1.0
-        limited = assemble(ar, p, x, hq, latch, t, h, True, w)
+        limited = assemble(ar, p, x, hq, latch, t, h, YES, w)
         if not factor(ar.lu, w.a):
             return -1
         f[ar.n] = 0.0
-        left = np.abs(f).max()
+        left = largest(f, ar.n)
         backsolve(ar.lu, w.a, f)
         worst = 0.0
         for i in range(ar.n):
             step = f[i]
-            if not math.isfinite(step) or abs(x[i]) > 1e7:
+            if not math.isfinite(step) or abs(x[i]) > FAR:
                 return -1
             x[i] -= reach * step
+            if abs(x[i]) > fence:
+                x[i] = math.copysign(fence, x[i])
+                limited = True
             worst = max(worst, abs(step) / (tol + tol * abs(x[i])))
         if (worst < 1.0 or left < ROUNDING) and not limited and reach == 1.0:
             return it + 1
     return -1
 
 
-@jit
+@jit_inner
 def seat(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Set every junction's limiting memory to where `x` puts it, for a start from known volts."""
     assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w)
-    assemble(ar, p, x, hq, latch, 0.0, 0.0, False, w)
+    assemble(ar, p, x, hq, latch, 0.0, 0.0, NO, w)
 
 
-@jit
+@jit_inner
 def residual(ar, p, x, xh, hq, latch, t, h, stray, w):  # type: ignore[no-untyped-def]
     """Largest unbalanced current [A] of any net at `x`, assembled afresh without step limiting."""
     assemble_straight(ar, p, xh, hq, latch, t, h, stray, w)
-    assemble(ar, p, x, hq, latch, t, h, False, w)
-    return np.abs(w.f[: ar.n]).max() if ar.n else 0.0
+    assemble(ar, p, x, hq, latch, t, h, NO, w)
+    return largest(w.f, ar.n)

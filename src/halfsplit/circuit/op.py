@@ -38,7 +38,7 @@ def operating_point(topology: Topology, rows: Floats, start: Floats | None = Non
             topology.arrays,
             rows[part],
             begin[part],
-            0 if warm else 1,
+            0 if warm else 3,
             out[part],
             status[part],
             res[part],

@@ -11,10 +11,10 @@ import math
 
 from halfsplit.circuit.devices import bends, clamp, grow, land, limit_step, soft
 from halfsplit.circuit.elements import THERMAL_VOLTAGE as VT
-from halfsplit.circuit.jit import jit, jit_inline
+from halfsplit.circuit.jit import jit_inner
 
 
-@jit_inline
+@jit_inner
 def stamp_two(f, a, jac, e, i, j, ni, nj, current, slope):  # type: ignore[no-untyped-def]
     """Stamp a current from terminal i to j that depends on the voltage between them."""
     f[ni] += current
@@ -25,7 +25,7 @@ def stamp_two(f, a, jac, e, i, j, ni, nj, current, slope):  # type: ignore[no-un
     a[jac[e, j, i]] -= slope
 
 
-@jit
+@jit_inner
 def stamp_source(f, a, jac, e, p, o, x, n, t):  # type: ignore[no-untyped-def]
     """Bench supply that slides into its current limit."""
     emf = p[o + 1] + p[o + 2] * math.sin(2.0 * math.pi * p[o + 3] * t + p[o + 4])
@@ -38,7 +38,7 @@ def stamp_source(f, a, jac, e, p, o, x, n, t):  # type: ignore[no-untyped-def]
     stamp_two(f, a, jac, e, 0, 1, n[e, 0], n[e, 1], -give, g)
 
 
-@jit
+@jit_inner
 def stamp_sink(f, a, jac, e, p, o, x, n):  # type: ignore[no-untyped-def]
     """Constant-current load."""
     if p[o] == 0.0 and p[o + 2] == 0.0:
@@ -49,7 +49,7 @@ def stamp_sink(f, a, jac, e, p, o, x, n):  # type: ignore[no-untyped-def]
     stamp_two(f, a, jac, e, 0, 1, n[e, 0], n[e, 1], p[o] * th + p[o + 2] * v, slope)
 
 
-@jit
+@jit_inner
 def stamp_lamp(f, a, jac, e, p, o, x, n):  # type: ignore[no-untyped-def]
     """Filament, hotter with voltage."""
     v = x[n[e, 0]] - x[n[e, 1]]
@@ -60,7 +60,7 @@ def stamp_lamp(f, a, jac, e, p, o, x, n):  # type: ignore[no-untyped-def]
     stamp_two(f, a, jac, e, 0, 1, n[e, 0], n[e, 1], v / r + p[o + 3] * v, slope)
 
 
-@jit
+@jit_inner
 def stamp_diode(f, a, jac, e, p, o, x, n, vj, hq, h, limiting):  # type: ignore[no-untyped-def]
     """Junction with breakdown, stored charge and a parallel path. True if its step was limited."""
     na, nk = n[e, 0], n[e, 1]
@@ -89,7 +89,7 @@ def stamp_diode(f, a, jac, e, p, o, x, n, vj, hq, h, limiting):  # type: ignore[
     return abs(v - held) > 1e-9 + 1e-6 * abs(v)
 
 
-@jit
+@jit_inner
 def stamp_bjt(f, a, jac, e, p, o, x, n, vj, hq, h, limiting):  # type: ignore[no-untyped-def]
     """Ebers-Moll transistor, gain falling at high current, stored charge. True if limited."""
     nc, nb_, ne = n[e, 0], n[e, 1], n[e, 2]
@@ -147,7 +147,7 @@ def stamp_bjt(f, a, jac, e, p, o, x, n, vj, hq, h, limiting):  # type: ignore[no
     return abs(vbe - ube) > 1e-9 + 1e-6 * abs(vbe) or abs(vbc - ubc) > 1e-9 + 1e-6 * abs(vbc)
 
 
-@jit
+@jit_inner
 def stamp_scr(f, a, jac, e, p, o, x, n, vj, latch, limiting):  # type: ignore[no-untyped-def]
     """Thyristor in the state it is latched in. True if its step was limited."""
     na, nk, ng = n[e, 0], n[e, 1], n[e, 2]
@@ -173,7 +173,7 @@ def stamp_scr(f, a, jac, e, p, o, x, n, vj, latch, limiting):  # type: ignore[no
     return abs(v - held) > 1e-9 + 1e-6 * abs(v)
 
 
-@jit
+@jit_inner
 def stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-untyped-def]
     """Op-amp or comparator between its supplies. True if its step was limited."""
     np_, nm, no, nh, nl = n[e, 0], n[e, 1], n[e, 2], n[e, 3], n[e, 4]
@@ -249,7 +249,7 @@ def stamp_amplifier(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-
     return moved
 
 
-@jit
+@jit_inner
 def stamp_regulator(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-untyped-def]
     """Three-terminal regulator with drop-out and current limit. True if its step was limited."""
     ni, nc, no = n[e, 0], n[e, 1], n[e, 2]

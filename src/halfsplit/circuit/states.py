@@ -7,11 +7,11 @@ import math
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.devices import grow, soft
 from halfsplit.circuit.elements import THERMAL_VOLTAGE as VT
-from halfsplit.circuit.jit import jit
+from halfsplit.circuit.jit import jit_inner
 from halfsplit.circuit.valve_stamps import gas_moves
 
 
-@jit
+@jit_inner
 def switch(ar, p, x, latch):  # type: ignore[no-untyped-def]
     """Let thyristors and gas tubes, then relays, change state at `x`. Returns how many did.
 
@@ -33,7 +33,7 @@ def switch(ar, p, x, latch):  # type: ignore[no-untyped-def]
     return changed
 
 
-@jit
+@jit_inner
 def _thyristor(ar, p, x, latch, e):  # type: ignore[no-untyped-def]
     o = ar.offset[e]
     va = x[ar.nodes[e, 0]] - x[ar.nodes[e, 1]]
@@ -51,7 +51,7 @@ def _thyristor(ar, p, x, latch, e):  # type: ignore[no-untyped-def]
     return 0
 
 
-@jit
+@jit_inner
 def _contact(ar, p, x, latch, e):  # type: ignore[no-untyped-def]
     o = ar.offset[e]
     coil = abs(x[ar.nodes[e, 2]] - x[ar.nodes[e, 3]])
@@ -72,7 +72,7 @@ def _contact(ar, p, x, latch, e):  # type: ignore[no-untyped-def]
     return 0
 
 
-@jit
+@jit_inner
 def content(ar, p, x, hq, h, q):  # type: ignore[no-untyped-def]
     """Fill `q` (E, 2) with what every store holds at `x`, the end of a step of effective length h.
 

@@ -12,14 +12,14 @@ import math
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.devices import land, soft
-from halfsplit.circuit.jit import jit, jit_inline
+from halfsplit.circuit.jit import jit_inner
 from halfsplit.circuit.stamps import stamp_two
 
 # V, rounding of the knee of a lit gas tube; small beside any maintaining voltage.
 KNEE = 0.05
 
 
-@jit_inline
+@jit_inner
 def drive(v, vg, mu, kp, kvb):  # type: ignore[no-untyped-def]
     """Koren's drive [V] at anode (pentode: screen) `v` and grid `vg`; slopes to v and to vg."""
     if v <= 0.0:
@@ -29,7 +29,7 @@ def drive(v, vg, mu, kp, kvb):  # type: ignore[no-untyped-def]
     return v / kp * up, up / kp - slope * vg * v * v / root**3, slope * v / root
 
 
-@jit_inline
+@jit_inner
 def three_halves(v):  # type: ignore[no-untyped-def]
     """v^1.5 above 0 V, nothing below; and its slope.
 
@@ -42,7 +42,7 @@ def three_halves(v):  # type: ignore[no-untyped-def]
     return root**3, 1.5 * root
 
 
-@jit_inline
+@jit_inner
 def hold_grid(vg, knee, vj, e, limiting):  # type: ignore[no-untyped-def]
     """Grid voltage to evaluate at: a step across cut-off stops on it."""
     if not limiting:
@@ -52,7 +52,7 @@ def hold_grid(vg, knee, vj, e, limiting):  # type: ignore[no-untyped-def]
     return kept + knee
 
 
-@jit
+@jit_inner
 def stamp_triode(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-untyped-def]
     """Triode with grid current. True if its step was limited."""
     na, ng, nk = n[e, 0], n[e, 1], n[e, 2]
@@ -78,7 +78,7 @@ def stamp_triode(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-unt
     return abs(vg - held) > 1e-9 + 1e-6 * abs(vg)
 
 
-@jit
+@jit_inner
 def stamp_pentode(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-untyped-def]
     """Pentode with screen and grid current. True if its step was limited."""
     na, ng, ns, nk = n[e, 0], n[e, 1], n[e, 2], n[e, 3]
@@ -114,14 +114,14 @@ def stamp_pentode(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-un
     return abs(vg - held) > 1e-9 + 1e-6 * abs(vg)
 
 
-@jit_inline
+@jit_inner
 def _carry(f, ni, nj, current):  # type: ignore[no-untyped-def]
     """Add a current from net ni to net nj."""
     f[ni] += current
     f[nj] -= current
 
 
-@jit_inline
+@jit_inner
 def _slope(a, jac, e, i, j, plus, minus, g):  # type: ignore[no-untyped-def]
     """Slope of a current from i to j with the voltage from terminal `plus` to `minus`."""
     a[jac[e, i, plus]] += g
@@ -130,7 +130,7 @@ def _slope(a, jac, e, i, j, plus, minus, g):  # type: ignore[no-untyped-def]
     a[jac[e, j, minus]] += g
 
 
-@jit
+@jit_inner
 def stamp_vacuum(f, a, jac, e, p, o, x, n):  # type: ignore[no-untyped-def]
     """Vacuum diode."""
     na, nk = n[e, 0], n[e, 1]
@@ -140,14 +140,14 @@ def stamp_vacuum(f, a, jac, e, p, o, x, n):  # type: ignore[no-untyped-def]
     stamp_two(f, a, jac, e, 0, 1, na, nk, k * i + p[o + 3] * v, k * s + p[o + 3])
 
 
-@jit_inline
+@jit_inner
 def lit_current(v, volts, r):  # type: ignore[no-untyped-def]
     """Current [A] of a lit gas tube at `v` and its slope [S]."""
     up, slope = soft((v - volts) / KNEE)
     return KNEE * up / r, slope / r
 
 
-@jit
+@jit_inner
 def stamp_gas(f, a, jac, e, p, o, x, n, latch):  # type: ignore[no-untyped-def]
     """Gas tube in the state it is latched in."""
     na, nk = n[e, 0], n[e, 1]
@@ -160,7 +160,7 @@ def stamp_gas(f, a, jac, e, p, o, x, n, latch):  # type: ignore[no-untyped-def]
     stamp_two(f, a, jac, e, 0, 1, na, nk, i, g)
 
 
-@jit
+@jit_inner
 def gas_moves(p, o, x, nodes, e, latch):  # type: ignore[no-untyped-def]
     """Whether a gas tube strikes or goes out at `x`."""
     v = x[nodes[e, 0]] - x[nodes[e, 1]]
@@ -170,7 +170,7 @@ def gas_moves(p, o, x, nodes, e, latch):  # type: ignore[no-untyped-def]
     return p[o + 5] < 0.5 or i < p[o + 3]
 
 
-@jit
+@jit_inner
 def holds_gas(ar):  # type: ignore[no-untyped-def]
     """Whether any element is a gas tube."""
     found = False
