@@ -55,7 +55,7 @@ def write(
     topology: Topology,
     changes: Overrides,
     *,
-    open_lead: tuple[str, str] | None = None,
+    open_lead: tuple[str, str] | Mapping[str, str] | None = None,
     fired: frozenset[str] = frozenset(),
     closed: frozenset[str] = frozenset(),
     transient: bool = False,
@@ -65,12 +65,14 @@ def write(
 ) -> Deck:
     """Deck of the netlist with parameter changes laid over it.
 
-    `open_lead` names a transistor and lead (c, b or e) to be broken by a gigohm in series; `fired`
+    `open_lead` names a transistor and lead (c, b or e) to be broken by a gigohm in series, or
+    several; `fired`
     and `closed` name thyristors and contacts taken as on. `start` (net -> V, others at 0) and
     `amps` (inductor -> A) are the state a transient begins in; with them thyristors start off and
     latch by themselves, in about `memory` [s].
     """
     deck = Deck(topology.netlist.common)
+    broken = dict([open_lead]) if isinstance(open_lead, tuple) else dict(open_lead or {})
     for index, element in enumerate(topology.netlist):
         v = _values(element, changes)
         nets = [deck.net(n) for n in element.nets]
@@ -82,7 +84,7 @@ def write(
             gate = f"g{index}" if v["isg"] > 0 else nets[2]
             _gate(deck, index, v, [*nets[:2], gate])
             continue
-        _element(deck, index, element, v, nets, open_lead, fired, closed, transient)
+        _element(deck, index, element, v, nets, broken, fired, closed, transient)
         if isinstance(element, el.Inductor):
             at = (amps or {}).get(element.name, 0.0) if start is not None else None
             parts.inductor(deck.lines.append, index, v, nets, at)
@@ -185,13 +187,13 @@ def _bjt(deck, i, element, v, nets, open_lead):  # type: ignore[no-untyped-def]
     for key, pair in (("gce", (c, e)), ("gbe", (b, e)), ("gcb", (c, b))):
         if v[key] > 0:
             add(f"R{key}{i} {pair[0]} {pair[1]} {1 / v[key]:.9g}")
-    if v["ist"] <= 0 and not (open_lead and open_lead[0] == element.name):
+    if v["ist"] <= 0 and element.name not in open_lead:
         if v["isf"] > 0 or v["isr"] > 0:
             raise ValueError(f"{element.name}: an open lead must be given as open_lead")
         return
     leads = {"c": c, "b": b, "e": e}
-    if open_lead and open_lead[0] == element.name:
-        lead = open_lead[1]
+    if element.name in open_lead:
+        lead = open_lead[element.name]
         add(f"Ropen{i} {leads[lead]} o{i} 1e9")
         leads[lead] = f"o{i}"
         base = dict(zip(element.PARAMS, element.vector(), strict=True))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Literal
 
@@ -178,9 +179,13 @@ class Assembly:
 
     def nets(self) -> list[str]:
         """Every net the parts name, common left out, in file order."""
+        return list(self._nets)
+
+    @cached_property
+    def _nets(self) -> tuple[str, ...]:
         seen = dict.fromkeys(n for p in self.parts.values() for n in p.terminals().values())
         seen.pop(self.common, None)
-        return list(seen)
+        return tuple(seen)
 
     def net_label(self, net: str) -> str:
         """Net with the rail or point names people know it by."""

@@ -13,11 +13,12 @@ from typing import Any
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
-from halfsplit.bench.drill_bench import Bench, Case, draw_cases
+from halfsplit.bench.drill_bench import Bench, Case, draw_cases, drawn
 from halfsplit.bench.session import WORTHLESS, Session
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.next_check import SWAP, TOUCH_VOLTS, Candidate, Check
+from halfsplit.faults.dictionary import predict
 from halfsplit.faults.hypotheses import Fault, Hypothesis
 from halfsplit.faults.predictions import UNCLAIMED
 
@@ -93,7 +94,24 @@ def prepared(
             ]
             if taken:
                 follow[name] = taken
-    return draw_cases(session.standard, shown, kinds, count, seed, follow)
+    return draw_cases(
+        session.standard, shown, kinds, count, seed, follow, lambda c: _differs(session, start, c)
+    )
+
+
+def _differs(session: Session, start: Condition, case: Case) -> bool:
+    """Whether a specimen reads otherwise than the same one without its fault, in any load."""
+    values = [drawn(session.machine, c) for c in (case, Case("healthy", (), case.seed))]
+    for load in session.assembly.loads:
+        table = predict(session.machine, Condition(start.feed, load), values, moves=[])
+        if int(table.status[0]) in UNCLAIMED:
+            return True
+        columns = [table.column(n) for n in session.probe_nets()]
+        level = np.abs(table.mean[1, columns])
+        moved = np.abs(table.mean[0, columns] - table.mean[1, columns])
+        if (moved > SHOWS * (0.05 * level + 0.02)).any():
+            return True
+    return False
 
 
 def play(session: Session, bench: Bench, case: Case, most: int = MOST) -> Played:

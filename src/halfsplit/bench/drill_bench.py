@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -146,10 +146,13 @@ def draw_cases(
     count: int,
     seed: int,
     follow: dict[str, list[tuple[Fault, float]]] | None = None,
+    shows: Callable[[Case], bool] = lambda _: True,
 ) -> list[Case]:
     """`count` cases, their kinds in turn, faults drawn by odds among those that would show.
 
-    `follow` gives, by fault, what it may take along and the chance: for cascades.
+    `follow` gives, by fault, what it may take along and the chance: for cascades. `shows` tells
+    whether a specimen as drawn differs anywhere from the same without its fault; one that does not
+    is drawn again, as nobody would have brought it to a bench.
     """
     random = np.random.default_rng(seed)
     seen = [
@@ -157,9 +160,10 @@ def draw_cases(
     ]
     odds = np.array([f.odds for f in seen])
     first = [f for f in seen if follow and follow.get(f.name)]
-    made = []
-    for k in range(count):
-        kind = kinds[k % len(kinds)]
+    made: list[Case] = []
+    tries = 0
+    while len(made) < count:
+        kind = kinds[len(made) % len(kinds)]
         faults: tuple[Fault, ...] = ()
         if kind == "single":
             faults = (seen[int(random.choice(len(seen), p=odds / odds.sum()))],)
@@ -175,5 +179,8 @@ def draw_cases(
             chance = np.array([c for _, c in taken])
             effect = taken[int(random.choice(len(taken), p=chance / chance.sum()))][0]
             faults = (cause, effect)
-        made.append(Case(kind, faults, seed * 100_003 + k))
+        tries += 1
+        number = seed * 100_003 + tries
+        if all(shows(Case(kind, (f,), number)) for f in faults[:2]) or tries > 20 * count:
+            made.append(Case(kind, faults, number))
     return made

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
@@ -12,10 +11,10 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.noting import Noter
+from halfsplit.bench.sights import best_pairs, best_sizes
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, Left, search
-from halfsplit.diagnosis.sight import Sight
 from halfsplit.diagnosis.signs import likelihood
 from halfsplit.faults.book import Book
 from halfsplit.faults.cascades import Taken, cascades, likely
@@ -31,7 +30,7 @@ from halfsplit.faults.hypotheses import (
     wrong_faults,
 )
 from halfsplit.faults.loaded import load
-from halfsplit.faults.pairs import PairMeans, pair_means, pair_rows, size_means
+from halfsplit.faults.pairs import PairMeans
 from halfsplit.faults.predictions import Predictions, joined
 from halfsplit.faults.sampling import Drawn
 from halfsplit.faults.spreads import Spreads
@@ -46,8 +45,8 @@ KEPT_WITH_PARTS = (
     "standard",
     "book",
     "_loaded",
-    "_pairs",
-    "_sizes",
+    "pair_tables",
+    "size_tables",
     "_cascades",
     "_drawn",
     "spreads",
@@ -345,80 +344,25 @@ class Reasoner(Noter):
 
     def sizes(self, most: int) -> list[Hypothesis]:
         """Standard faults of other sizes that fit the powered readings best at first sight."""
-        score: np.ndarray | None = None
-        which: list[tuple[int, float]] = []
-        for item in self.evidence():
-            if item.ohmmeter is not None or item.quantity not in ("volts", "ripple"):
-                continue
-            at = item.condition.as_drawn()
-            found = self._size_means(at)
-            if found is None:
-                return []
-            which, means = found
-            gone = [bool(h.faults) and not h.left(item.condition) for h in self.standard]
-            seen = Sight(self.dictionary.get(at), item, gone).pairs(means)
-            score = seen if score is None else score + seen
-        if score is None:
-            return []
-        prior = np.log(np.array([self.standard[i].prior for i, _ in which]))
-        order = np.argsort(-(score + prior), kind="stable")[:most]
-        chosen = [which[int(k)] for k in order]
-        return [together([self.standard[i].faults[0].at(scale)]) for i, scale in chosen]
-
-    def _size_means(self, condition: Condition) -> tuple[list[tuple[int, float]], PairMeans] | None:
-        if condition not in self._sizes:
-            self._sizes[condition] = size_means(self.dictionary, self.standard, condition)
-        return self._sizes[condition]
-
-    @cached_property
-    def _sizes(self) -> dict[Condition, tuple[list[tuple[int, float]], PairMeans] | None]:
-        return {}
+        return best_sizes(self, most)
 
     def pairs(self, most: int) -> tuple[list[tuple[Hypothesis, Hypothesis]], int]:
         """Pairs of standard faults that fit the powered readings best at first sight."""
-        listed = self.standard
-        prior = np.log(np.array([h.prior for h in listed]))
-        first, second = pair_rows(listed, 2)
-        score = prior[first] + prior[second]
-        alone = np.zeros(len(listed))
-        for item in self.evidence():
-            if item.ohmmeter is None:
-                at = item.condition.as_drawn()
-                gone = [bool(h.faults) and not h.left(item.condition) for h in listed]
-                sight = Sight(self.dictionary.get(at), item, gone)
-                score += sight.pairs(self._pair_means(at))
-                alone += sight.singles()
-        order = np.argsort(-score, kind="stable")[:most]
-        made = []
-        for k in order:
-            a, b = int(first[k]), int(second[k])
-            raised = self.boost(listed[a], listed[b].faults[0])
-            raised = max(raised, self.boost(listed[b], listed[a].faults[0]))
-            better = a if alone[a] >= alone[b] else b
-            made.append((together([*listed[a].faults, *listed[b].faults], raised), listed[better]))
-        count = sum(len(h.faults) == 1 for h in listed)
-        return made, max(0, count * (count - 1) // 2 - len(first) - _same_part(listed))
-
-    def _pair_means(self, condition: Condition) -> PairMeans:
-        if condition not in self._pairs:
-            self._pairs[condition] = pair_means(
-                self.dictionary, self.standard, condition, self.progress
-            )
-        return self._pairs[condition]
+        return best_pairs(self, most)
 
     @cached_property
-    def _pairs(self) -> dict[Condition, PairMeans]:
+    def size_tables(self) -> dict[Condition, tuple[list[tuple[int, float]], PairMeans] | None]:
+        """Means of single faults at other sizes, by condition."""
+        return {}
+
+    @cached_property
+    def pair_tables(self) -> dict[Condition, PairMeans]:
+        """Means of every pair, by condition."""
         return {}
 
     def repaired(self, hypothesis: Hypothesis) -> bool:
         """Whether nothing of it is left in the machine as it stands."""
         return not hypothesis.left(self.condition)
-
-
-def _same_part(listed: Sequence[Hypothesis]) -> int:
-    """Pairs of single faults of one and the same part, which exclude each other."""
-    counts = Counter(h.parts[0] for h in listed if len(h.faults) == 1)
-    return sum(n * (n - 1) // 2 for n in counts.values())
 
 
 def _place(item: Evidence) -> Condition:

@@ -58,6 +58,8 @@ class Recorder:
         self.journal = Journal.open(journal_path(path))
         self.progress = progress
         self._entries: list[Entry] | None = None
+        self._until: int | None = None
+        self._evidence: list[Evidence] | None = None
 
     def __enter__(self) -> Self:
         return self
@@ -69,8 +71,19 @@ class Recorder:
     def entries(self) -> list[Entry]:
         """Journal entries in force."""
         if self._entries is None:
-            self._entries = self.journal.entries()
+            found = self.journal.entries()
+            self._entries = [e for e in found if self._until is None or e.seq <= self._until]
         return self._entries
+
+    @property
+    def until(self) -> int | None:
+        """Number of the last entry looked at; None for all of them."""
+        return self._until
+
+    @until.setter
+    def until(self, number: int | None) -> None:
+        self._until = number
+        self._forget()
 
     def _append(self, kind: str, body: dict[str, Any], key: str | None = None) -> Entry:
         entry = self.journal.append(kind, body, key=key)
@@ -79,8 +92,8 @@ class Recorder:
 
     def _forget(self) -> None:
         """Drop what was derived from the journal; the dictionary does not depend on it."""
-        self._entries = None
-        for name in ("found", "_grouped", "_live"):
+        self._entries = self._evidence = None
+        for name in ("found", "_grouped", "_live", "_unexplained"):
             self.__dict__.pop(name, None)
 
     @property
@@ -104,8 +117,10 @@ class Recorder:
 
     def evidence(self) -> list[Evidence]:
         """Readings in force that weigh on the suspects, in order."""
-        read = [evidence_of(self.assembly, e) for e in self.entries if e.kind == "read"]
-        return [item for item in read if item is not None]
+        if self._evidence is None:
+            read = [evidence_of(self.assembly, e) for e in self.entries if e.kind == "read"]
+            self._evidence = [item for item in read if item is not None]
+        return list(self._evidence)
 
     def net(self, name: str) -> str:
         """Net meant by a name typed at the bench. Raises NotFoundError naming the nearest."""

@@ -344,10 +344,14 @@ class Session(Reasoner):
 
     def unexplained(self) -> list[Reason]:
         """Readings the leading suspect contradicts: to be taken again before believing it."""
-        leading = self.suspects(1)
-        if not leading or not leading[0].suspects[0].hypothesis.faults:
+        return self._unexplained
+
+    @cached_property
+    def _unexplained(self) -> list[Reason]:
+        leading = self.groups()[:1]
+        if not leading or not self.hypotheses[leading[0].members[0]].faults:
             return []
-        return [r for r in leading[0].suspects[0].reasons if r.verdict == "contradicts"]
+        return [r for r in self.reasons(leading[0].members[0]) if r.verdict == "contradicts"]
 
     def quiet(self) -> Group | None:
         """The leading group when it holds "no fault": whatever is wrong does not show so far."""

@@ -87,6 +87,7 @@ for command in (
     reading.undo,
     reasoning.expect,
     reasoning.suspects,
+    reasoning.trail,
     reasoning.resume,
     dead.ohms,
     drill.drill,

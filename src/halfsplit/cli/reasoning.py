@@ -55,6 +55,22 @@ def suspects(
         return emit(suspects_dict(bench, groups), json, lambda: show.suspects(bench, groups))
 
 
+def trail(
+    file: Path,
+    *,
+    last: Annotated[
+        int | None, Parameter(help="entries to go back", validator=Number(gte=1))
+    ] = None,
+    json: Json = False,
+) -> int:
+    """How suspicion moved, entry by entry: who led, who was dropped, and by which reading."""
+    from halfsplit.bench.trail import trail as walk
+
+    with session(file) as bench:
+        steps = walk(bench, last)
+        return emit([s.as_dict() for s in steps], json, lambda: show.trail(steps))
+
+
 def next_(file: Path, *, json: Json = False) -> int:
     """The one check to make next, and what each outcome would mean."""
     from halfsplit.bench.report import next_dict

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from halfsplit.assembly.model import Assembly
     from halfsplit.bench.expect import Line
     from halfsplit.bench.session import Session, SuspectGroup
+    from halfsplit.bench.trail import Step
     from halfsplit.diagnosis.evidence import Meter
     from halfsplit.journal import Entry
 
@@ -352,6 +353,20 @@ def resumed(bench: Session, data: dict[str, Any]) -> None:
         say(f"  suspect {percent(g['weight'])}: {listed}")
     advice(bench, data["next"])
     sys.stdout.flush()
+
+
+def trail(steps: Sequence[Step]) -> None:
+    """What each entry did to the suspects."""
+    if not steps:
+        say("Nothing in the journal weighs on the suspects yet.")
+    for step in steps:
+        lead = ", ".join(step.lead[:3]) + (
+            f" and {len(step.lead) - 3} more" if step.lead[3:] else ""
+        )
+        out.print(f"[bold]#{step.number} {escape(step.words)}[/]")
+        say(f"  then led: {lead}, {percent(step.weight)} (before {percent(step.before)})")
+        for name, reason in step.dropped:
+            say(f"  dropped {name}: {reason}")
 
 
 def amps(value: float) -> str:

@@ -24,7 +24,9 @@ def expected_gain(weights: Floats, outcomes: Floats) -> float:
     outcomes: probability of each outcome under each hypothesis (H, O), rows summing to 1.
     """
     joint = weights[:, None] * outcomes
-    each = np.array([entropy(row) for row in outcomes])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        bits = np.where(outcomes > 0.0, outcomes * np.log2(outcomes), 0.0)
+    each = -bits.sum(axis=1)
     return max(entropy(joint.sum(axis=0)) - float((weights * each).sum()), 0.0)
 
 

@@ -70,6 +70,19 @@ class Meter:
         """Standard deviation [V]: half the stated limit, as limits are met by nearly all."""
         return max(self.limit(value, resolution) / 2.0, 1e-4)
 
+    def sigmas(self, values: Floats, resolution: float) -> Floats:
+        """The same for many readings [V] (H)."""
+        claim = self.fraction * np.abs(values) + self.counts * resolution
+        if self.full_scale:
+            claim = claim + self.full_scale * np.array([self.range_for(v) for v in values])
+        return np.maximum(claim / 2.0, 1e-4)
+
+    def loads(self, values: Floats) -> Floats:
+        """Input resistance [ohm] while it shows each of many readings [V] (H)."""
+        if not self.sensitivity:
+            return np.full(len(values), self.ohms)
+        return np.array([self.input_ohms(v) for v in values])
+
     def limit(self, value: float, resolution: float) -> float:
         """Largest error [V] the meter claims at a reading."""
         claim = self.fraction * abs(value) + self.counts * resolution

@@ -180,14 +180,14 @@ class Belief:
         source = table.ohms[only, a] + table.ohms[only, b]
         taken = np.full(mean.shape, item.value)
         shown = np.where(np.isfinite(taken), taken, np.nan_to_num(mean))
-        ohms = np.array([item.meter.input_ohms(v) for v in shown])
+        ohms = item.meter.loads(shown)
         loading = ohms / (ohms + source)
         if table.loaded is not None:
             loading = np.where(table.loaded[only], 1.0, loading)
         slope = (table.spread[only, :, a] - table.spread[only, :, b]) * loading[:, None]
         mean = np.nan_to_num(mean * loading)
         learnt, var, _ = self._given(slope, only)
-        own = np.array([item.meter.sigma(m, item.resolution) for m in mean])
+        own = item.meter.sigmas(mean, item.resolution)
         bend = BEND * np.sqrt(np.einsum("hk,hk->h", slope, slope))
         model = np.hypot(MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS, bend)
         known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)

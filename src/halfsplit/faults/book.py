@@ -217,13 +217,16 @@ def _gather(
     arrays: dict[str, Any] = {}
     for name in ARRAYS:
         at = np.array(spread if name == "spread" else where, dtype=np.int64)
-        source = [getattr(t, name) for t in tables]
-        if source[0].ndim > 1 and nets is not None:
-            source = [a[:, columns] if name == "wave" else a[..., columns] for a in source]
-        made = np.empty((len(at), *source[0].shape[1:]), dtype=source[0].dtype)
+        found = []
         for k in np.unique(at[:, 0]):
             rows = np.flatnonzero(at[:, 0] == k)
-            made[rows] = source[k][at[rows, 1]]
+            source = getattr(tables[k], name)
+            if source.ndim > 1 and nets is not None:
+                source = source[:, columns] if name == "wave" else source[..., columns]
+            found.append((rows, source[at[rows, 1]]))
+        made = np.empty((len(at), *found[0][1].shape[1:]), dtype=found[0][1].dtype)
+        for rows, part in found:
+            made[rows] = part
         arrays[name] = made
     return Predictions(kept, top=first.highest(), **arrays)
 

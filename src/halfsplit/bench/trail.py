@@ -1,0 +1,105 @@
+"""How the suspicion moved, entry by entry: who led, who rose, who was dropped and by what."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from halfsplit.bench.session import Session
+from halfsplit.journal import Entry
+
+# Weight from which somebody counts as a suspect, and below which one that was is dropped.
+SUSPECT, DROPPED = 0.05, 0.005
+WEIGHED = ("read", "observe", "prove", "condition")
+
+
+@dataclass(frozen=True)
+class Step:
+    """What one journal entry did.
+
+    Attributes
+    ----------
+    number: of the entry; `words` what it says.
+    lead: the leading suspects after it (names that nothing tells apart), with their joint weight.
+    before: that weight before it.
+    dropped: suspects it ended, each with the reading that speaks against it.
+    """
+
+    number: int
+    words: str
+    lead: tuple[str, ...]
+    weight: float
+    before: float
+    dropped: tuple[tuple[str, str], ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """For ``--json``."""
+        return asdict(self)
+
+
+def trail(session: Session, last: int | None = None) -> list[Step]:
+    """Every entry that weighs, in order; of a long journal the `last` few.
+
+    Each step is the whole sum with the entries up to it, so it says what was believed then.
+    """
+    entries = [e for e in session.entries if e.kind in WEIGHED]
+    first = 0 if last is None else max(len(entries) - last, 0)
+    steps = []
+    previous = _weights(session, entries[first - 1].seq) if first else {}
+    for entry in entries[first:]:
+        now = _weights(session, entry.seq)
+        groups = session.groups()
+        if not groups:
+            continue
+        names = tuple(dict.fromkeys(session.hypotheses[i].name for i in groups[0].members))
+        gone = [n for n, w in previous.items() if w >= SUSPECT and now.get(n, 0.0) < DROPPED]
+        steps.append(
+            Step(
+                entry.seq,
+                words(session, entry),
+                names,
+                groups[0].weight,
+                max((previous.get(n, 0.0) for n in names), default=0.0),
+                tuple((n, _against(session, n)) for n in gone),
+            )
+        )
+        previous = now
+    session.until = None
+    return steps
+
+
+def _weights(session: Session, number: int) -> dict[str, float]:
+    """Weight of every suspect by name after the entries up to a number."""
+    session.until = number
+    found: dict[str, float] = {}
+    for group in session.groups():
+        for i in group.members[:3]:  # a large group is nobody in particular
+            name = session.hypotheses[i].name
+            found[name] = max(found.get(name, 0.0), group.weight)
+    return found
+
+
+def _against(session: Session, name: str) -> str:
+    """The reading that speaks loudest against a suspect."""
+    names = [h.name for h in session.hypotheses]
+    if name not in names:
+        return "nothing it explains is left"
+    told = [r for r in session.reasons(names.index(name)) if r.verdict == "contradicts"]
+    return told[-1].words if told else "another explains the readings better"
+
+
+def words(session: Session, entry: Entry) -> str:
+    """One entry in a few words."""
+    body = entry.body
+    if entry.kind == "read":
+        where = session.assembly.net_label(body["net"])
+        other = f" to {body['against']}" if body["against"] else ""
+        kind = "" if body["quantity"] == "volts" else f" {body['quantity']}"
+        return f"{where}{other}{kind} {body['text']}"
+    if entry.kind == "prove":
+        return f"{body['part']} tested {'good' if body['good'] else 'bad'}"
+    if entry.kind == "observe":
+        return f"{body['part']} {body['text']}".strip()
+    return str(
+        body.get("did") or f"now {body['condition']['feed']}, load {body['condition']['load']}"
+    )
