@@ -74,8 +74,9 @@ def disagreements(machine, count: int, seed: int) -> tuple[list[str], int, int]:
         first, second = (str(n) for n in random.choice(at.nets, 2, replace=False))
         h = faults[0] if random.random() < 0.5 else faults[int(random.integers(2, len(faults)))]
         meter = profiles[int(random.integers(len(profiles)))]
-        lead = (h.part, tray.OPEN_LEADS[h.mode]) if h.mode in tray.OPEN_LEADS else None
-        closed = frozenset({f"{h.part}:contact"} if "welded" in h.mode else ())
+        lead = tray.open_lead(h.name)
+        ref = h.name.partition(" ")[0]
+        closed = frozenset({f"{ref}:contact"} if "welded" in h.name else ())
         for pair in ((first, second), (second, first)):
             found = at.read([Ask(*pair, h.changes)], OFF, meter)
             asked = f"{meter.name} {pair[0]} {pair[1]} {h.name}"
