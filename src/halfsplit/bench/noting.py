@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Literal
 
-from halfsplit.assembly.condition import find_part, parse_change
+from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
 from halfsplit.assembly.file import near
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.record import Recorder
 from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, Sign
 from halfsplit.journal import Entry
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
+from halfsplit.quantity import QuantityError, parse_reading
 
 BringUp = Literal["reform", "protect", "discharge"]
 
@@ -64,6 +65,60 @@ class Noter(Recorder):
             values, sign = dict(change.values), "not-as-drawn"
         body = {"text": said, "part": ref, "touched": touched, "sign": sign, "found": values}
         return self._append("observe", {**body, "condition": self.condition.as_dict()})
+
+    def read_current(self, name: str, text: str, condition: Condition | None = None) -> Entry:
+        """Store the current through a meter put in a part's place (a fuse out, a wire opened),
+        counted from its first lead to its second.
+
+        Raises ProblemsError when the text is no current or the part has not two leads.
+        """
+        part = find_part(self.assembly, name)
+        at = condition or self.condition
+        nets = list(part.terminals().values())
+        wrong, instead = "", ""
+        if len(nets) != 2:
+            wrong, instead = f"{part.ref} has {len(nets)} leads", "a part of two, such as a fuse"
+        elif not at.energised():
+            wrong, instead = "no current flows in a machine that is off", "--feed, as it is fed"
+        if wrong:
+            raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
+        try:
+            reading = parse_reading(text, "A")
+        except QuantityError as error:
+            told = Problem("", 0, 0, name, f"“{error.text}”: {error.wrong}", error.instead)
+            raise ProblemsError([told]) from error
+        if condition is not None and condition != self.condition:
+            self._append("condition", {"condition": condition.as_dict()})
+        linked = at.with_change(Change(part.ref, "bypassed"))
+        first, second = nets
+        value = reading.value if reading.state == "number" else None
+        if first == self.assembly.common:  # the reading is kept from the other net to common
+            first, second, value = second, first, None if value is None else -value
+        return self._append(
+            "read",
+            {
+                "net": first,
+                "against": "" if second == self.assembly.common else second,
+                "quantity": "amps",
+                "value": value,
+                "resolution": reading.resolution,
+                "state": reading.state,
+                "text": f"{reading.text} through {part.ref}",
+                "condition": linked.as_dict(),
+                "meter": self.meter.__dict__,
+            },
+        )
+
+    def weigh_part(self, of: str, factor: float) -> Entry:
+        """Store how much likelier than a new one a part, or every part of a kind, is to have
+        failed: replaces the usual factor for age. Raises ProblemsError or NotFoundError."""
+        kinds = {p.KIND for p in self.assembly.parts.values()}
+        if of.lower() not in kinds:
+            of = find_part(self.assembly, of).ref
+        if not 0.0 < factor <= 1e4:
+            wrong = "a factor is above 0 and at most 10000"
+            raise ProblemsError([Problem("", 0, 0, of, wrong, "C4=30")])
+        return self._append("factor", {"of": of.lower(), "factor": factor})
 
     def signs(self) -> list[Sign]:
         """Observations in force that weigh on the suspects, in order."""

@@ -20,6 +20,7 @@ from halfsplit.cli import (
     reasoning,
     serial,
     show,
+    weights,
     wire,
 )
 from halfsplit.problems import ExitCode, HalfsplitError, Problem, ProblemsError
@@ -88,6 +89,7 @@ for command in (
     reasoning.expect,
     reasoning.suspects,
     reasoning.trail,
+    weights.weights,
     reasoning.resume,
     dead.ohms,
     drill.drill,

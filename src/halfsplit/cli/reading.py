@@ -12,6 +12,8 @@ from halfsplit.cli import show
 from halfsplit.cli.common import NONE, Feed, Json, Limiters, Load, Warm, emit, session
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
 
+ONE_OF = "a reading is one of volts, --ac, --ripple, --frequency, --current, --ohms, --diode"
+
 
 def read(
     file: Path,
@@ -27,6 +29,9 @@ def read(
     frequency: Annotated[
         bool, Parameter(negative="", help="counted or from a scope: v5r=100Hz")
     ] = False,
+    current: Annotated[
+        bool, Parameter(negative="", help="through a meter in a part's place: F3=0.83A")
+    ] = False,
     sure: Annotated[
         bool, Parameter(negative="", help="store even a reading far too large")
     ] = False,
@@ -41,15 +46,19 @@ def read(
     With --ohms or --diode the first net has the red lead: n12:com=1.5, com:n12=OL.
     """
     driven = None
-    if ripple + ac + frequency + max(ohms, diode) > 1 or (ohms and diode):
-        either = "a reading is one of volts, --ac, --ripple, --frequency, --ohms, --diode"
+    if ripple + ac + frequency + current + max(ohms, diode) > 1 or (ohms and diode):
+        either = (
+            "a reading is one of volts, --ac, --ripple, --frequency, --current, --ohms, --diode"
+        )
         raise ProblemsError([Problem("", 0, 0, "", either, "one of them")])
     if ohms or diode or meter:
         from halfsplit.bench.dead import find_ohmmeter
 
         driven = find_ohmmeter(meter, diode)
         if ripple or ac or frequency or (ohms and driven.test == "diode"):
-            either = "a reading is one of volts, --ac, --ripple, --frequency, --ohms, --diode"
+            either = (
+                "a reading is one of volts, --ac, --ripple, --frequency, --current, --ohms, --diode"
+            )
             raise ProblemsError([Problem("", 0, 0, "", either, "--ohms")])
     problems, stored, absent = [], [], 0
     with session(file) as bench:
@@ -63,6 +72,12 @@ def read(
                 if not sign or (":" in name and not second):
                     wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
                     raise ProblemsError([wrong])
+                if current:
+                    entry = bench.read_current(first, value, at)
+                    stored.append(entry)
+                    if not json:
+                        show.stored(entry, bench.assembly)
+                    continue
                 entry = bench.read(
                     first,
                     value,
@@ -109,7 +124,7 @@ def observe(
     sign: Annotated[
         str,
         Parameter(
-            help="of a part: blown, burnt, bulged, cracked, as-drawn, not-as-drawn; "
+            help="of a part: blown, burnt, hot, bulged, cracked, as-drawn, not-as-drawn; "
             "of the machine: ticking, whine, hum, quiet"
         ),
     ] = "",

@@ -153,7 +153,7 @@ def stored(entry: Entry, assembly: Assembly) -> None:
         if b["value"] is not None:
             from halfsplit.quantity import show
 
-            unit: Any = {"ohms": "ohm", "frequency": "Hz"}.get(b["quantity"])
+            unit: Any = {"ohms": "ohm", "frequency": "Hz", "amps": "A"}.get(b["quantity"])
             shown = show(b["value"], unit, 4) if unit else volts(b["value"])
         elif b.get("ohmmeter") and b["state"] == "over":
             shown = "OL"

@@ -15,7 +15,7 @@ from halfsplit.faults.ohmmeter import Ohmmeter
 __all__ = ["Evidence", "Meter", "Quantity"]
 
 # "look" is no reading: is the part that of the drawing, and fitted as drawn?
-Quantity = Literal["volts", "ripple", "ac", "frequency", "ohms", "diode", "look"]
+Quantity = Literal["volts", "ripple", "ac", "frequency", "ohms", "diode", "amps", "look"]
 
 
 @dataclass(frozen=True)

@@ -53,6 +53,8 @@ def _words(item: Evidence, x: float) -> str:
     if item.quantity == "frequency":
         return show(item.unscaled(x), "Hz", 3)
     meter = item.ohmmeter
+    if item.quantity == "amps":
+        return show(x, "A", 3)
     if meter is None or meter.test == "diode":
         return volts(x if meter is None or x <= meter.ranges[-1].top else math.inf)
     value = meter.unscale(x) if math.isfinite(x) else math.inf

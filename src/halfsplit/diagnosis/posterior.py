@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from halfsplit.circuit.elements import SHORT
 from halfsplit.circuit.solution import Status
 from halfsplit.diagnosis import swing
 from halfsplit.diagnosis.evidence import Evidence, Quantity
@@ -40,6 +41,10 @@ MODEL_FRACTION, MODEL_VOLTS = 0.003, 0.010
 # What slopes taken at one sigma miss of a circuit that bends, as a share of the spread they give:
 # from solved draws of the demo tray under pairs of faults, tests/simulator.
 BEND = 0.06
+# One sigma of a current: a hand-held meter's ampere range is good to two percent or so, shunt and
+# leads change what they measure, and below a milliampere leakage counts. Common practice, no
+# published source.
+AMPS_FRACTION, AMPS_LEAST = 0.02, 1e-3
 # With something unmodelled wrong, a reading is still as in a healthy machine this often.
 UNMODELLED_HEALTHY = 0.3
 # How well a ripple is known, as shares of it (one sigma): across a reservoir of unknown age, and
@@ -54,6 +59,7 @@ WILD_HERTZ = math.log(1e6)  # a wild frequency lies anywhere in six decades, on 
 MOST_SCALE = 20.7
 # How often a wild dead reading (lead off, wrong point) is over-range; common practice.
 WILD_OVER = 0.5
+WILD_AMPS = 20.0  # A, both ways of a hand-held meter's range
 
 
 @dataclass(frozen=True)
@@ -170,6 +176,8 @@ class Belief:
         if isinstance(table, DeadTable):
             return self._dead(table, item, only)
         a, b = table.column(item.pos), table.column(item.neg)
+        if item.quantity == "amps":
+            return self._amps(table, item, a, b, only)
         if item.quantity != "volts":
             return self._swinging(table, item, a, b, only)
         mean = table.mean[only, a] - table.mean[only, b]
@@ -195,6 +203,16 @@ class Belief:
         rest = np.hypot(own, model) * self.doubt
         states = {} if only is not EVERY else _states(table, a, b, loading, rest)
         return Expected(mean + learnt, self.doubt * sigma, slope, known, states=states)
+
+    def _amps(self, table: Predictions, item: Evidence, a: int, b: int, only: Rows) -> Expected:
+        """Amperes through a meter put in a part's place, which is a link of known conductance."""
+        slope = (table.spread[only, :, a] - table.spread[only, :, b]) * SHORT
+        mean = np.nan_to_num((table.mean[only, a] - table.mean[only, b]) * SHORT)
+        learnt, var, _ = self._given(slope, only)
+        bend = BEND * np.sqrt(np.einsum("hk,hk->h", slope, slope))
+        own = AMPS_FRACTION * np.abs(mean) + AMPS_LEAST + item.resolution
+        known = ~np.isin(table.status[only], UNCLAIMED)
+        return Expected(mean + learnt, np.sqrt(var + own**2 + bend**2), slope, known)
 
     def _dead(self, table: DeadTable, item: Evidence, only: Rows) -> Expected:
         assert item.ohmmeter is not None
@@ -335,6 +353,8 @@ def _states(table: Predictions, a: int, b: int, loading: Floats, rest: Floats) -
 def span_of(table: Table, quantity: Quantity = "volts") -> float:
     """Range a wild reading could land in: the circuit's own extremes [V], both ways; of a frequency
     or a dead reading all that the meter can show, on its scale."""
+    if quantity == "amps":
+        return WILD_AMPS
     if quantity == "frequency":
         return WILD_HERTZ
     if isinstance(table, DeadTable):

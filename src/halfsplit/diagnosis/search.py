@@ -105,7 +105,8 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
     """Look at sets of faults until one explains the readings or none of the next size helps."""
     bare, singles = list(standard[:2]), [h.faults[0] for h in standard if len(h.faults) == 1]
     missed = 0
-    kept = ports.sizes(OTHER_SIZES)
+    # A rival that explains all must not keep "the new one is bad too" from being looked at.
+    kept = [*ports.sizes(OTHER_SIZES), *_twice(standard)]
     ports.settle(kept)
     everything = [*standard, *kept]
     belief = ports.weigh(everything, False)
@@ -136,6 +137,18 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
     everything, belief = _companions(everything, belief, singles, ports)
     words = f"{missed} sets of several faults were not looked at" if missed else ""
     return Found(everything, belief, Left(missed, words))
+
+
+def _twice(standard: Sequence[Hypothesis]) -> list[Hypothesis]:
+    """A part that was bad, and a bad one fitted in its place: every pair of the two."""
+    single = [h for h in standard if len(h.faults) == 1]
+    return [
+        together([old.faults[0], new.faults[0]])
+        for new in single
+        if new.faults[0].cause == "fresh"
+        for old in single
+        if old.parts == new.parts and old.faults[0].cause != "fresh"
+    ]
 
 
 def _explained(listed: Sequence[Hypothesis], belief: Belief) -> bool:

@@ -64,6 +64,8 @@ OF_PART: dict[str, Witness] = {
         0.03,
         "swollen, leaking, or its vent is open",
     ),
+    # By the watts it takes for its size, where they are known: see `hot_chance`.
+    "hot": Witness({}, 0.1, 0.1, "too hot to keep a finger on, in the condition it was felt in"),
     "cracked": Witness({"open": 0.3, "short": 0.1}, 0.01, 0.01, "broken body, seal or lead"),
 }
 OF_MACHINE = {
@@ -72,6 +74,9 @@ OF_MACHINE = {
     "hum": "hums, or a picture or meter shows mains ripple",
     "quiet": "none of these",
 }
+# Share of its rated watts from which a part is about as likely as not to be called hot, and how
+# sharply that sets in. A resistor at half its rating is too hot to hold.
+HALF_HOT, ONSET = 0.4, 0.1
 HEARD, IMAGINED = 0.85, 0.04  # chance of a sound being noted when it is there, and when it is not
 
 
@@ -101,6 +106,13 @@ def _hums(table: Predictions, rails: Sequence[str]) -> np.ndarray:
         return np.zeros(len(table.status), dtype=bool)
     beats = table.period == 0.0  # what keeps time by itself ripples at its own rate
     return np.asarray((np.nan_to_num(table.ripple[:, columns]) > HUMS).any(axis=1) & beats)
+
+
+def hot_chance(share: Floats) -> Floats:
+    """Chance that a part taking this share of its rated watts is called hot; NaN shares, of parts
+    whose watts or rating are not known, say nothing."""
+    felt = 0.03 + 0.94 / (1.0 + np.exp(-np.clip((share - HALF_HOT) / ONSET, -60.0, 60.0)))
+    return np.where(np.isfinite(share), felt, 0.3)
 
 
 def _of_part(sign: Sign, hypothesis: Hypothesis) -> float:
