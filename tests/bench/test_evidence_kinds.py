@@ -114,9 +114,8 @@ def test_nothing_changed_clears_nobody(session: Session) -> None:
     lead = session.hypotheses[session.groups()[0].members[0]]
     assert lead.left(session.condition)  # something is still in there
     assert weight(session, "new C7 short") > 0.01
-    alone = [h for h in session.hypotheses if h.plain == {"C7 short"}]
-    weights = dict(zip(session.hypotheses, session.belief.weights(), strict=True))
-    assert sum(float(weights[h]) for h in alone) < 0.01
+    pairs = zip(session.hypotheses, session.belief.weights(), strict=True)
+    assert sum(float(w) for h, w in pairs if h.plain == {"C7 short"}) < 0.01
 
 
 def test_the_trail_says_who_was_dropped_and_why(session: Session) -> None:
