@@ -20,6 +20,9 @@ from typing import Any, Self
 from halfsplit.bench.session import Session
 from halfsplit.diagnosis.next_check import Check
 from halfsplit.faults.ohmmeter import ohmmeters
+from halfsplit.problems import Problem, ProblemsError
+
+QUANTITIES = ("volts", "ripple", "ac", "frequency", "ohms", "diode", "amps")
 
 
 @dataclass(frozen=True)
@@ -94,11 +97,18 @@ class Bench:
         quantity: str = "volts",
         meter: str | None = None,
     ) -> int:
-        """Record a reading [V, ohm or Hz] in the present condition; returns its journal number.
+        """Record a reading [V, ohm, Hz or A] in the present condition; returns its journal number.
 
         `value` may be text as the meter shows it ("-1.71", "OL", "2k58"). `quantity` as in
-        :class:`Proposal`; `meter` names the ohmmeter profile of a dead reading.
+        :class:`Proposal`, or "amps" through a meter in the place of part `at`; `meter` names the
+        ohmmeter profile of a dead reading.
         """
+        if quantity not in QUANTITIES:
+            wrong = f"there is no quantity {quantity}"
+            raise ProblemsError([Problem("", 0, 0, "quantity", wrong, ", ".join(QUANTITIES))])
+        if quantity == "amps":
+            typed = value if isinstance(value, str) else f"{value:.6g}A"
+            return self.session.read_current(at, typed).seq
         dead = None
         if quantity in ("ohms", "diode"):
             dead = ohmmeters()[meter or ("auto" if quantity == "ohms" else "diode")]
@@ -162,6 +172,11 @@ class Bench:
     def propose(self, most: int = 3) -> list[Proposal]:
         """The best next checks; empty when nothing within reach tells anything more."""
         return [self._proposal(c) for c in self.session.next_checks(most)]
+
+    def doubts(self) -> dict[int, str]:
+        """Readings the leading explanation contradicts, by journal number, with what is odd about
+        each: to be taken again before it is believed."""
+        return {r.evidence.number: r.words for r in self.session.unexplained()}
 
     def decided(self) -> Explanation | None:
         """What to act on, when measuring on would tell less than acting; else None."""

@@ -82,15 +82,19 @@ class NgspiceBench:
         )
 
     def _pulls(self, at: dict[str, float], present) -> frozenset[str]:  # type: ignore[no-untyped-def]
-        dead = {f.part for f in present if "coil" in f.mode}
+        dead = {f.part for f in present if "coil" in f.mode or "contact open" in f.mode}
+        stuck = {f.part for f in present if "welded" in f.mode}
         contacts = {e.name for e in self.machine.netlist if isinstance(e, el.Contact)}
         return frozenset(
             f"{ref}:contact"
             for ref, part in self.relays.items()
             if ref not in dead
             and f"{ref}:contact" in contacts
-            and abs(at[part.__dict__["c1"]] - at[part.__dict__["c2"]])
-            >= 0.75 * part.__dict__["volts"]
+            and (
+                ref in stuck
+                or abs(at[part.__dict__["c1"]] - at[part.__dict__["c2"]])
+                >= 0.75 * part.__dict__["volts"]
+            )
         )
 
     def looks_right(self, ref: str) -> bool:

@@ -41,7 +41,8 @@ class Noter(Recorder):
         the drawing, such as ``value=6.8V``.
         """
         # A stray byte on the command line arrives as a lone surrogate, which is no text.
-        said = text.strip() or sign.replace("-", " ") or ", ".join(found)
+        said = text.strip() or sign.replace("-", " ")
+        said = said or ("found marked " + ", ".join(found) if found else "")
         if not said or any("\ud800" <= c <= "\udfff" for c in said):
             wrong = "there is nothing in this note that can be stored as text"
             raise ProblemsError([Problem("", 0, 0, "", wrong, "what you saw, heard or smelt")])

@@ -10,7 +10,7 @@ from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touc
 from halfsplit.bench.session import Session, Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.repair import repair_order
-from halfsplit.faults.hypotheses import Fault
+from halfsplit.faults.hypotheses import Fault, Hypothesis
 
 ASKED = 3  # leading groups whose other states are looked for
 
@@ -111,6 +111,7 @@ def next_dict(bench: Session) -> dict[str, Any]:
         "check_too": [],
         "checks": [],
         "left_out": bench.left_out.words,
+        "first": _nothing_known(bench),
         "nothing_left": None,
     }
     quiet = bench.quiet()
@@ -155,6 +156,17 @@ def next_dict(bench: Session) -> dict[str, Any]:
     return data
 
 
+def _nothing_known(bench: Session) -> str | None:
+    """Advice for a machine of which the journal says nothing yet."""
+    if any(e.kind in ("condition", "read") for e in bench.entries):
+        return None
+    file = bench.assembly.file.name
+    return (
+        "nothing says yet that this machine may be powered: begin with it off and look and measure "
+        f"dead, change {file} --feed off; what follows is for when it is on"
+    )
+
+
 def _act(bench: Session, decided: Group) -> dict[str, Any]:
     """Which part to prove first (probability over minutes), how, and what to mind."""
     members = [bench.hypotheses[i] for i in decided.members]
@@ -162,13 +174,21 @@ def _act(bench: Session, decided: Group) -> dict[str, Any]:
     chance = [float(weights[i]) for i in decided.members]
     minutes = [sum(_minutes(bench, ref) for ref in h.parts) for h in members]
     order = repair_order(chance, minutes)
-    faults = {f.name: f for i in order[:4] for f in members[i].faults}
+    here = bench.condition
+    faults = {f.name: f for i in order[:4] for f in members[i].faults if f.present(here)}
     accused = {p for h in members for p in h.parts}
+    due = {f.part for f in faults.values()}
     return {
         "weight": round(decided.weight, 4),
-        "group": [members[i].name for i in order],
-        "prove": {name: proof(bench, fault) for name, fault in faults.items()},
-        "proved": sorted({p for p, good in bench.proofs() if not good} & accused),
+        "group": list(dict.fromkeys(_left(bench, members[i]) for i in order)),
+        "done": sorted({c.part for c in here.changes if c.what == "fitted"} & accused),
+        "as_drawn": {
+            f.part: bench.assembly.parts[f.part].label()
+            for f in faults.values()
+            if f.cause == "wrong"
+        },
+        "prove": {n: proof(bench, f) for n, f in faults.items() if f.cause != "wrong"},
+        "proved": sorted({p for p, good in bench.proofs() if not good} & due),
         "before": before_touching(bench.machine, bench.condition),
     }
 
@@ -189,6 +209,11 @@ def check_too(bench: Session, lead: Group) -> list[dict[str, Any]]:
     own = {p for i in lead.members[:3] for p in bench.hypotheses[i].parts}
     left = [v for part, v in found.items() if part not in own | fitted]
     return sorted(left, key=lambda v: (-v["chance"], v["part"]))
+
+
+def _left(bench: Session, hypothesis: Hypothesis) -> str:
+    """Names of the faults of a set that are still in the machine."""
+    return " + ".join(f.name for f in hypothesis.faults if f.present(bench.condition))
 
 
 def _minutes(bench: Session, ref: str) -> float:

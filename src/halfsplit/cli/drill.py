@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 from cyclopts.validators import Number
@@ -14,6 +14,9 @@ from rich.table import Table
 from halfsplit.cli import show
 from halfsplit.cli.common import Feed, Json, Load, emit, session
 from halfsplit.problems import ExitCode, Problem, ProblemsError
+
+if TYPE_CHECKING:
+    from halfsplit.bench.drill import Played
 
 KINDS = ("single", "double", "cascade", "healthy")
 
@@ -60,12 +63,18 @@ def drill(
         start,
         lambda _, case: EngineBench(machine, case, slips / 100.0),
         feeds=[start.feed],
-        progress=show.Patience(),
+        each=None if json else _one,
     )
     found = score(played)
     data = {"table": found, "cases": [p.as_dict() for p in played], "seed": seed}
     emit(data, json, lambda: _told(found, seed))
     return ExitCode.OK
+
+
+def _one(played: Played) -> None:
+    """One machine as it is done."""
+    mark = "found" if played.top else "among three" if played.third else "missed"
+    said(f"  {mark}: {played.case.name}, {played.checks} checks")
 
 
 ROWS = (

@@ -221,12 +221,18 @@ def suspects(bench: Session, groups: Sequence[SuspectGroup]) -> None:
 def advice(bench: Session, data: dict[str, Any]) -> None:
     """The next check, or what to do now."""
     act = data["act"]
+    if data.get("first"):
+        out.print(f"[yellow]{escape(data['first'])}[/]")
     if act:
         who = " or ".join(act["group"][:5])
         out.print(f"[bold]Enough is known to act: {escape(who)}[/] ({percent(act['weight'])})")
         for line in act["before"]:
             out.print(f"  [yellow]caution: {escape(line)}[/]")
         file, part = bench.assembly.file.name, act["group"][0].partition(" ")[0]
+        if act["done"]:
+            say(f"  Already replaced: {', '.join(act['done'])}")
+        for ref, label in act["as_drawn"].items():
+            say(f"  {ref}: fit what is drawn, a {label}, then say so: change {file} {ref} fitted")
         if act["proved"]:
             part = act["proved"][0]
             say(f"  {part} tested bad: fit a good one, then say so: change {file} {part} fitted")

@@ -7,7 +7,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.condition import Condition, find_part
 from halfsplit.bench.drill import taking
 from halfsplit.bench.drill_bench import Case, EngineBench
 from halfsplit.bench.session import Session
@@ -68,9 +68,13 @@ def _done(session: Session, bench: EngineBench, verb: str, rest: str) -> int:
         said(f"  {rest}: {text} V")
         return 1
     if verb == "look":
-        right = bench.looks_right(rest.upper())
-        session.observe("", rest, sign="as-drawn" if right else "not-as-drawn")
-        said(f"  {rest}: {'as drawn' if right else 'not what the drawing says'}")
+        part = find_part(session.assembly, rest)
+        right = bench.looks_right(part.ref)
+        session.observe("", part.ref, sign="as-drawn" if right else "not-as-drawn")
+        said(f"  {part.ref}: {'as drawn' if right else 'not what the drawing says'}")
+        if part.KIND == "fuse" and f"{part.ref} open" in case_names(bench):
+            session.observe("", part.ref, sign="blown")
+            said("  and it has blown")
         return 1
     if verb == "load":
         session.set_condition(session.condition_from(None, rest))
@@ -85,19 +89,27 @@ def _done(session: Session, bench: EngineBench, verb: str, rest: str) -> int:
             where = best[0].candidate
             said(f"  try {where.quantity} at {where.net}, {where.condition.words()}")
     else:
+        said(f"  “{verb}” is not understood here; you can say:")
         for line in HELP:
             said(f"  {line}")
     return 0
+
+
+def case_names(bench: EngineBench) -> set[str]:
+    """Names of the faults of the specimen."""
+    return {f.name for f in bench.case.faults}
 
 
 def _answer(session: Session, case: Case, text: str, count: int) -> None:
     truth = {f.name.lower() for f in case.faults} or {"healthy"}
     given = {part.strip().lower() for part in text.split("+")}
     parts = {f.part.lower() for f in case.faults}
+    given_parts = {g.split()[0] for g in given if g.split()}
     if given == truth:
         said(f"Right, in {count} checks: {case.name}.")
-    elif given & parts or given & truth:
-        said(f"Partly. It was: {case.name}. You took {count} checks.")
+    elif given_parts & parts:
+        had = sorted(p.upper() for p in given_parts & parts)
+        said(f"Partly: {', '.join(had)} is right. It was: {case.name}. You took {count} checks.")
     else:
         said(f"No. It was: {case.name}. You took {count} checks.")
     groups = session.groups()

@@ -16,6 +16,7 @@ from halfsplit.faults.predictions import Predictions
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
+VAGUE = 0.3  # share of a prediction from which its two sigma are told
 FITS, MISSES = 2.5, 4.0  # sigmas below which a reading supports, above which it contradicts
 
 
@@ -97,9 +98,11 @@ def reasons(
             verdict = "supports" if moved or not who.faults else "neutral"
         else:
             verdict = "contradicts" if off > MISSES else "neutral"
+        wide = item.quantity in ("volts", "amps") and 2 * sigma > VAGUE * abs(mean)
+        vague = f", give or take {_words(item, 2 * sigma)}," if wide else ""
         lead = f"with {who.name}" if who.faults else "in a healthy machine"
         words = (
-            f"{lead} you would read {kind}{_words(item, mean)} at {where} "
+            f"{lead} you would read {kind}{_words(item, mean)}{vague} at {where} "
             f"({item.condition.words()}); you read {_words(item, item.scaled)}"
         )
         if verdict == "contradicts":

@@ -130,6 +130,8 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
     )
     asked = np.append(live, belief.none)  # the healthy machine last, likely or not
     expected = belief.expect(table, probe, asked)
+    # What a healthy machine reads owes nothing to readings of a sick one.
+    sound = belief.unlearnt().expect(table, probe, np.array([belief.none]))
     known = expected.known[:-1] & (live != belief.unmodelled)
     mean, sigma = expected.mean[:-1], expected.sigma[:-1]
     share = weights[live] / weights[live].sum()
@@ -140,8 +142,8 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
     spread = (1.0 - SLIP) * spread + SLIP / spread.shape[1]
     bits = expected_gain(share, spread)
     healthy = None
-    if expected.known[-1]:
-        mid, half = float(expected.mean[-1]), 2 * float(expected.sigma[-1])
+    if sound.known[0]:
+        mid, half = float(sound.mean[0]), 2 * float(sound.sigma[0])
         healthy = (mid - half, mid + half)
     seen = mean[(share > 1e-3) & known]
     top = float(np.abs(seen).max()) if seen.size else 0.0

@@ -163,6 +163,10 @@ class Belief:
         found.found, found.inverse = self.found[at], self.inverse[at]
         return found
 
+    def unlearnt(self) -> Belief:
+        """Belief of one hypothesis to which no reading has told anything of its tolerances."""
+        return Belief([1.0], self.uncertainties, 0, 0)
+
     def weights(self) -> Floats:
         """Posterior (H), summing to 1."""
         w = np.exp(self.log_weight - self.log_weight.max())

@@ -57,7 +57,7 @@ OF_PART: dict[str, Witness] = {
     "as-drawn": Witness({}, 0.98, 0.03, "its marking and fitting are those of the drawing"),
     "not-as-drawn": Witness({}, 0.02, 0.97, "its marking or fitting is not that of the drawing"),
     "blown": Witness({"open": 0.95}, 0.01, 0.01, "the fuse or trace has burnt through"),
-    "burnt": Witness(_BURNT, 0.02, 0.05, "charred, discoloured or cracked by heat"),
+    "burnt": Witness(_BURNT, 0.005, 0.02, "charred, discoloured or cracked by heat"),
     "bulged": Witness(
         {"short": 0.3, "leaky": 0.3, "value low": 0.3, "value half": 0.15, "fitted backwards": 0.5},
         0.03,

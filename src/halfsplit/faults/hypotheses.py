@@ -268,7 +268,7 @@ def _as_found(part: Part, values: tuple[tuple[str, str], ...]) -> Fault:
         for e in refit(part, change).elements()
         for name, value in zip(e.PARAMS, e.vector(), strict=True)
     }
-    mode = "is " + ", ".join(f"{k} {v}" for k, v in values)
+    mode = "is marked " + ", ".join(v for _, v in values)
     return Fault(part.ref, mode, SEEN, changes, mode, "read from its marking", "wrong")
 
 
