@@ -82,6 +82,24 @@ def order_sheet(bench: RackBench) -> dict[str, Any]:
     }
 
 
+def resume_sheet(bench: RackBench) -> dict[str, Any]:
+    """Where the work stopped: order and readings in short, straps, the last memory print."""
+    order, straps = order_sheet(bench), settings_sheet(bench)
+    prints = [e for e in bench.entries if e.kind == "memory"]
+    kept = ("machine", "fitted", "rails_on", "next", "owed", "locked", "stop", "overridden")
+    return {k: order[k] for k in (*kept, "caution")} | {
+        "move": straps["move"],
+        "look": straps["look"],
+        "at_odds": straps["at_odds"],
+        "last_print": None if not prints else {
+            "entry": prints[-1].seq,
+            "at": prints[-1].at.isoformat(timespec="seconds"),
+            "board": prints[-1].body["board"],
+            "causes": prints[-1].body["causes"],
+        },
+    }  # fmt: skip
+
+
 def _wanted(rack: Rack, items: Sequence[str]) -> tuple[dict[str, str], tuple[int, int] | None]:
     """The file's wanted configuration with what was asked for over it. Raises ProblemsError."""
     choices, memory = dict(rack.wanted), rack.wanted_memory

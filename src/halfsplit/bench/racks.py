@@ -17,6 +17,7 @@ from halfsplit.boards.order import (
     judge_volts,
     sequence,
 )
+from halfsplit.boards.which import misplaced
 from halfsplit.journal import Entry, Journal, journal_path
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import QuantityError, Range, Unit, parse, show
@@ -37,7 +38,7 @@ def open_rack(path: Path) -> tuple[Rack, list[Problem]]:
     if rack is None:
         if "no such file" in problems[0].wrong:
             raise NotFoundError(f"{path}: {problems[0].wrong}")
-        raise ProblemsError(problems)
+        raise ProblemsError(misplaced(path, "boards") or problems)
     return rack, problems
 
 

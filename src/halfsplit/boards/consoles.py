@@ -17,10 +17,10 @@ from pydantic import BeforeValidator, Field
 from halfsplit.assembly.advice import near, near_or_all, shown
 from halfsplit.assembly.file import Reader
 from halfsplit.assembly.model import Entry
-from halfsplit.assembly.text import TextError, document
 from halfsplit.boards.connector import Connector
 from halfsplit.boards.line import LineBoard
 from halfsplit.boards.messages import Lamps, Message
+from halfsplit.boards.which import misplaced
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
 SECTIONS = ("console", "machine", "connectors", "cables", "lines", "messages", "lamps", "notes")
@@ -106,23 +106,26 @@ def _named(table: Mapping[str, Any], name: str, what: str) -> Any:
     )
 
 
+RECORDS: Mapping[str, type[Entry]] = {
+    "connectors": Connector,
+    "cables": Cable,
+    "lines": LineBoard,
+    "messages": Message,
+    "lamps": Lamps,
+}
+
+
+SAMPLES: Mapping[str, str] = {
+    "connectors": "J3: {at: SL-2, end: DTE, standard: TIA-232, layout: DB25}",
+    "cables": 'as-found: {from: J3, to: T1, wires: ["3-2", "7-7"]}',
+    "lines": 'SL-2: {crystal: 2.4576MHz, switch: SW2, rate: {at: "1-4", …}}',
+    "messages": 'E4: {says: "E4 SIZE {size}", means: no memory where it must begin}',
+    "lamps": "leds: {order: D4 D3 D2 D1, codes: {…}}",
+}
+
+
 class _Reader(Reader):
-    samples: ClassVar[Mapping[str, str]] = {
-        "connectors": "J3: {at: SL-2, end: DTE, standard: TIA-232, layout: DB25}",
-        "cables": 'as-found: {from: J3, to: T1, wires: ["3-2", "7-7"]}',
-        "lines": 'SL-2: {crystal: 2.4576MHz, switch: SW2, rate: {at: "1-4", …}}',
-        "messages": 'E4: {says: "E4 SIZE {size}", means: no memory where it must begin}',
-        "lamps": "leds: {order: D4 D3 D2 D1, codes: {…}}",
-    }
-
-
-def is_console(path: Path) -> bool:
-    """Whether a file has a section only console files have, and no parts."""
-    try:
-        keys = set(document(path)[0])
-    except TextError:
-        return False
-    return bool(keys & set(SECTIONS[2:7]) or "console" in keys) and "parts" not in keys
+    samples: ClassVar[Mapping[str, str]] = SAMPLES
 
 
 def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
@@ -138,14 +141,7 @@ def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
         wrong = "the file has neither connectors, lines nor messages"
         reader.add("connectors", wrong, f"connectors: and under it {reader.samples['connectors']}")
     tables: dict[str, dict[str, Any]] = {}
-    kinds: dict[str, type[Entry]] = {
-        "connectors": Connector,
-        "cables": Cable,
-        "lines": LineBoard,
-        "messages": Message,
-        "lamps": Lamps,
-    }
-    for section, kind in kinds.items():
+    for section, kind in RECORDS.items():
         tables[section] = {}
         for name, value in reader.section(document, section).items():
             record = reader.model(kind, value, f"{section}.{name}")
@@ -198,5 +194,5 @@ def open_console(path: Path) -> ConsoleFile:
     if found is None:
         if "no such file" in problems[0].wrong:
             raise NotFoundError(f"{path}: {problems[0].wrong}")
-        raise ProblemsError(problems)
+        raise ProblemsError(misplaced(path, "console") or problems)
     return found

@@ -55,6 +55,31 @@ def order(data: dict[str, Any]) -> None:
         rated = f" of {value(t['rated'], 'A')}" if t["rated"] else ""
         totals.append(f"{rail} {value(t['amps'], 'A')}{rated}")
     show.say(f"all in and at work: {', '.join(totals)}")
+    _turn(data)
+
+
+def resumed(data: dict[str, Any]) -> None:
+    """Where the work on a rack stopped."""
+    _caution(data["caution"])
+    show.say(f"{data['machine']}: boards in: {', '.join(data['fitted']) or 'none'}")
+    show.say(f"rails noted as applied: {', '.join(data['rails_on']) or 'none'}")
+    _turn(data)
+    for m in data["move"]:
+        show.out.print(f"[bold]move {escape(m['words'])}[/]")
+    for odd in data["at_odds"]:
+        show.out.print(f"[yellow]{escape(odd['kind'])}: {escape(odd['words'])}[/]")
+    if data["look"]:
+        show.say(f"straps not recorded yet: {len(data['look'])}; `settings` lists them")
+    if data["last_print"]:
+        last = data["last_print"]
+        show.say(f"last memory print (#{last['entry']}, {last['at']}), {last['board']}:")
+        _causes(last["causes"])
+        if not last["causes"]:
+            show.say("   nothing failed in it")
+
+
+def _turn(data: dict[str, Any]) -> None:
+    """What stands against going on, and whose turn it is."""
     for words in data["stop"]:
         show.out.print(f"[bold red]{escape(words)}[/]")
     for rail, why in data["locked"].items():
