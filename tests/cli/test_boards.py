@@ -161,3 +161,17 @@ def test_refusals_say_why_store_nothing_and_have_their_code(
 
 def test_the_schema_is_printed(rack: Path, run: Run) -> None:
     assert run("boards", RACK, "--schema").json["title"] == "Halfsplit boards"
+
+
+def test_a_print_is_told_in_its_own_words_and_what_lies_outside_is_left_out(
+    rack: Path, run: Run
+) -> None:
+    ran = run("memory", RACK, "--line", "E5 A=FFFFF W=0020 R=0000")
+    assert "E5 A=FFFFF W=0020 R=0000: a word came back wrong" in ran.out and "{A}" not in ran.out
+    assert "differs by" not in ran.out and "outside this board, left out: FFFFF" in ran.out
+    assert "nothing failed at an address of this board" in ran.out
+    ran = run("memory", RACK, "--line", "E4 SIZE 0")
+    assert 'settings RACK --code "E4 SIZE 0"' in ran.out
+    ran = run("memory", RACK, "--line", "what is this")
+    assert "1 line not understood, such as: what is this" in ran.out
+    assert "write a message of the table of codes" in ran.out

@@ -185,7 +185,12 @@ def code(data: dict[str, Any]) -> None:
 def memory(data: dict[str, Any]) -> None:
     """Ranked causes with positions, and what to do next."""
     for words in data["codes"]:
-        show.say(f"{words['says']}: {words['means']}")
+        show.say(f"{words['printed']}: {words['means']}")
+        if words["straps"]:
+            show.out.print(
+                "[bold]Straps before chips, they cost nothing:[/] "
+                f'settings RACK --code "{escape(words["printed"])}"'
+            )
     tests = [
         f"{t['kind']} {'passed' if not t['failures'] else str(t['failures']) + ' failing'}"
         for t in data["tests"]
@@ -197,7 +202,8 @@ def memory(data: dict[str, Any]) -> None:
     for words in data["advice"]:
         show.out.print(f"[bold]{escape(words)}[/]")
     if data["clear"]:
-        show.say("nothing failed in this print")
+        where = " at an address of this board" if data["outside"] else " in this print"
+        show.say(f"nothing failed{where}")
     _causes(data["causes"])
     if data["second"]:
         show.say("of the failures the first cause does not explain:")
@@ -208,7 +214,11 @@ def memory(data: dict[str, Any]) -> None:
     if data["outside"]:
         show.say(f"outside this board, left out: {', '.join(data['outside'])}")
     if data["unused"]:
-        show.say(f"{len(data['unused'])} lines not understood, such as: {data['unused'][0]}")
+        count = len(data["unused"])
+        lines = "1 line" if count == 1 else f"{count} lines" if count < 20 else "20 lines or more"
+        show.say(f"{lines} not understood, such as: {data['unused'][0]}")
+        if not data["tests"] and not data["codes"]:
+            show.say("write a message of the table of codes, or address, written, read: 5A3C 20 0")
     if data["causes"]:
         _caution(data["caution"])
 
