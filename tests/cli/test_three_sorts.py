@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import shutil
 from pathlib import Path
 
@@ -94,6 +95,21 @@ def test_resume_undo_and_export_work_on_a_console(run: Run) -> None:
     assert refused.code == 3 and "by number these can be undone: [1]" in refused.err
     assert run("undo", "console.yaml", "1").code == 0
     assert run("resume", "console.yaml", "--json").json["lines"] == []
+
+
+def test_the_story_of_the_readme_runs_as_it_says(run: Run) -> None:
+    text = (QUILLON.parents[2] / "README.md").read_text(encoding="utf-8")
+    story = [
+        line
+        for line in text.splitlines()
+        if line.startswith("halfsplit ") and ".yaml" in line and "# → " in line
+    ]
+    assert len(story) == 12
+    for line in story:
+        command, _, words = line.partition("# → ")
+        ran = run(*shlex.split(command)[1:])
+        assert words in " ".join((ran.out + ran.err).split()), line + ran.out + ran.err
+        assert ran.code == (1 if "stays off" in words else 0), line
 
 
 def test_the_schema_of_a_console_file_accepts_the_demo_and_refuses_slips(run: Run) -> None:

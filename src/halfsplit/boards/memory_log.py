@@ -52,7 +52,7 @@ class Run:
 
 @dataclass(frozen=True)
 class Log:
-    """Everything a paste held: tests in order, range tested, codes and their lines, lines unused."""
+    """Everything a paste held: tests in order, range tested, codes and their lines, the rest."""
 
     runs: tuple[Run, ...]
     first: int | None = None
