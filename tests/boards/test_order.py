@@ -126,7 +126,16 @@ def test_readings_are_judged(file: Path, reading: str, go: bool) -> None:
 
 @pytest.mark.parametrize(
     "reading",
-    ["ML32.P5=5", "ML32.N12=1k", "ML32.P5=4k7", "ML32.P9=5V", "MM.P5=5V", "ML32.P5=", "x"],
+    [
+        "ML32.P5=5",
+        "ML32.N12=1k",
+        "ML32.P5=4k7",
+        "ML32.P9=5V",
+        "MM.P5=5V",
+        "ML32.P5=",
+        "ML32.P5=-5R",
+        "x",
+    ],
 )
 def test_what_is_no_reading_is_refused_and_nothing_stored(file: Path, reading: str) -> None:
     with RackBench(file) as bench:

@@ -78,7 +78,7 @@ class RackBench:
         for item in items:
             name, _, position = item.partition("=")
             board, _, strap = name.partition(".")
-            found = self._strap(board, strap, position)
+            found = self._strap(item, board, strap, position)
             if isinstance(found, Problem):
                 problems.append(found)
             else:
@@ -87,8 +87,8 @@ class RackBench:
             raise ProblemsError(problems)
         return [self.journal.append("strap", {**body, "moved": moved}) for body in good]
 
-    def _strap(self, board: str, strap: str, position: str) -> dict[str, str] | Problem:
-        where = f"{board}.{strap}"
+    def _strap(self, item: str, board: str, strap: str, position: str) -> dict[str, str] | Problem:
+        where = f"{board}.{strap}" if strap else item
         if board not in self.rack.boards:
             advice = near(board, self.rack.boards) or ", ".join(self.rack.boards)
             return Problem("", 0, 0, where, f"there is no board {board}", advice)
@@ -192,6 +192,11 @@ class RackBench:
         if rail not in rails:
             raise wrong(f"board {board} has no rail {rail}", " or ".join(rails))
         value, unit = _value(text, wrong)
+        if unit == "ohm" and value < 0:
+            raise wrong(
+                "less than nought ohms means a charge or a feed is still there",
+                "the reading once every rail is below 0.5 V",
+            )
         if unit != "ohm" and board not in self.state()["fitted"]:
             what = "volts" if unit == "V" else "amperes"
             raise wrong(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any, ClassVar
 
@@ -133,7 +133,7 @@ def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
     reader = _Reader(path)
     document = reader.read()
     if document is None:
-        return None, reader.problems
+        return None, [_for_consoles(p) for p in reader.problems]
     for key in document:
         if key not in SECTIONS:
             reader.add(str(key), f"there is no section {shown(key)}", near_or_all(key, SECTIONS))
@@ -147,7 +147,9 @@ def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
             record = reader.model(kind, value, f"{section}.{name}")
             if record is not None:
                 tables[section][name] = record
-    _cables_fit(reader, tables)
+    connectors = document.get("connectors")
+    written = {str(k) for k in connectors} if isinstance(connectors, Mapping) else set()
+    _cables_fit(reader, tables, written)
     found = ConsoleFile(
         path,
         reader.word(document, "console", path.stem),
@@ -164,15 +166,31 @@ def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
     return (None if any(p.severity == "error" for p in problems) else found), problems
 
 
-def _cables_fit(reader: _Reader, tables: dict[str, dict[str, Any]]) -> None:
-    """Every cable names connectors and pins there are."""
+def _for_consoles(problem: Problem) -> Problem:
+    """The text reader speaks of assemblies; this is a console file."""
+    return replace(
+        problem,
+        wrong=problem.wrong.replace("the file is no assembly", "the file is no console file"),
+        instead=problem.instead.replace(
+            "assembly: <name>, then parts: with the parts under it",
+            "console: <name>, then connectors:, lines: or messages:",
+        ),
+    )
+
+
+def _cables_fit(reader: _Reader, tables: dict[str, dict[str, Any]], written: set[str]) -> None:
+    """Every cable names connectors and pins there are.
+
+    `written`: names of all connectors, those that could not be read as well: what is wrong with
+    them is told at their own lines.
+    """
     connectors = tables["connectors"]
     for name, cable in tables["cables"].items():
         where = f"cables.{name}"
         for key, end in (("from", cable.start), ("to", cable.to)):
-            if end not in connectors:
+            if end not in written:
                 wrong = f"there is no connector {shown(end)}"
-                reader.add(f"{where}.{key}", wrong, near_or_all(end, connectors))
+                reader.add(f"{where}.{key}", wrong, near_or_all(end, written))
         for end in cable.ties:
             if end not in (cable.start, cable.to):
                 wrong = f"{shown(end)} is no end of this cable"

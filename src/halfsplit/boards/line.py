@@ -68,7 +68,8 @@ class Coded(Entry):
         for code in self.codes:
             if set(code) - {"0", "1"} or len(code) != len(self.at):
                 n = len(self.at)
-                raise WrongRecord(f"code “{code}” must be {n} of 0 and 1, in quotes")
+                wrong = f"code “{code}” is not {n} of 0 and 1, one a position"
+                raise WrongRecord(wrong, f'"{"01" * n:.{n}}": …, in quotes')
         return self
 
 
