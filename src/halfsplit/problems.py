@@ -50,7 +50,7 @@ class Problem:
 
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
-        head = f"{place}: {self.path}: " if self.path else f"{place}: "
+        head = "".join(f"{part}: " for part in (place, self.path) if part)
         stop = "" if self.wrong.endswith((".", "?", "!")) else "."
         tail = f"{stop} Write {self.instead}." if self.instead else ""
         return f"{head}{self.wrong}{tail}"

@@ -61,7 +61,7 @@ WANT = [
     "19:cables.c2.wires: “3:2” is no wire",
     "20:cables.c3.wires: J4 has no pin 77",
     "20:cables.c3.ties.J8: `J8` is no end of this cable",
-    "24:lines.B.rate: code “012” must be 2 of 0 and 1",
+    "24:lines.B.rate: code “012” is not 2 of 0 and 1",
     "26:lines.C.crystal: `-1MHz` must be more than 0",
     "27:lines.C.rate.at: “x” is no switch position",
     "28:lines.D: rate “0”: fast is no divisor",
@@ -136,3 +136,33 @@ def test_what_a_board_cannot_do_is_refused() -> None:
 def test_what_is_no_format(text: str) -> None:
     with pytest.raises(FormatError):
         parse_format(text)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("role: receive+", "role: reciever+", "13:11: connectors.J3.pins.5.role: `reciever+` is"),
+        ("standard: TIA-422", "standard: TIA-488", "pins.5.standard: `TIA-488` is not one of the"),
+        ('"0100": 512', '"100": 512', "code “100” is not 4 of 0 and 1, one a position. Write"),
+        ("{w^r}", "{w^q}", "`means` uses q, which `says` does not have. Write {a} or {w} or {r}"),
+    ],
+)
+def test_a_slip_in_the_demo_is_told_once_at_its_own_line(
+    tmp_path: Path, old: str, new: str, words: str
+) -> None:
+    text = DEMO.read_text(encoding="utf-8")
+    assert old in text
+    file = tmp_path / "c.yaml"
+    file.write_text(text.replace(old, new, 1), encoding="utf-8")
+    found, problems = load(file)
+    assert found is None
+    (only,) = problems
+    assert words in str(only), str(only)
+    assert "nothing stands" not in str(only) and "Write" in str(only)
+
+
+def test_an_empty_file_is_told_what_a_console_file_begins_with(tmp_path: Path) -> None:
+    file = tmp_path / "c.yaml"
+    file.write_text("", encoding="utf-8")
+    (only,) = load(file)[1]
+    assert "connectors:" in only.instead and "assembly" not in str(only)

@@ -87,6 +87,18 @@ def test_plus_twelve_waits_for_the_substrate_rail(file: Path) -> None:
         assert bench.apply("P12") == []
 
 
+def test_a_rail_read_before_the_board_came_opens_no_interlock(file: Path) -> None:
+    with RackBench(file) as bench:
+        with pytest.raises(ProblemsError, match=r"ML32, which is not in.*--fit ML32"):
+            bench.record_readings(["ML32.N5=-5.08V"])
+        # as in a journal written before such readings were refused
+        body = {"board": "ML32", "rail": "N5", "unit": "V", "value": -5.08, "go": True, "says": ""}
+        bench.journal.append("slot", body)
+        bench.fit("ML32", anyway="nothing measured yet")
+        with pytest.raises(NotYetError, match=r"N5 must read -5.50 V to -4.50 V"):
+            bench.apply("P12")
+
+
 def test_an_override_is_possible_recorded_and_shown_again(file: Path) -> None:
     from halfsplit.bench.rack_sheets import order_sheet
 
@@ -108,14 +120,27 @@ def test_an_override_is_possible_recorded_and_shown_again(file: Path) -> None:
 )  # fmt: skip
 def test_readings_are_judged(file: Path, reading: str, go: bool) -> None:
     with RackBench(file) as bench:
+        bench.fit(reading.partition(".")[0], anyway="to read at its slot")
         assert bench.record_readings([reading])[0]["go"] is go
 
 
-@pytest.mark.parametrize("reading", ["ML32.P5=5", "ML32.P9=5V", "MM.P5=5V", "ML32.P5=", "x"])
+@pytest.mark.parametrize(
+    "reading",
+    [
+        "ML32.P5=5",
+        "ML32.N12=1k",
+        "ML32.P5=4k7",
+        "ML32.P9=5V",
+        "MM.P5=5V",
+        "ML32.P5=",
+        "ML32.P5=-5R",
+        "x",
+    ],
+)
 def test_what_is_no_reading_is_refused_and_nothing_stored(file: Path, reading: str) -> None:
     with RackBench(file) as bench:
         with pytest.raises(ProblemsError):
-            bench.record_readings(["ML32.P5=5V", reading])
+            bench.record_readings(["ML32.P5=20R", reading])
         assert bench.entries == []
 
 

@@ -32,7 +32,7 @@ def test_the_story_from_empty_backplane_to_the_dead_chip(rack: Path, run: Run) -
     assert [b["board"] for b in data["boards"]] == ["BP", "ML32", "CP1", "SL2"]
     assert data["next"] == "BP" and len(data["owed"]) == 3
 
-    assert run("boards", RACK, "--fit", "BP").code == 2
+    assert run("boards", RACK, "--fit", "BP").code == 1
     assert run("boards", RACK, "BP.P5=22R", "BP.P12=OL", "BP.N12=OL", "--fit", "BP").code == 0
     assert run("boards", RACK, "BP.P5=5.04V", "BP.P5=0.25A", "BP.P12=12V", "BP.N12=-12V").code == 0
 
@@ -42,7 +42,7 @@ def test_the_story_from_empty_backplane_to_the_dead_chip(rack: Path, run: Run) -
     found = run("boards", RACK, "ML32.N5=-0.04V", "--json").json
     assert not found["read"][0]["go"]
     refused = run("boards", RACK, "--apply", "P12")
-    assert refused.code == 2 and "N5 reads -40.0 mV and must be -5.50 V to -4.50 V" in refused.err
+    assert refused.code == 1 and "N5 reads -40.0 mV and must be -5.50 V to -4.50 V" in refused.err
     assert run("boards", RACK, "ML32.N5=-5.1V", "--apply", "P12").code == 0
 
     # Straps as found, then E4: the start block strap, then the map jumper.
@@ -133,7 +133,9 @@ def test_text_of_every_sheet_has_what_a_person_needs(rack: Path, run: Run) -> No
         (1, "settings boards.yaml --want memory=7FFF"),
         (1, "memory boards.yaml bad.txt"),
         (1, "boards bad.yaml"),
-        (2, "boards boards.yaml --fit CP1"),
+        (1, "boards boards.yaml --fit CP1"),
+        (1, "boards boards.yaml ML32.N12=1k"),
+        (1, "boards boards.yaml ML32.N5=-5.1V"),
         (2, "memory boards.yaml"),
         (3, "boards none.yaml"),
         (3, "boards boards.yaml --fit CP7"),
@@ -159,3 +161,17 @@ def test_refusals_say_why_store_nothing_and_have_their_code(
 
 def test_the_schema_is_printed(rack: Path, run: Run) -> None:
     assert run("boards", RACK, "--schema").json["title"] == "Halfsplit boards"
+
+
+def test_a_print_is_told_in_its_own_words_and_what_lies_outside_is_left_out(
+    rack: Path, run: Run
+) -> None:
+    ran = run("memory", RACK, "--line", "E5 A=FFFFF W=0020 R=0000")
+    assert "E5 A=FFFFF W=0020 R=0000: a word came back wrong" in ran.out and "{A}" not in ran.out
+    assert "differs by" not in ran.out and "outside this board, left out: FFFFF" in ran.out
+    assert "nothing failed at an address of this board" in ran.out
+    ran = run("memory", RACK, "--line", "E4 SIZE 0")
+    assert 'settings RACK --code "E4 SIZE 0"' in ran.out
+    ran = run("memory", RACK, "--line", "what is this")
+    assert "1 line not understood, such as: what is this" in ran.out
+    assert "write a message of the table of codes" in ran.out

@@ -65,6 +65,8 @@ CODES: list[tuple[int, str]] = [
     (1, "console console.yaml --port /dev/null --line banana"),
     (1, "console console.yaml --port /dev/null --eol tab"),
     (1, "console console.yaml --paste ."),
+    (1, "wire console.yaml J3 T1 --idle T1.2=9V"),
+    (1, "console console.yaml --before 0"),
     (2, "line --typed HELLO"),
     (2, "wire"),
     (2, "console console.yaml --before last"),
@@ -208,3 +210,27 @@ def test_the_log_is_read_back_by_pages(here: Path, run: Run) -> None:
     before = run("console", "console.yaml", "--before", str(page["earlier"]), "--json").json
     assert before["lines"][-1]["entry"] < page["earlier"]
     assert f"--before {page['earlier']}" in run("console", "console.yaml").out
+
+
+def test_an_idle_voltage_is_held_against_what_the_pin_should_read(here: Path, run: Run) -> None:
+    good = run("wire", "console.yaml", "J3", "T1", "--idle", "T1.2=-9V")
+    assert good.code == 0 and "T1-2 (TD) reads -9.00 V, as it should" in good.out
+    bad = run("wire", "console.yaml", "J3", "T1", "--idle", "T1.2=9V", "--idle", "T1.3=0.1V")
+    assert bad.code == 1 and "do not join yet: T1-2 (TD) reads 9.00 V" in " ".join(bad.out.split())
+    assert "This cable will do" not in bad.out
+    # the other end is a sender as well: two senders would meet on one wire
+    ran = run("wire", "console.yaml", "J3", "T1", "--idle", "T1.3=-9V", "--json")
+    assert ran.code == 1 and [r["good"] for r in ran.json["read"]] == [False]
+    assert "two drivers would meet" in ran.json["read"][0]["words"]
+
+
+def test_two_ends_that_differ_are_told_apart_from_what_to_move(here: Path, run: Run) -> None:
+    far = run("line", "console.yaml", "--against", "9000-7E1", "--json").json
+    assert ["too far apart" in words for words in far["apart"]] == [True, False]
+    assert all(words.startswith("position") for words in far["move"])
+    near = run("line", "console.yaml", "--against", "9500-8N1", "--json").json
+    assert near["apart"] == []
+
+
+def test_a_problem_of_the_command_line_has_no_empty_place(here: Path, run: Run) -> None:
+    assert run("wire", "console.yaml", "J3").out.startswith("error wire: name two connectors")

@@ -56,7 +56,11 @@ _YAML = (
 
 
 class WrongRecord(ValueError):
-    """A record whose values do not fit together; the message is for the user."""
+    """Values of a record that do not fit together; for the user, with `instead` what to write."""
+
+    def __init__(self, wrong: str, instead: str = "") -> None:
+        super().__init__(wrong)
+        self.instead = instead
 
 
 def near(word: object, known: Iterable[object]) -> str:
@@ -108,7 +112,8 @@ def at(value: object, location: Iterable[object]) -> object:
     for step in location:
         if not isinstance(value, Mapping):
             return None
-        value = value.get(step, value.get(str(step)))
+        # A pin written 5: is a whole number to YAML, and a location names it as text.
+        value = next((v for k, v in value.items() if str(k) == str(step)), None)
     return value
 
 
@@ -217,7 +222,7 @@ def _one(kind: type[BaseModel], item: Any, location: list[str], raw: object) -> 
     if isinstance(cause, QuantityError):
         return f"“{cause.text}”: {cause.wrong}", cause.instead
     if isinstance(cause, WrongRecord):
-        return str(cause), ""
+        return str(cause), cause.instead
     if isinstance(cause, ValueError):
         if isinstance(raw, (bool, list, Mapping)) and location:
             return f"{shown(raw)} is no value for `{name}`", sample

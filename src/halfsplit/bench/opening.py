@@ -8,6 +8,9 @@ from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
 from halfsplit.bench.healthy import healthy_doubts
 from halfsplit.boards import consoles
+from halfsplit.boards.file import load_rack
+from halfsplit.boards.which import misplaced, sort_of
+from halfsplit.journal import Journal, journal_path
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
 
@@ -17,18 +20,26 @@ def open_machine(path: Path) -> tuple[Machine, list[Problem]]:
     if assembly is None:
         if "no such file" in problems[0].wrong:
             raise NotFoundError(f"{path}: {problems[0].wrong}")
-        raise ProblemsError(problems)
+        raise ProblemsError(misplaced(path, "assembly") or problems)
     return Machine(assembly), problems
 
 
 def check_file(path: Path) -> list[Problem]:
     """Every problem of a file: its text, its electrical sense, and its healthy solution.
 
-    A console file is told by its sections, and checked as one.
+    A file of boards and a console file are told by their sections, and checked as such.
     """
-    if consoles.is_console(path):
+    sort = sort_of(path)
+    if sort == "console":
         return consoles.load(path)[1]
+    if sort == "boards":
+        return load_rack(path)[1]
     assembly, problems = load(path)
     if assembly is not None:
         problems = problems + healthy_doubts(Machine(assembly))
     return problems
+
+
+def journal_of(path: Path) -> Journal | None:
+    """The journal beside a file of boards or a console file; None for any other file."""
+    return Journal.open(journal_path(path)) if sort_of(path) in ("boards", "console") else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import islice
 from typing import Any
 
 from halfsplit.assembly.file import near
@@ -80,6 +81,24 @@ def order_sheet(bench: RackBench) -> dict[str, Any]:
         "overridden": [dict(e.body) for e in bench.entries if e.body.get("anyway")],
         "caution": BEFORE_ANY,
     }
+
+
+def resume_sheet(bench: RackBench) -> dict[str, Any]:
+    """Where the work stopped: order and readings in short, straps, the last memory print."""
+    order, straps = order_sheet(bench), settings_sheet(bench)
+    prints = [e for e in bench.entries if e.kind == "memory"]
+    kept = ("machine", "fitted", "rails_on", "next", "owed", "locked", "stop", "overridden")
+    return {k: order[k] for k in (*kept, "caution")} | {
+        "move": straps["move"],
+        "look": straps["look"],
+        "at_odds": straps["at_odds"],
+        "last_print": None if not prints else {
+            "entry": prints[-1].seq,
+            "at": prints[-1].at.isoformat(timespec="seconds"),
+            "board": prints[-1].body["board"],
+            "causes": prints[-1].body["causes"],
+        },
+    }  # fmt: skip
 
 
 def _wanted(rack: Rack, items: Sequence[str]) -> tuple[dict[str, str], tuple[int, int] | None]:
@@ -264,15 +283,20 @@ def _ranked(
                 "why": t.why, "confirm": t.confirm, "explains": c.explains, "of": c.of,
                 "key": list(c.key)}  # fmt: skip
 
-    show_first = [(a, w ^ r) for run in log.runs for a, w, r in run.fails][:8]
-    codes = [rack.codes[k] for k in log.codes]
+    beyond = set(ranking.outside)
+    failed = ((a, w ^ r) for run in log.runs for a, w, r in run.fails if a not in beyond)
+    show_first = list(islice(failed, 8))
+    codes = [(rack.codes[k], said) for k, said in log.codes]
     return {
         "board": name,
         "tests": [
             {"kind": r.kind, "failures": len(r.fails) + len(r.pairs), "cut": r.cut, "warm": r.warm}
             for r in log.runs
         ],
-        "codes": [{"says": c.says, "means": c.means} for c in codes],
+        "codes": [
+            {"says": c.says, "printed": said, "means": c.means, "straps": c.start is not None}
+            for c, said in codes
+        ],
         "first": [
             {"address": show_number(a, rack.numbers, rack.width),
              "difference": show_number(x, rack.numbers, rack.word),

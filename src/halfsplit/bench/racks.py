@@ -17,8 +17,9 @@ from halfsplit.boards.order import (
     judge_volts,
     sequence,
 )
+from halfsplit.boards.which import misplaced
 from halfsplit.journal import Entry, Journal, journal_path
-from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
+from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import QuantityError, Range, Unit, parse, show
 
 OPEN_WORDS = ("open", "ol")
@@ -28,6 +29,8 @@ UNITS: tuple[Unit, ...] = ("V", "A", "ohm")
 class NotYetError(HalfsplitError):
     """A step is refused until something is proved; the message says what, and what proves it."""
 
+    exit_code = ExitCode.PROBLEMS
+
 
 def open_rack(path: Path) -> tuple[Rack, list[Problem]]:
     """Load a file or raise ProblemsError with everything wrong; doubts are returned."""
@@ -35,7 +38,7 @@ def open_rack(path: Path) -> tuple[Rack, list[Problem]]:
     if rack is None:
         if "no such file" in problems[0].wrong:
             raise NotFoundError(f"{path}: {problems[0].wrong}")
-        raise ProblemsError(problems)
+        raise ProblemsError(misplaced(path, "boards") or problems)
     return rack, problems
 
 
@@ -75,7 +78,7 @@ class RackBench:
         for item in items:
             name, _, position = item.partition("=")
             board, _, strap = name.partition(".")
-            found = self._strap(board, strap, position)
+            found = self._strap(item, board, strap, position)
             if isinstance(found, Problem):
                 problems.append(found)
             else:
@@ -84,8 +87,8 @@ class RackBench:
             raise ProblemsError(problems)
         return [self.journal.append("strap", {**body, "moved": moved}) for body in good]
 
-    def _strap(self, board: str, strap: str, position: str) -> dict[str, str] | Problem:
-        where = f"{board}.{strap}"
+    def _strap(self, item: str, board: str, strap: str, position: str) -> dict[str, str] | Problem:
+        where = f"{board}.{strap}" if strap else item
         if board not in self.rack.boards:
             advice = near(board, self.rack.boards) or ", ".join(self.rack.boards)
             return Problem("", 0, 0, where, f"there is no board {board}", advice)
@@ -134,6 +137,10 @@ class RackBench:
             body = entry.body
             if entry.kind == "board-in":
                 fitted.append(str(body["board"]))
+                # What was read at its slot before it came was not read of it.
+                readings = {
+                    k: v for k, v in readings.items() if k[0] != body["board"] or k[2] == "ohm"
+                }
             elif entry.kind == "board-out":
                 fitted = [b for b in fitted if b != body["board"]]
                 readings = {k: v for k, v in readings.items() if k[0] != body["board"]}
@@ -185,6 +192,17 @@ class RackBench:
         if rail not in rails:
             raise wrong(f"board {board} has no rail {rail}", " or ".join(rails))
         value, unit = _value(text, wrong)
+        if unit == "ohm" and value < 0:
+            raise wrong(
+                "less than nought ohms means a charge or a feed is still there",
+                "the reading once every rail is below 0.5 V",
+            )
+        if unit != "ohm" and board not in self.state()["fitted"]:
+            what = "volts" if unit == "V" else "amperes"
+            raise wrong(
+                f"{what} at the slot of {board}, which is not in as far as is noted",
+                f"--fit {board} once it is in, then this reading",
+            )
         verdict = _verdict(rails[rail], value, unit)
         stored: float | str = "open" if value == float("inf") else value
         return {
@@ -316,21 +334,22 @@ def _value(text: str, wrong: Any) -> tuple[float, Unit]:
     flat = text.strip()
     if flat.lower() in OPEN_WORDS:
         return float("inf"), "ohm"
-    try:
-        float(flat.replace(",", "."))
-    except ValueError:
-        pass
-    else:
-        raise wrong(
-            "a number without a unit could be volts, amperes or ohms", f"{flat}V or {flat}A"
-        )
+    read: dict[Unit, float] = {}
     said = "no value"
     for unit in UNITS:
         try:
-            return parse(flat, unit), unit
+            read[unit] = parse(flat, unit)
         except QuantityError as error:
             said = error.wrong
-    raise wrong(f"“{flat}”: {said}", "a value with V, A or ohm")
+    if len(read) > 1:  # 5 or 1k: every unit fits
+        raise wrong(
+            "a number without a unit could be volts, amperes or ohms",
+            f"{flat}V, {flat}A or {flat}ohm",
+        )
+    if not read:
+        raise wrong(f"“{flat}”: {said}", "a value with V, A or ohm")
+    unit, value = next(iter(read.items()))
+    return value, unit
 
 
 def _verdict(rail: RailStep, value: float, unit: Unit) -> Verdict:

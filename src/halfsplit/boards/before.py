@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from halfsplit.boards.connector import DRIVERS, INPUTS, Connector, Wired, open_questions
 from halfsplit.boards.links import Side
@@ -10,6 +12,7 @@ from halfsplit.boards.loops import is_active
 from halfsplit.boards.plan import Check, Wire
 from halfsplit.boards.standards import LOAD_OHMS, RECEIVER_OPEN, STANDARDS
 from halfsplit.quantity import show
+from halfsplit.quantity.volts import volts
 
 # Between two commons that will be joined: more than this and the cable carries mains current.
 # Common practice, no published source.
@@ -107,6 +110,39 @@ def direction_checks(name: str, connector: Connector) -> list[Check]:
             partner = next((k for k, p in pins.items() if p.circuit == pin.circuit[:2] + "-"), "")
             to = f"{name}-{partner}"
         found.append(Check(f"{name}-{number} ({pin.circuit})", to, low, high, means, other))
+    return found
+
+
+@dataclass(frozen=True)
+class Judged:
+    """An idle voltage that was read, held against what should be there."""
+
+    at: str
+    volts: float
+    good: bool
+    words: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """For ``--json``."""
+        return asdict(self)
+
+
+def judged(checks: Sequence[Check], idle: Mapping[str, Mapping[str, float]]) -> list[Judged]:
+    """What idle volts (end -> pin -> volts) say where a check says what they should be."""
+    found = []
+    for check in checks:
+        end, _, pin = check.at.partition(" ")[0].rpartition("-")
+        value = idle.get(end, {}).get(pin)
+        if value is None:
+            continue
+        good = check.low <= value <= check.high
+        words = f"{check.at} reads {volts(value)}, "
+        limits = f"{volts(check.low)} to {volts(check.high)}"
+        if good:
+            words += f"as it should ({limits})"
+        else:
+            words += f"and should read {limits} ({check.means}); {check.otherwise}"
+        found.append(Judged(check.at, value, good, words))
     return found
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any, ClassVar
 
@@ -17,10 +17,10 @@ from pydantic import BeforeValidator, Field
 from halfsplit.assembly.advice import near, near_or_all, shown
 from halfsplit.assembly.file import Reader
 from halfsplit.assembly.model import Entry
-from halfsplit.assembly.text import TextError, document
 from halfsplit.boards.connector import Connector
 from halfsplit.boards.line import LineBoard
 from halfsplit.boards.messages import Lamps, Message
+from halfsplit.boards.which import misplaced
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
 SECTIONS = ("console", "machine", "connectors", "cables", "lines", "messages", "lamps", "notes")
@@ -106,23 +106,26 @@ def _named(table: Mapping[str, Any], name: str, what: str) -> Any:
     )
 
 
+RECORDS: Mapping[str, type[Entry]] = {
+    "connectors": Connector,
+    "cables": Cable,
+    "lines": LineBoard,
+    "messages": Message,
+    "lamps": Lamps,
+}
+
+
+SAMPLES: Mapping[str, str] = {
+    "connectors": "J3: {at: SL-2, end: DTE, standard: TIA-232, layout: DB25}",
+    "cables": 'as-found: {from: J3, to: T1, wires: ["3-2", "7-7"]}',
+    "lines": 'SL-2: {crystal: 2.4576MHz, switch: SW2, rate: {at: "1-4", …}}',
+    "messages": 'E4: {says: "E4 SIZE {size}", means: no memory where it must begin}',
+    "lamps": "leds: {order: D4 D3 D2 D1, codes: {…}}",
+}
+
+
 class _Reader(Reader):
-    samples: ClassVar[Mapping[str, str]] = {
-        "connectors": "J3: {at: SL-2, end: DTE, standard: TIA-232, layout: DB25}",
-        "cables": 'as-found: {from: J3, to: T1, wires: ["3-2", "7-7"]}',
-        "lines": 'SL-2: {crystal: 2.4576MHz, switch: SW2, rate: {at: "1-4", …}}',
-        "messages": 'E4: {says: "E4 SIZE {size}", means: no memory where it must begin}',
-        "lamps": "leds: {order: D4 D3 D2 D1, codes: {…}}",
-    }
-
-
-def is_console(path: Path) -> bool:
-    """Whether a file has a section only console files have, and no parts."""
-    try:
-        keys = set(document(path)[0])
-    except TextError:
-        return False
-    return bool(keys & set(SECTIONS[2:7]) or "console" in keys) and "parts" not in keys
+    samples: ClassVar[Mapping[str, str]] = SAMPLES
 
 
 def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
@@ -130,7 +133,7 @@ def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
     reader = _Reader(path)
     document = reader.read()
     if document is None:
-        return None, reader.problems
+        return None, [_for_consoles(p) for p in reader.problems]
     for key in document:
         if key not in SECTIONS:
             reader.add(str(key), f"there is no section {shown(key)}", near_or_all(key, SECTIONS))
@@ -138,20 +141,15 @@ def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
         wrong = "the file has neither connectors, lines nor messages"
         reader.add("connectors", wrong, f"connectors: and under it {reader.samples['connectors']}")
     tables: dict[str, dict[str, Any]] = {}
-    kinds: dict[str, type[Entry]] = {
-        "connectors": Connector,
-        "cables": Cable,
-        "lines": LineBoard,
-        "messages": Message,
-        "lamps": Lamps,
-    }
-    for section, kind in kinds.items():
+    for section, kind in RECORDS.items():
         tables[section] = {}
         for name, value in reader.section(document, section).items():
             record = reader.model(kind, value, f"{section}.{name}")
             if record is not None:
                 tables[section][name] = record
-    _cables_fit(reader, tables)
+    connectors = document.get("connectors")
+    written = {str(k) for k in connectors} if isinstance(connectors, Mapping) else set()
+    _cables_fit(reader, tables, written)
     found = ConsoleFile(
         path,
         reader.word(document, "console", path.stem),
@@ -168,15 +166,31 @@ def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
     return (None if any(p.severity == "error" for p in problems) else found), problems
 
 
-def _cables_fit(reader: _Reader, tables: dict[str, dict[str, Any]]) -> None:
-    """Every cable names connectors and pins there are."""
+def _for_consoles(problem: Problem) -> Problem:
+    """The text reader speaks of assemblies; this is a console file."""
+    return replace(
+        problem,
+        wrong=problem.wrong.replace("the file is no assembly", "the file is no console file"),
+        instead=problem.instead.replace(
+            "assembly: <name>, then parts: with the parts under it",
+            "console: <name>, then connectors:, lines: or messages:",
+        ),
+    )
+
+
+def _cables_fit(reader: _Reader, tables: dict[str, dict[str, Any]], written: set[str]) -> None:
+    """Every cable names connectors and pins there are.
+
+    `written`: names of all connectors, those that could not be read as well: what is wrong with
+    them is told at their own lines.
+    """
     connectors = tables["connectors"]
     for name, cable in tables["cables"].items():
         where = f"cables.{name}"
         for key, end in (("from", cable.start), ("to", cable.to)):
-            if end not in connectors:
+            if end not in written:
                 wrong = f"there is no connector {shown(end)}"
-                reader.add(f"{where}.{key}", wrong, near_or_all(end, connectors))
+                reader.add(f"{where}.{key}", wrong, near_or_all(end, written))
         for end in cable.ties:
             if end not in (cable.start, cable.to):
                 wrong = f"{shown(end)} is no end of this cable"
@@ -198,5 +212,5 @@ def open_console(path: Path) -> ConsoleFile:
     if found is None:
         if "no such file" in problems[0].wrong:
             raise NotFoundError(f"{path}: {problems[0].wrong}")
-        raise ProblemsError(problems)
+        raise ProblemsError(misplaced(path, "console") or problems)
     return found

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from halfsplit.assembly.advice import WrongRecord
 from halfsplit.assembly.model import Entry
@@ -30,7 +30,11 @@ def _at(value: object) -> object:
     return tuple(found)
 
 
-Positions = Annotated[tuple[int, ...], BeforeValidator(_at)]
+Positions = Annotated[
+    tuple[int, ...],
+    BeforeValidator(_at),
+    WithJsonSchema({"type": ["string", "integer"], "description": "1-4, 5 or 5,6"}),
+]
 
 
 def _words(value: object) -> object:
@@ -39,20 +43,33 @@ def _words(value: object) -> object:
     return {str(k): (str(v).lower() if isinstance(v, bool) else str(v)) for k, v in value.items()}
 
 
+Codes = Annotated[
+    dict[str, str],
+    BeforeValidator(_words),
+    WithJsonSchema(
+        {
+            "type": "object",
+            "minProperties": 1,
+            "propertyNames": {"pattern": "^[01]+$"},
+            "additionalProperties": {"type": ["string", "number", "boolean"]},
+        }
+    ),
+]
+
+
 class Coded(Entry):
     """Switch positions that set one thing: their pattern -> what it means."""
 
     at: Positions = Field(examples=['"1-4"'])
-    codes: Annotated[dict[str, str], BeforeValidator(_words)] = Field(
-        min_length=1, examples=['{"0": 8, "1": 7}']
-    )
+    codes: Codes = Field(min_length=1, examples=['{"0": 8, "1": 7}'])
 
     @model_validator(mode="after")
     def _alike(self) -> Self:
         for code in self.codes:
             if set(code) - {"0", "1"} or len(code) != len(self.at):
                 n = len(self.at)
-                raise WrongRecord(f"code “{code}” must be {n} of 0 and 1, in quotes")
+                wrong = f"code “{code}” is not {n} of 0 and 1, one a position"
+                raise WrongRecord(wrong, f'"{"01" * n:.{n}}": …, in quotes')
         return self
 
 

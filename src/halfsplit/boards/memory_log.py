@@ -52,12 +52,12 @@ class Run:
 
 @dataclass(frozen=True)
 class Log:
-    """Everything a paste held: tests in order, the range tested, codes seen, lines not used."""
+    """Everything a paste held: tests in order, range tested, codes and their lines, the rest."""
 
     runs: tuple[Run, ...]
     first: int | None = None
     last: int | None = None
-    codes: tuple[str, ...] = ()
+    codes: tuple[tuple[str, str], ...] = ()
     unused: tuple[str, ...] = ()
 
 
@@ -71,7 +71,7 @@ class _Reader:
     pairs: list[tuple[int | None, int]] = field(default_factory=list)
     warm: bool | None = None
     limits: dict[str, int] = field(default_factory=dict)
-    codes: dict[str, None] = field(default_factory=dict)
+    codes: dict[str, str] = field(default_factory=dict)
     unused: list[str] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
@@ -119,9 +119,9 @@ class _Reader:
         elif self.now is not None:
             self.close(cut=word == "stopped")
 
-    def code(self, name: str, code: Code, found: Mapping[str, str], line: int) -> None:
+    def code(self, name: str, code: Code, found: Mapping[str, str], line: int, said: str) -> None:
         """A line in the machine's own words."""
-        self.codes[name] = None
+        self.codes.setdefault(name, said)
         values = {}
         for key, text in found.items():
             if not text.startswith("."):
@@ -198,7 +198,7 @@ def read_log(
         hit = next(((n, c, m, names) for n, c, p, names in known if (m := p.fullmatch(line))), None)
         if hit:
             name, code, match, names = hit
-            to.code(name, code, dict(zip(names, match.groups(), strict=True)), number)
+            to.code(name, code, dict(zip(names, match.groups(), strict=True)), number, line)
         elif columns := _COLUMNS.fullmatch(line):
             values = [to.number(c, number) for c in columns.groups()]
             if None not in values:
@@ -212,5 +212,11 @@ def read_log(
             to.unused.append(line)
     to.close()
     limits = to.limits
-    log = Log(tuple(to.runs), limits.get("LO"), limits.get("HI"), tuple(to.codes), tuple(to.unused))
+    log = Log(
+        tuple(to.runs),
+        limits.get("LO"),
+        limits.get("HI"),
+        tuple(to.codes.items()),
+        tuple(to.unused),
+    )
     return log, to.problems

@@ -37,7 +37,9 @@ class Message(Entry):
         used = _FIELD.findall(self.means) + [n for two in _XOR.findall(self.means) for n in two]
         unknown = sorted(set(used) - set(names))
         if unknown:
-            raise WrongRecord(f"`means` uses {', '.join(unknown)}, which `says` does not have")
+            wrong = f"`means` uses {', '.join(unknown)}, which `says` does not have"
+            known = " or ".join(f"{{{n}}}" for n in names) or "no field in braces"
+            raise WrongRecord(wrong, known)
         parts = _FIELD.split(self.says)
         text = "".join(
             f"(?P<{p}>\\S+?)" if k % 2 else r"\s+".join(map(re.escape, re.split(r"\s+", p)))

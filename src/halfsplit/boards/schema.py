@@ -1,9 +1,10 @@
-"""JSON Schema of the file of boards, for editors that complete and check while one types."""
+"""JSON Schema of files of boards and of console files, for editors that complete and check."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from halfsplit.boards import consoles
 from halfsplit.boards.file import BASES, RECORDS, SECTIONS
 
 
@@ -30,13 +31,42 @@ def boards_schema() -> dict[str, Any]:
             "additionalProperties": schema,
             "description": f"such as {sample}",
         }
-    if sorted(properties) != sorted(SECTIONS):
+    return _whole("boards", ["machine", "boards"], properties, definitions, SECTIONS)
+
+
+def console_schema() -> dict[str, Any]:
+    """The schema of a console file; the loader checks what names what."""
+    definitions: dict[str, Any] = {}
+    properties: dict[str, Any] = {
+        "console": {"type": "string", "description": "name of the console"},
+        "machine": {"type": "string", "description": "machine it belongs to"},
+        "notes": {"type": "string", "description": "leftover free text"},
+    }
+    for name, record in consoles.RECORDS.items():
+        schema = record.model_json_schema(ref_template="#/$defs/{model}")
+        definitions.update(schema.pop("$defs", {}))
+        properties[name] = {
+            "type": "object",
+            "additionalProperties": schema,
+            "description": f"such as {consoles.SAMPLES[name]}",
+        }
+    return _whole("console", [], properties, definitions, consoles.SECTIONS)
+
+
+def _whole(
+    title: str,
+    required: list[str],
+    properties: dict[str, Any],
+    definitions: dict[str, Any],
+    sections: tuple[str, ...],
+) -> dict[str, Any]:
+    if sorted(properties) != sorted(sections):
         raise ValueError("schema and loader disagree on the sections of a file")
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": "Halfsplit boards",
+        "title": f"Halfsplit {title}",
         "type": "object",
-        "required": ["machine", "boards"],
+        "required": required,
         "additionalProperties": False,
         "properties": properties,
         "$defs": definitions,

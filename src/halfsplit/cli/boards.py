@@ -57,6 +57,16 @@ def boards(
         return emit(data, json, lambda: told.order(data))
 
 
+def left_off(file: Path, json: bool) -> int:
+    """Where the work on a rack stopped: boards in, what is owed, straps to move, last print."""
+    from halfsplit.bench.rack_sheets import resume_sheet
+    from halfsplit.bench.racks import RackBench
+
+    with RackBench(file) as bench:
+        data = resume_sheet(bench)
+    return emit(data, json, lambda: told.resumed(data))
+
+
 def settings(
     file: Path,
     *,

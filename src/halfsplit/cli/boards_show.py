@@ -55,6 +55,31 @@ def order(data: dict[str, Any]) -> None:
         rated = f" of {value(t['rated'], 'A')}" if t["rated"] else ""
         totals.append(f"{rail} {value(t['amps'], 'A')}{rated}")
     show.say(f"all in and at work: {', '.join(totals)}")
+    _turn(data)
+
+
+def resumed(data: dict[str, Any]) -> None:
+    """Where the work on a rack stopped."""
+    _caution(data["caution"])
+    show.say(f"{data['machine']}: boards in: {', '.join(data['fitted']) or 'none'}")
+    show.say(f"rails noted as applied: {', '.join(data['rails_on']) or 'none'}")
+    _turn(data)
+    for m in data["move"]:
+        show.out.print(f"[bold]move {escape(m['words'])}[/]")
+    for odd in data["at_odds"]:
+        show.out.print(f"[yellow]{escape(odd['kind'])}: {escape(odd['words'])}[/]")
+    if data["look"]:
+        show.say(f"straps not recorded yet: {len(data['look'])}; `settings` lists them")
+    if data["last_print"]:
+        last = data["last_print"]
+        show.say(f"last memory print (#{last['entry']}, {last['at']}), {last['board']}:")
+        _causes(last["causes"])
+        if not last["causes"]:
+            show.say("   nothing failed in it")
+
+
+def _turn(data: dict[str, Any]) -> None:
+    """What stands against going on, and whose turn it is."""
     for words in data["stop"]:
         show.out.print(f"[bold red]{escape(words)}[/]")
     for rail, why in data["locked"].items():
@@ -160,7 +185,12 @@ def code(data: dict[str, Any]) -> None:
 def memory(data: dict[str, Any]) -> None:
     """Ranked causes with positions, and what to do next."""
     for words in data["codes"]:
-        show.say(f"{words['says']}: {words['means']}")
+        show.say(f"{words['printed']}: {words['means']}")
+        if words["straps"]:
+            show.out.print(
+                "[bold]Straps before chips, they cost nothing:[/] "
+                f'settings RACK --code "{escape(words["printed"])}"'
+            )
     tests = [
         f"{t['kind']} {'passed' if not t['failures'] else str(t['failures']) + ' failing'}"
         for t in data["tests"]
@@ -172,7 +202,8 @@ def memory(data: dict[str, Any]) -> None:
     for words in data["advice"]:
         show.out.print(f"[bold]{escape(words)}[/]")
     if data["clear"]:
-        show.say("nothing failed in this print")
+        where = " at an address of this board" if data["outside"] else " in this print"
+        show.say(f"nothing failed{where}")
     _causes(data["causes"])
     if data["second"]:
         show.say("of the failures the first cause does not explain:")
@@ -183,7 +214,11 @@ def memory(data: dict[str, Any]) -> None:
     if data["outside"]:
         show.say(f"outside this board, left out: {', '.join(data['outside'])}")
     if data["unused"]:
-        show.say(f"{len(data['unused'])} lines not understood, such as: {data['unused'][0]}")
+        count = len(data["unused"])
+        lines = "1 line" if count == 1 else f"{count} lines" if count < 20 else "20 lines or more"
+        show.say(f"{lines} not understood, such as: {data['unused'][0]}")
+        if not data["tests"] and not data["codes"]:
+            show.say("write a message of the table of codes, or address, written, read: 5A3C 20 0")
     if data["causes"]:
         _caution(data["caution"])
 

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING, Literal
 
 from halfsplit.cli import show
 from halfsplit.cli.common import Json, emit, session
-from halfsplit.problems import ExitCode
+from halfsplit.problems import ExitCode, ProblemsError
+
+if TYPE_CHECKING:
+    from halfsplit.journal import Journal
 
 
 def check(file: Path, *, json: Json = False) -> int:
-    """Check an assembly file: every problem with its line, what is wrong, and what to write."""
+    """Check a file of any sort: every problem with its line, what is wrong, and what to write."""
     from halfsplit.bench.opening import check_file
 
     show.first_run_note()
@@ -29,25 +33,43 @@ def check(file: Path, *, json: Json = False) -> int:
 def edit(file: Path, path: str, value: str, *, json: Json = False) -> int:
     """Change one entry of the file, comments kept: edit pt3.yaml parts.R6.value 2k0."""
     from halfsplit.assembly.edit import set_value
+    from halfsplit.boards.which import misplaced
 
+    elsewhere = misplaced(file, "assembly")
+    if elsewhere:
+        raise ProblemsError(elsewhere)
     old = set_value(file, path, value)
     data = {"path": path, "old": old, "new": value}
     return emit(data, json, lambda: show.say(f"{path}: {old or '(nothing)'} → {value}"))
 
 
-def schema(*, json: Json = False) -> int:
-    """The JSON Schema of assembly files, for an editor to complete and check while you type."""
+def schema(
+    sort: Literal["assembly", "boards", "console"] = "assembly", *, json: Json = False
+) -> int:
+    """The JSON Schema of a sort of file, for an editor to complete and check while you type."""
     from halfsplit.assembly.schema import assembly_schema
+    from halfsplit.boards.schema import boards_schema, console_schema
 
     del json  # the schema is JSON either way
-    return emit(assembly_schema(), True, None)
+    made = {"assembly": assembly_schema, "boards": boards_schema, "console": console_schema}
+    return emit(made[sort](), True, None)
 
 
 def export(file: Path, *, json: Json = False) -> int:
     """The whole journal as text, or with --json as a document that can be read back."""
+    from halfsplit.bench.opening import journal_of
+
+    beside = journal_of(file)
+    if beside is not None:
+        with beside as journal:
+            return _exported(journal, json)
     with session(file) as bench:
-        text = bench.journal.export_text()
-        return emit(bench.journal.export_json(), json, lambda: print(text, end=""))
+        return _exported(bench.journal, json)
+
+
+def _exported(journal: Journal, json: bool) -> int:
+    text = journal.export_text()
+    return emit(journal.export_json(), json, lambda: print(text, end=""))
 
 
 def restore(file: Path, document: Path, *, json: Json = False) -> int:

@@ -205,6 +205,13 @@ def meter(
 
 def undo(file: Path, entry: int | None = None, *, json: Json = False) -> int:
     """Undo the last entry, or the one numbered; the journal keeps both."""
+    from halfsplit.bench.opening import journal_of
+
+    beside = journal_of(file)
+    if beside is not None:
+        with beside as journal:
+            undoing = journal.undo(entry)
+            return emit(undoing.as_dict(), json, lambda: show.undone(undoing))
     with session(file) as bench:
         done = bench.undo(entry)
         return emit(done.as_dict(), json, lambda: show.undone(done))

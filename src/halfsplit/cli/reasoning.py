@@ -10,7 +10,9 @@ from cyclopts import Parameter
 from cyclopts.validators import Number
 
 from halfsplit.cli import show
+from halfsplit.cli.boards import left_off
 from halfsplit.cli.common import NONE, Feed, Json, Limiters, Warm, emit, session
+from halfsplit.cli.serial import console
 from halfsplit.problems import ExitCode
 
 
@@ -83,7 +85,13 @@ def next_(file: Path, *, json: Json = False) -> int:
 def resume(file: Path, *, json: Json = False) -> int:
     """Where you left off: condition, open items, last readings, suspects, next check."""
     from halfsplit.bench.report import resume_dict
+    from halfsplit.boards.which import sort_of
 
+    sort = sort_of(file)
+    if sort == "boards":
+        return left_off(file, json)
+    if sort == "console":
+        return console(file, json=json)
     with session(file) as bench:
         data = resume_dict(bench)
         return emit(data, json, lambda: show.resumed(bench, data))

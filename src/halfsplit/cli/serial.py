@@ -69,6 +69,7 @@ def _settings(
 
     name, record = console.line(board)
     data: dict[str, Any] = {"board": name, "switch": record.switch, "found": None, "move": []}
+    data["apart"] = []  # what the two ends differ in
     stands = switch or record.found
     now = setting(record, stands) if stands else None
     if now:
@@ -86,9 +87,11 @@ def _settings(
             "sent": budget(at.form.rate, rate, at.form, record.sampling),
         }
         data["budget"] = {k: b.as_dict() for k, b in both.items()}
+        if any(b.spare < 0 for b in both.values()):
+            data["apart"].append("the rates are too far apart: characters will be read wrong")
         data["other"] = other.as_dict() if against else None
         if against and (other.data, other.parity) != (wanted.data, wanted.parity):
-            data["move"].append(f"the other end is set to {other}, this one to {wanted}")
+            data["apart"].append(f"the other end is set to {other}, this one to {wanted}")
     return emit(data, json, lambda: _told_settings(data))
 
 
@@ -106,6 +109,8 @@ def _told_settings(data: dict[str, Any]) -> None:
         show.say(f"wanted {w['text']}: {w['positions']} (1 closed, 0 open, x either)")
     for words in data["move"]:
         show.out.print(f"  [yellow]move {escape(words)}[/]")
+    for words in data["apart"]:
+        show.out.print(f"  [yellow]{escape(words)}[/]")
     for way, b in data.get("budget", {}).items():
         show.say(
             f"  {way}: rates differ {b['error'] * 100:+.2f} %, {b['allowed'] * 100:.2f} % may be, "
@@ -245,6 +250,9 @@ def console(
             said = keep(found, journal, text, {"from": paste})
         data: Any = {"characters": len(text), "lines": [s.as_dict() for s in said]}
         return emit(data, json, lambda: _told_lines(data["lines"], only=True, kept=len(text)))
+    if before is not None and before < 1:
+        wrong = f"{before} is no entry: they count from 1"
+        raise ProblemsError([Problem("", 0, 0, "--before", wrong, "--before 7, or leave it out")])
     with open_journal(file) as journal:
         data = page(found, journal, before)
     return emit(data, json, lambda: _told_page(data, file))

@@ -14,6 +14,7 @@ from halfsplit.cli.common import Json, emit
 from halfsplit.problems import ExitCode, NotFoundError, Problem, ProblemsError
 
 if TYPE_CHECKING:
+    from halfsplit.boards.before import Judged
     from halfsplit.boards.cable import Finding
     from halfsplit.boards.consoles import ConsoleFile
     from halfsplit.boards.wiring import Plan
@@ -46,7 +47,7 @@ def wire(
     """The cable between two connectors: each wire with its reason, and what to measure first.
 
     With --cable, what is wrong with a cable as it was found. Exit code 1 when the two must not be
-    joined so.
+    joined so, or an idle voltage is not what it should be.
     """
     from halfsplit.boards.consoles import open_console
 
@@ -64,21 +65,30 @@ def wire(
     first, second = (console.connector(n) for n in names)
     if names[0] == names[1]:
         raise ProblemsError([Problem("", 0, 0, "wire", "both ends are the same", "two of them")])
-    ends = _ends(console, names, idle or [])
+    from halfsplit.boards.before import end_measured, judged
+
+    read = _measured(console, names, idle or [])
+    measured = {n: end_measured(console.connector(n), v) for n, v in read.items()}
+    ends = {n: e for n, e in measured.items() if e != "unknown"}
     found = plan(names[0], first, names[1], second, ends)
     written = []
     for path, text in ((svg, drawing), (sheet, lambda p: page(p, console.name))):
         if path is not None:
             _write(path, text(found))
             written.append(str(path))
-    data = found.as_dict() | {"measured": ends, "written": written}
-    emit(data, json, lambda: _told(found, written))
-    return ExitCode.PROBLEMS if found.verdict == "refuse" else ExitCode.OK
+    held = judged(found.checks, read)
+    data = found.as_dict() | {
+        "measured": ends, "read": [j.as_dict() for j in held], "written": written
+    }  # fmt: skip
+    emit(data, json, lambda: _told(found, held, written))
+    wrong = found.verdict == "refuse" or any(not j.good for j in held)
+    return ExitCode.PROBLEMS if wrong else ExitCode.OK
 
 
-def _ends(console: ConsoleFile, names: list[str], idle: list[str]) -> dict[str, str]:
-    """DTE or DCE of ends that idle volts were measured at. Raises ProblemsError, NotFoundError."""
-    from halfsplit.boards.before import end_measured
+def _measured(
+    console: ConsoleFile, names: list[str], idle: list[str]
+) -> dict[str, dict[str, float]]:
+    """Idle volts as typed: end -> pin -> volts. Raises ProblemsError, NotFoundError."""
     from halfsplit.quantity import QuantityError, parse
 
     wrong, volts = [], dict[str, dict[str, float]]()
@@ -96,8 +106,7 @@ def _ends(console: ConsoleFile, names: list[str], idle: list[str]) -> dict[str, 
             wrong.append(Problem("", 0, 0, text, f"“{error.text}”: {error.wrong}", error.instead))
     if wrong:
         raise ProblemsError(wrong)
-    found = {n: end_measured(console.connector(n), v) for n, v in volts.items()}
-    return {n: e for n, e in found.items() if e != "unknown"}
+    return volts
 
 
 def _write(path: Path, text: str) -> None:
@@ -128,8 +137,14 @@ def _findings(name: str, found: list[Finding]) -> None:
         show.out.print(f"{mark} {escape(item.words)}")
 
 
-def _told(plan: Plan, written: list[str]) -> None:
-    show.out.print(f"[bold]{escape(_WORDS[plan.verdict])}[/]")
+def _told(plan: Plan, held: list[Judged], written: list[str]) -> None:
+    for item in held:
+        mark = "" if item.good else "[bold red]do not join yet:[/] "
+        show.out.print(mark + escape(item.words))
+    if all(item.good for item in held):
+        show.out.print(f"[bold]{escape(_WORDS[plan.verdict])}[/]")
+    else:
+        show.out.print("[bold]The cable, once that reading is explained:[/]")
     for reason in plan.reasons:
         show.say(f"  {reason}")
     _wires(plan)

@@ -204,7 +204,9 @@ class Journal:
             able = [e.seq for e in history if not e.undone][-5:]
             if not able:
                 raise NotFoundError("nothing to undo: the journal is empty")
-            which = "every entry is undone already" if seq is None else f"no entry {seq} in force"
+            which = f"no entry {seq} in force"
+            if seq is None:
+                which = "every entry is undone already, or is what the machine said"
             raise NotFoundError(f"{which}; by number these can be undone: {able}")
         return self.append("undo", {"undoes": target.seq, "why": why})
 
