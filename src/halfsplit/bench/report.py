@@ -169,7 +169,7 @@ def _act(bench: Session, decided: Group) -> dict[str, Any]:
         "group": [members[i].name for i in order],
         "prove": {name: proof(bench, fault) for name, fault in faults.items()},
         "proved": sorted({p for p, good in bench.proofs() if not good} & accused),
-        "before": before_touching(bench.machine, bench.condition),
+        "before": before_touching(bench.machine, bench.condition, bench.discharged()),
     }
 
 
@@ -211,7 +211,7 @@ def resume_dict(bench: Session) -> dict[str, Any]:
         "condition_words": bench.condition.words(),
         "open_items": [str(c) for c in bench.open_items()],
         "overrides": overridden(bench),
-        "hazards": present(bench.machine, bench.condition),
+        "hazards": present(bench.machine, bench.condition, bench.discharged()),
         "readings": len(readings),
         "last_readings": [e.as_dict() for e in readings[-6:]],
         "observations": [e.as_dict() for e in bench.entries if e.kind == "observe"][-4:],
