@@ -76,9 +76,9 @@ def gates(
 ) -> list[Gate]:
     """Every gate of a machine as it stands."""
     found = [
-        _proved("references", ("boards", "trimmers"), proved, ("reference",)),
-        _proved("raw rails", ("boards",), proved, ("raw",)),
-        _proved("rails at load", ("boards",), proved, ("rail",)),
+        _proved("references", ("boards", "trimmers"), _references(leans, proved)),
+        _proved("raw rails", ("boards",), [p for p in proved.values() if p.kind == "raw"]),
+        _proved("rails at load", ("boards",), [p for p in proved.values() if p.kind == "rail"]),
         _trip(assembly, known),
         _temporary(now),
         _fuses(assembly, now, known),
@@ -93,13 +93,21 @@ def refusals(found: Sequence[Gate], subject: Subject) -> list[Gate]:
     return [g for g in found if subject in g.subjects and not g.open]
 
 
+def _references(leans: LeansMap, proved: Mapping[str, Proof]) -> list[Proof]:
+    """References found in the circuit; where it has none of its own, the rails others lean on."""
+    found = [p for p in proved.values() if p.kind == "reference"]
+    if found:
+        return found
+    rails = {k for k, kind in leans.kinds.items() if kind == "rail"}
+    under = {e.on for e in leans.edges if e.of in rails and e.on != e.of}
+    return [p for p in proved.values() if p.label in rails & under]
+
+
 def _proved(
     name: str,
     subjects: tuple[Subject, ...],
-    proved: Mapping[str, Proof],
-    kinds: tuple[str, ...],
+    asked: Sequence[Proof],
 ) -> Gate | None:
-    asked = [p for p in proved.values() if p.kind in kinds]
     if not asked:
         return None
     refused = tuple(
