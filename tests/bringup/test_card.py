@@ -52,6 +52,11 @@ def test_card_of_a_pass_transistor() -> None:
     found = card(machine, "Q10")
     # 5 A from 10 V raw through a 0.18 ohm sense resistor: about 4 V across it, by hand.
     assert found.seen["watts"] == pytest.approx(4.93 * (10.0 - 4.93 - 0.18 * 4.9), rel=0.1)
+    wire = found.demand("wire")
+    # 4.93 V into 1 ohm; by the rule of inner traces worked by hand, (4.93 / 0.024 / 10^0.44)
+    # ^(1/0.725) = 383 square mil: AWG 22 has 505, AWG 24 has 317. The sense resistor is in series.
+    assert wire is not None and wire.low == pytest.approx(4.93, rel=0.02)
+    assert "AWG 22 (0.64 mm)" in wire.words and "R21" in wire.words
     polarity = found.demand("polarity")
     assert polarity is not None and polarity.words == "NPN"
     wrong = judge(machine, parse_change(machine.assembly, "Q10 fitted type=2N3055"))
