@@ -187,7 +187,7 @@ def _window(machine: Machine, part: Part, chosen: Sequence[Condition]) -> list[D
     found = []
     for label, name, steps in tried:
         base = part.beta() if name == "gain_typical" else float(fields[name])  # type: ignore[attr-defined]
-        rows = [_refitted(part, {name: base * s}) for s in steps]
+        rows = [refitted(part, {name: base * s}) for s in steps]
         good = np.ones(len(steps), dtype=bool)
         for condition in chosen:
             table = outcomes(machine, condition, [{}, *rows])
@@ -196,7 +196,7 @@ def _window(machine: Machine, part: Part, chosen: Sequence[Condition]) -> list[D
     return found
 
 
-def _refitted(part: Part, values: dict[str, float]) -> Overrides:
+def refitted(part: Part, values: dict[str, float]) -> Overrides:
     """Parameter values of the part with other field values, all else as drawn."""
     fields = {k: v for k, v in part.__dict__.items() if v is not None and k != "in_"}
     twin = type(part).model_construct(**{**fields, **values})
