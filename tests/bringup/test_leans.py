@@ -10,12 +10,12 @@ from halfsplit.assembly.condition import Change, Condition
 from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
 from halfsplit.bringup.gates import Known, gates, refusals
-from halfsplit.bringup.leans import LeansMap, leans
+from halfsplit.bringup.leans import Edge, LeansMap, leans
 from halfsplit.bringup.proof import Proof, proofs
 from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.meters import meters
 from halfsplit.faults.dictionary import predict
-from tests.simulator import tray
+from tests.simulator import stile, tray
 
 HALF = Condition("raws", "half")
 RIGHT = {"p5": 5.0, "p12": 12.0, "v5r": 10.4, "vrpr": 20.0, "vrnr": -20.0}
@@ -176,3 +176,20 @@ def test_air_outside_the_machines_limits_is_a_gate(tmp_path: Path) -> None:
     assert not refusals(gates(assembly, made, {}, Condition("supply"), Known()), "power")
     file.write_text(TEXT + "air: {low: 50degC, high: 40degC}\n")
     assert load(file)[0] is None
+
+
+def test_rails_others_lean_on_stand_for_references_where_there_are_none() -> None:
+    """The switching supply takes its reference from a rail of its own, with limits."""
+    machine = stile.machine()
+    kinds = {"rawc": "raw", "REF": "rail", "OUT": "rail"}
+    edges = (Edge("OUT", "REF", 1.0, 0.0, "half", "by R9"),)
+    made = LeansMap({k: k.lower() for k in kinds}, kinds, edges, (), ())
+    for shown in (False, True):
+        missing = () if shown else ("REF has no reading",)
+        state = {
+            "rawc": Proof("rawc", "raw", False, "", ("x",), ()),
+            "REF": Proof("REF", "rail", shown, "", missing, ()),
+            "OUT": Proof("OUT", "rail", False, "", ("what is being set",), ()),
+        }
+        shut = refusals(gates(machine.assembly, made, state, HALF, Known()), "trimmers")
+        assert [g.name for g in shut] == ([] if shown else ["references"])

@@ -92,3 +92,73 @@ def test_plan_is_written_once_ticked_by_readings_and_survives(tray: Path, run: R
     text = run("plan", "pt3.yaml").out
     assert "18 mA, zk -6.2" in text and "STOP" in text and "stop outside" in text
     assert run("plan", "pt3.yaml", "--done", "nonesuch", "--note", "x").code == 3
+
+
+def test_gate_takes_the_trip_that_protect_stored(tray: Path, run: Run) -> None:
+    assert run("change", "pt3.yaml", "--feed", "off").code == 0
+    fired = ("--trip", "6.31V", "--trip", "6.30V", "--trip", "6.33V")
+
+    def refused() -> str:
+        shut = {g["name"]: g for g in run("gate", "pt3.yaml", "--json").json["gates"]}
+        return "; ".join(shut["over-voltage trip"]["refused"])
+
+    assert "no over-voltage trip measured" in refused()
+    assert run("protect", "pt3.yaml", "P5", *fired[:2]).code == 0
+    assert refused() == "P5: 1 of 3 trips entered"
+    assert run("protect", "pt3.yaml", "P5", *fired).code == 0
+    assert refused() == ""
+    assert run("change", "pt3.yaml", "CR4 fitted value=6.8V").code == 0
+    assert "CR4 changed since that test" in refused()
+    high = ("--trip", "7.5V", "--trip", "7.5V", "--trip", "7.5V")
+    assert run("protect", "pt3.yaml", "P5", *high).code == 0
+    assert "trips at 7.50 V, and must between 5.80 V and 6.60 V" in refused()
+
+
+def test_a_charge_measured_gone_is_no_hazard_until_power_comes_back(tray: Path, run: Run) -> None:
+    def hazards() -> str:
+        return "; ".join(run("resume", "pt3.yaml", "--json").json["hazards"])
+
+    on = run("discharge", "pt3.yaml", "C1", "--measured", "0.4V")  # the journal has it fed
+    assert "ends no hazard" in on.out and "C1 may hold" in hazards()
+    run("change", "pt3.yaml", "--feed", "off")
+    assert "C1 may hold" in hazards()
+    assert run("discharge", "pt3.yaml", "C1", "--measured", "3V").code == 0
+    assert "C1 may hold" in hazards()
+    assert run("discharge", "pt3.yaml", "C1", "--measured", "0.4V").code == 0
+    told = hazards()
+    assert "C1 may hold" not in told and "C2 may hold" in told
+    assert "discharged by meter: C1 0.4 V" in told
+    assert "C1 may hold" not in run("change", "pt3.yaml", "R3 removed").out
+    run("change", "pt3.yaml", "--feed", "raws")
+    assert "C1 may hold" in hazards()
+    run("change", "pt3.yaml", "--feed", "off")
+    assert "C1 may hold" in hazards()  # it was fed in between
+
+
+def test_a_trimmer_stays_where_it_is_until_references_are_proved(tray: Path, run: Run) -> None:
+    before = stored(tray)
+    refused = run("change", "pt3.yaml", "RV1 set 40%")
+    assert refused.code == 1 and stored(tray) == before
+    assert "zk" in refused.err + refused.out and "not to be turned yet" in refused.err + refused.out
+    assert run("change", "pt3.yaml", "RV1 set 40%", "--anyway", "no").code == 1
+    assert run("change", "pt3.yaml", "R3 removed", "--anyway", "a reason given").code == 1
+    assert run("change", "pt3.yaml", "R3 set 40%").code == 1
+    assert run("change", "pt3.yaml", "RV1 set 140%").code == 1
+    assert run("change", "pt3.yaml", "RV1 set").code == 1
+    assert stored(tray) == before
+    drawn = run("expect", "pt3.yaml", "n12", "--json").json
+    why = "wiper found against its stop"
+    assert run("change", "pt3.yaml", "RV1 set 40%", "--anyway", why).code == 0
+    told = run("resume", "pt3.yaml").out
+    assert why in told and "RV1 set to 40%" in told
+    assert run("gate", "pt3.yaml", "--json").json["refused"]["boards"]  # opened for that move only
+    assert drawn != run("expect", "pt3.yaml", "n12", "--json").json
+    assert not run("resume", "pt3.yaml", "--json").json["open_items"]
+    assert run("change", "pt3.yaml", "RV1 put-back").code == 1  # turning it back moves it too
+
+
+def test_a_trimmer_may_be_turned_once_references_are_proved(tray: Path, run: Run) -> None:
+    run("read", "pt3.yaml", *RIGHT, "N12=-12.01", "zk=-6.2", "--load", "half")
+    assert run("change", "pt3.yaml", "RV1 set 31%").code == 0
+    assert not run("resume", "pt3.yaml", "--json").json["overrides"]
+    assert run("change", "pt3.yaml", "RV1 set 33%").code == 1  # what was read was before the move

@@ -17,7 +17,7 @@ from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import QuantityError, parse, show
 
 BENCH = 25.0  # degC, a heated room
-What = Literal["removed", "lifted", "bypassed", "fitted"]
+What = Literal["removed", "lifted", "bypassed", "fitted", "set"]
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,8 @@ class Change:
     """Something done to one part.
 
     `removed`: out of the circuit. `lifted`: one `lead` off. `bypassed`: a link across it.
-    `fitted`: a good part put in, like for like or with other `values` (field -> text).
+    `fitted`: a good part put in, like for like or with other `values` (field -> text). `set`: the
+    same part turned, as a trimmer; `values` has its share of the track.
     """
 
     part: str
@@ -38,12 +39,14 @@ class Change:
             return f"{self.part} lead {self.lead} lifted"
         if self.what == "fitted" and self.values:
             return f"{self.part} fitted as " + ", ".join(f"{k} {v}" for k, v in self.values)
+        if self.what == "set":
+            return f"{self.part} set to " + ", ".join(v for _, v in self.values)
         return f"{self.part} {'replaced' if self.what == 'fitted' else self.what}"
 
     @property
     def temporary(self) -> bool:
         """Whether this stays an open item until put right."""
-        return self.what != "fitted"
+        return self.what not in ("fitted", "set")
 
 
 @dataclass(frozen=True)
@@ -73,7 +76,12 @@ class Condition:
     lamp: float | None = None
 
     def with_change(self, change: Change) -> Condition:
-        """The condition after one more change; a later change of a part replaces the earlier."""
+        """The condition after one more change; a later change of a part replaces the earlier, save
+        that another part fitted stays the one that is turned."""
+        before = next((c for c in self.changes if c.part == change.part), None)
+        if change.what == "set" and before is not None and before.what == "fitted":
+            values = tuple(sorted((dict(before.values) | dict(change.values)).items()))
+            change = replace(before, values=values)
         kept = tuple(c for c in self.changes if c.part != change.part)
         return replace(self, changes=tuple(sorted((*kept, change), key=lambda c: c.part)))
 
@@ -216,6 +224,15 @@ def parse_change(assembly: Assembly, text: str) -> Change:
             issues.add(text, wrong, f"{part.ref} removed, if it comes out whole")
             issues.done()
         return Change(part.ref, "lifted", rest[0])
+    if re.fullmatch(r"set|turned", verb):
+        if "set" not in type(part).model_fields:
+            issues.add(text, f"{part.ref} is a {part.KIND}, which has nothing to turn")
+        elif len(rest) != 1:
+            issues.add(text, "say the share of the track it was turned to", f"{part.ref} set 40%")
+        issues.done()
+        change = Change(part.ref, "set", "", (("set", rest[0]),))
+        refit(part, change)
+        return change
     if re.fullmatch(r"fit(ted)?|replace[d]?", verb):
         values = {}
         fields = ["type", *_fittable(part)]
@@ -232,7 +249,7 @@ def parse_change(assembly: Assembly, text: str) -> Change:
     issues.add(
         text,
         f"`{verb}` is not something I know how to do to a part",
-        "removed, lift <lead>, bypassed, fitted, or put-back",
+        "removed, lift <lead>, bypassed, fitted, set <share>, or put-back",
     )
     issues.done()
     raise AssertionError("unreachable")

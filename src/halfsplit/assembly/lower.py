@@ -168,15 +168,15 @@ class Machine:
         return changes
 
     def fitted(self, part: Part, condition: Condition) -> Part:
-        """The part that stands in this place now: another one when it was replaced."""
+        """The part that stands in this place now: another one when it was replaced, or as set."""
         change = next((c for c in condition.changes if c.part == part.ref), None)
-        return refit(part, change) if change and change.what == "fitted" else part
+        return refit(part, change) if change and change.what in ("fitted", "set") else part
 
     def _change(self, part: Part, change: Change) -> Overrides:
         elements = part.elements()
         if change.what == "removed":
             return {k: v for e in elements for k, v in e.gone().items()}
-        if change.what == "fitted":
+        if change.what in ("fitted", "set"):
             return {
                 (e.name, key): value
                 for e in refit(part, change).elements()

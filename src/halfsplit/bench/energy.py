@@ -52,9 +52,9 @@ def power_dict(bench: Session, condition: Condition, least: float = LEAST_WEIGHT
         "least_weight": least,
         "cautions": [
             *at_limiters(bench.machine, condition),
-            *present(bench.machine, condition),
+            *present(bench.machine, condition, bench.discharged()),
             *over_touch(bench.machine, check),
-            *before_touching(bench.machine, bench.condition)[:1],
+            *before_touching(bench.machine, bench.condition, bench.discharged())[:1],
             "local wiring rules and licensed-practice limits come first; eyes and face out of line "
             "with capacitors at first power",
         ],

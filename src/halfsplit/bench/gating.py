@@ -5,7 +5,8 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
-from halfsplit.assembly.condition import Condition, find_part
+from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
+from halfsplit.bench.recall import condition_of
 from halfsplit.bench.session import Session
 from halfsplit.bringup.gates import Gate, Known, Subject, gates, refusals
 from halfsplit.bringup.leans import LeansMap, leans
@@ -15,6 +16,7 @@ from halfsplit.journal import Entry
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import QuantityError, parse
 
+TURNED = ("set", "turned", "put-back", "restored", "back")  # verbs that may move a trimmer
 SHORTEST = 8  # letters of a reason somebody could later make sense of
 
 
@@ -23,8 +25,14 @@ def known(bench: Session) -> Known:
     drawn: set[str] = set()
     disturbed: set[str] = set()
     trips: dict[str, float] = {}
+    doubted: dict[str, tuple[str, ...]] = {}
     overrides: dict[str, str] = {}
+    stood: dict[str, frozenset[Change]] = {}  # what was fitted around the crowbar at its test
+    crowbar, changes = _around_gates(bench), frozenset[Change]()
     for e in bench.entries:
+        if e.kind == "condition":
+            done = condition_of(bench.assembly, e).changes
+            changes = frozenset(c for c in done if c.part in crowbar)
         if e.kind == "observe" and e.body.get("sign") == "as-drawn":
             drawn.add(e.body["part"])
         elif e.kind == "observe" and e.body.get("found"):
@@ -35,11 +43,30 @@ def known(bench: Session) -> Known:
             disturbed.discard(e.body["part"])
         elif e.kind == "trip":
             trips[e.body["rail"]] = float(e.body["volts"])
+            doubted.pop(e.body["rail"], None)
+            stood[e.body["rail"]] = changes
+        elif e.kind == "protect" and e.body.get("test") == "crowbar":
+            rail, fired = e.body["rail"], [float(v) for v in e.body["volts"]]
+            middle = sum(fired) / len(fired)
+            trips[rail] = max(fired, key=lambda v: abs(v - middle))
+            doubted[rail], stood[rail] = tuple(e.body["reasons"]), changes
         elif e.kind == "override":
             overrides[e.body["gate"]] = e.body["why"]
+    for rail, then in stood.items():
+        since = sorted({c.part for c in changes ^ then})
+        if since:
+            doubted[rail] = (*doubted.get(rail, ()), f"{', '.join(since)} changed since that test")
     fitted = {c.part for c in bench.condition.changes if c.what == "fitted"}
     otherwise = {k: v for k, v in bench.found_values().items() if k not in drawn}
-    return Known(frozenset(drawn), otherwise, trips, frozenset(disturbed - fitted), overrides)
+    moved = frozenset(disturbed - fitted)
+    return Known(frozenset(drawn), otherwise, trips, doubted, moved, overrides)
+
+
+def _around_gates(bench: Session) -> frozenset[str]:
+    """Thyristors and every part on their gates: what decides where a crowbar trips."""
+    parts = bench.assembly.parts
+    gates_ = {p.terminals()["g"] for p in parts.values() if p.KIND == "scr"}
+    return frozenset(r for r, p in parts.items() if gates_ & {*p.terminals().values()})
 
 
 def map_of(bench: Session) -> LeansMap:
@@ -93,10 +120,59 @@ def override(bench: Session, name: str, why: str) -> Entry:
     match = next((n for n in names if n.lower() == name.strip().lower()), None)
     if match is None:
         raise NotFoundError(f"there is no gate {name}; there are {', '.join(names)}")
+    _reason(why, "why", '--why "boards borrowed, spare set"')
+    return bench.note("override", {"gate": match, "why": why.strip()})
+
+
+def moved(bench: Session, text: str) -> str:
+    """The trimmer that `text`, as typed for :meth:`Session.change`, turns; empty for anything else.
+
+    Raises ProblemsError when the part it names is out, lifted or bypassed, NotFoundError for none.
+    """
+    words = text.split()
+    if len(words) < 2 or words[1].lower() not in TURNED:
+        return ""
+    ref = find_part(bench.assembly, words[0]).ref
+    before = next((c for c in bench.condition.changes if c.part == ref), None)
+    if words[1].lower() not in ("set", "turned"):
+        return ref if before is not None and before.what == "set" else ""
+    parse_change(bench.assembly, text)
+    if before is not None and before.temporary:
+        wrong = f"{before}: put that right before it is turned"
+        raise ProblemsError([Problem("", 0, 0, text, wrong, f"{ref} put-back")])
+    return ref
+
+
+def trimmer(bench: Session, ref: str, anyway: str | None) -> Entry | None:
+    """Let a trimmer be turned, or refuse: not before the references are proved.
+
+    With `anyway`, a reason, it is let through and the reason stored, for this one move; nothing
+    else is opened by it. Raises ProblemsError naming what is not proved and what proves it.
+    """
+    shut = refusals(gates_of(bench), "trimmers")
+    if not shut:
+        return None
+    if anyway is None:
+        raise ProblemsError(
+            [
+                Problem("", 0, 0, ref, _not_yet(why), f'{g.proof}; else --anyway "reason"')
+                for g in shut
+                for why in g.refused
+            ]
+        )
+    _reason(anyway, "anyway", '--anyway "bench test without reference"')
+    names = ", ".join(g.name for g in shut)
+    return bench.note("override", {"gate": f"{names} (moving {ref})", "why": anyway.strip()})
+
+
+def _not_yet(why: str) -> str:
+    return f"not to be turned yet: {why.removeprefix('not yet: ')}"
+
+
+def _reason(why: str, option: str, instead: str) -> None:
     if len(why.strip()) < SHORTEST:
         wrong = "an override needs its reason, in words the next person will understand"
-        raise ProblemsError([Problem("", 0, 0, "why", wrong, '--why "boards borrowed, spare set"')])
-    return bench.note("override", {"gate": match, "why": why.strip()})
+        raise ProblemsError([Problem("", 0, 0, option, wrong, instead)])
 
 
 def trip(bench: Session, text: str) -> Entry:

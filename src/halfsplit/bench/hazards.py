@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import sqrt
 
 from halfsplit.assembly.condition import Condition
@@ -54,10 +55,13 @@ def materials(machine: Machine) -> list[str]:
     return found
 
 
-def stored(machine: Machine) -> list[str]:
-    """Capacitors that may hold a startling charge, each with joules and volts."""
+def stored(machine: Machine, gone: frozenset[str] = frozenset()) -> list[str]:
+    """Capacitors that may hold a startling charge, each with joules and volts; those `gone` by
+    a meter left out."""
     found = []
     for ref, part in machine.assembly.parts.items():
+        if ref in gone:
+            continue
         rated, value = part.__dict__.get("volts"), part.__dict__.get("value")
         if part.KIND not in ("electrolytic", "tantalum") and "capacitor" not in part.KIND:
             continue
@@ -96,29 +100,43 @@ def _limited(machine: Machine, condition: Condition, volts: float) -> list[str]:
     return found
 
 
-def present(machine: Machine, condition: Condition) -> list[str]:
-    """Hazards at this moment: mains, stored charge (until proved gone), protections put out."""
+def present(
+    machine: Machine, condition: Condition, gone: Mapping[str, float] | None = None
+) -> list[str]:
+    """Hazards at this moment: mains, stored charge, protections put out.
+
+    `gone` has capacitors measured discharged since the machine went off, with the volts read.
+    """
+    proved = dict(gone or {}) if not condition.energised() else {}
     found = []
     volts = mains_volts(machine)
     if volts is not None and machine.assembly.feeds[condition.feed].mains:
         found.append(f"mains, {volts:.0f} V, is on while fed by {condition.feed}")
         found += _limited(machine, condition, volts)
-    found += [f"{c}: discharge through a resistor, measure" for c in stored(machine)]
+    charged = stored(machine, frozenset(proved))
+    found += [f"{c}: discharge through a resistor, measure" for c in charged]
+    held = [c for c in stored(machine) if c not in charged]
+    if held:
+        read = ", ".join(f"{ref} {abs(v):.2g} V" for ref, v in proved.items())
+        found.append(f"discharged by meter: {read}; some comes back in minutes, measure again")
     for change in condition.changes:
         if machine.assembly.parts[change.part].KIND in PROTECTION and change.temporary:
             found.append(f"{change}: that protection is out, nothing limits the damage there")
     return found + materials(machine)
 
 
-def before_touching(machine: Machine, condition: Condition) -> list[str]:
-    """What to do before hands or iron go in, with this machine's own numbers."""
+def before_touching(
+    machine: Machine, condition: Condition, gone: Mapping[str, float] | None = None
+) -> list[str]:
+    """What to do before hands or iron go in, with this machine's own numbers; `gone` as above."""
     found = []
     volts = mains_volts(machine)
     if volts is not None and machine.assembly.feeds[condition.feed].mains:
         found.append(f"mains {volts:.0f} V is on: pull the plug first, a switch is not isolation")
     elif condition.energised():
         found.append(f"fed by {condition.feed}: switch that off first")
-    charged = stored(machine)
+    proved = gone if gone and not condition.energised() else {}
+    charged = stored(machine, frozenset(proved))
     if charged:
         found.append(
             f"{'; '.join(charged)}: discharge through a resistor and measure below "

@@ -7,6 +7,7 @@ from typing import Any, Literal
 
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
 from halfsplit.assembly.file import near
+from halfsplit.bench.hazards import DISCHARGED
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.record import Recorder
 from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, Sign
@@ -167,6 +168,25 @@ class Noter(Recorder):
         """Store a reading of a reforming, of a protection test, or after a discharge."""
         ref = find_part(self.assembly, part).ref
         return self._append(kind, {"part": ref, **body, "condition": self.condition.as_dict()})
+
+    def discharged(self) -> dict[str, float]:
+        """Capacitors measured below 1 V since the machine went off, with the volts read.
+
+        Feeding it, a protection test (it injects into a rail) and forming the part undo that, and
+        so does a later reading above.
+        """
+        found: dict[str, float] = {}
+        on = self.assembly.default_feed() != "off"
+        for entry in self.entries:
+            if "condition" in entry.body:
+                on = condition_of(self.assembly, entry).energised()
+            if on or entry.kind == "protect":
+                found.clear()
+            elif entry.kind in ("reform", "discharge"):
+                found.pop(entry.body["part"], None)
+                if entry.kind == "discharge" and abs(entry.body["volts"]) < DISCHARGED:
+                    found[entry.body["part"]] = float(entry.body["volts"])
+        return found
 
     def forming(self, part: str) -> list[Entry]:
         """Readings of the reforming of one part in force, in order."""

@@ -28,7 +28,7 @@ def written(bench: Session) -> Entry | None:
 def write(bench: Session) -> Entry:
     """Work the plan out for the machine as it stands and put it in the journal."""
     light = proposals(bench.machine, bench.condition, live_suspects(bench))
-    cautions = before_touching(bench.machine, bench.condition)
+    cautions = before_touching(bench.machine, bench.condition, bench.discharged())
     made = plan(bench.machine, map_of(bench), light, bench.condition, cautions)
     body = {"steps": [s.as_dict() for s in made.steps], "unsolved": list(made.unsolved)}
     return bench.note("plan", body)

@@ -189,7 +189,7 @@ def _act(bench: Session, decided: Group) -> dict[str, Any]:
         },
         "prove": {n: proof(bench, f) for n, f in faults.items() if f.cause != "wrong"},
         "proved": sorted({p for p, good in bench.proofs() if not good} & due),
-        "before": before_touching(bench.machine, bench.condition),
+        "before": before_touching(bench.machine, bench.condition, bench.discharged()),
     }
 
 
@@ -236,7 +236,7 @@ def resume_dict(bench: Session) -> dict[str, Any]:
         "condition_words": bench.condition.words(),
         "open_items": [str(c) for c in bench.open_items()],
         "overrides": overridden(bench),
-        "hazards": present(bench.machine, bench.condition),
+        "hazards": present(bench.machine, bench.condition, bench.discharged()),
         "readings": len(readings),
         "last_readings": [e.as_dict() for e in readings[-6:]],
         "observations": [e.as_dict() for e in bench.entries if e.kind == "observe"][-4:],

@@ -10,6 +10,7 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
+from halfsplit.bringup.conductors import replacement_wire
 from halfsplit.bringup.trial import (
     FASTEST,
     SLOWEST,
@@ -19,6 +20,7 @@ from halfsplit.bringup.trial import (
 )
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.faults.ratings import reverse_limit
+from halfsplit.faults.sampling import Floats
 from halfsplit.faults.stress import Stress, stresses
 from halfsplit.parts.base import Part
 from halfsplit.quantity import show
@@ -27,6 +29,7 @@ from halfsplit.quantity.volts import volts
 # Ratings a part in this position should have over what it sees: half as much again in volts and
 # amperes, twice in watts. Common practice, no published source.
 MARGIN, MARGIN_WATTS = 1.5, 2.0
+BURNS = 0.5  # A; below this nobody asks which wire. Common practice, no published source.
 # Multiples of the drawn value tried to find what the position bears.
 STEPS = (0.1, 0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0)
 GAIN_STEPS = (0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0)
@@ -76,16 +79,19 @@ def card(machine: Machine, ref: str, conditions: Sequence[Condition] | None = No
     chosen = rated_conditions(machine, part) if conditions is None else list(conditions)
     worst: dict[str, tuple[float, str]] = {}
     unsolved = []
+    most = np.zeros(len(machine.assembly.parts))  # A, peak, of every part
     k = list(machine.assembly.parts).index(ref)
     for condition in chosen:
         found = stresses(machine, condition, [{}])
         if not np.isfinite(found.watts[0]).all():
             unsolved.append(condition.words())
             continue
+        most = np.maximum(most, np.nan_to_num(found.amps[0]))
         for name, value in _seen(found, k, ref).items():
             if value > worst.get(name, (-1.0, ""))[0]:
                 worst[name] = (value, condition.words())
     demands = _ratings(part, worst) + _fixed(part)
+    demands += _lead(machine, part, most)
     demands += _window(machine, part, chosen)
     return Card(
         ref,
@@ -146,6 +152,28 @@ def _fixed(part: Part) -> list[Demand]:
     return found
 
 
+def _lead(machine: Machine, part: Part, most: Floats) -> list[Demand]:
+    """Wire for a burnt lead or trace of this part, and what carried the same current beside it."""
+    parts = machine.assembly.parts
+    amps = float(most[list(parts).index(part.ref)])
+    if amps < BURNS:
+        return []
+    gauge, metres = replacement_wire(max(amps, 1e-3))
+    ends = set(part.terminals().values()) - {machine.assembly.common}
+    along = [
+        ref
+        for (ref, other), own in zip(parts.items(), most, strict=True)
+        if ref != part.ref and own >= 0.5 * amps and ends & {*other.terminals().values()}
+    ]
+    words = (
+        f"a burnt lead or trace that carried {show(amps, 'A', 2)}: wire of AWG {gauge} "
+        f"({1e3 * metres:.2f} mm) or thicker"
+    )
+    if along:
+        words += f"; the same current ran in {', '.join(along)}: look at these too"
+    return [Demand("wire", amps, float("nan"), words)]
+
+
 def _window(machine: Machine, part: Part, chosen: Sequence[Condition]) -> list[Demand]:
     """Ranges found by trial: series resistance, recovery, gain; where the circuit cares at all."""
     tried: list[tuple[str, str, tuple[float, ...]]] = []
@@ -159,7 +187,7 @@ def _window(machine: Machine, part: Part, chosen: Sequence[Condition]) -> list[D
     found = []
     for label, name, steps in tried:
         base = part.beta() if name == "gain_typical" else float(fields[name])  # type: ignore[attr-defined]
-        rows = [_refitted(part, {name: base * s}) for s in steps]
+        rows = [refitted(part, {name: base * s}) for s in steps]
         good = np.ones(len(steps), dtype=bool)
         for condition in chosen:
             table = outcomes(machine, condition, [{}, *rows])
@@ -168,7 +196,7 @@ def _window(machine: Machine, part: Part, chosen: Sequence[Condition]) -> list[D
     return found
 
 
-def _refitted(part: Part, values: dict[str, float]) -> Overrides:
+def refitted(part: Part, values: dict[str, float]) -> Overrides:
     """Parameter values of the part with other field values, all else as drawn."""
     fields = {k: v for k, v in part.__dict__.items() if v is not None and k != "in_"}
     twin = type(part).model_construct(**{**fields, **values})

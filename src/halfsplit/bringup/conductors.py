@@ -69,9 +69,13 @@ def trace_width(amps: float, ounces: float = 1.0, rise: float = 10.0, inner: boo
 
 
 def replacement_wire(amps: float, rise: float = 10.0) -> tuple[int, float]:
-    """Thinnest even wire gauge and its diameter [m] that carries `amps` no hotter than a trace on
-    the outside of a board would run: the same section of copper, as the trace equation has it."""
-    need = trace_section(amps, rise)
+    """Thinnest even wire gauge and its diameter [m] to put for a trace that carries `amps`.
+
+    The section of a trace inside a board: a round wire has a quarter of the surface of a flat trace
+    of its section, so the rule for outer traces would let it run far hotter than the trace did.
+    That choice is ours, of no published source.
+    """
+    need = trace_section(amps, rise, inner=True)
     for gauge in range(40, -1, -2):
         diameter = awg_millimetres(gauge)
         if math.pi / 4.0 * circular_mils(diameter) >= need:

@@ -25,7 +25,9 @@ class Known:
     Attributes
     ----------
     as_drawn: parts looked at and found as drawn. otherwise: parts found marked otherwise.
-    trips: measured over-voltage trip of each rail [V], the latest.
+    trips: measured over-voltage trip of each rail [V], the latest; of a test of several firings the
+        one furthest from the middle of them.
+    doubted: rail -> what its latest crowbar test found wrong; empty or absent when nothing.
     disturbed: parts moved or heated while another was worked on, and not tested since.
     overrides: gate name -> typed reason.
     """
@@ -33,6 +35,7 @@ class Known:
     as_drawn: frozenset[str] = frozenset()
     otherwise: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     trips: Mapping[str, float] = field(default_factory=dict)
+    doubted: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     disturbed: frozenset[str] = frozenset()
     overrides: Mapping[str, str] = field(default_factory=dict)
 
@@ -73,9 +76,9 @@ def gates(
 ) -> list[Gate]:
     """Every gate of a machine as it stands."""
     found = [
-        _proved("references", ("boards", "trimmers"), proved, ("reference",)),
-        _proved("raw rails", ("boards",), proved, ("raw",)),
-        _proved("rails at load", ("boards",), proved, ("rail",)),
+        _proved("references", ("boards", "trimmers"), _references(leans, proved)),
+        _proved("raw rails", ("boards",), [p for p in proved.values() if p.kind == "raw"]),
+        _proved("rails at load", ("boards",), [p for p in proved.values() if p.kind == "rail"]),
         _trip(assembly, known),
         _temporary(now),
         _fuses(assembly, now, known),
@@ -90,13 +93,21 @@ def refusals(found: Sequence[Gate], subject: Subject) -> list[Gate]:
     return [g for g in found if subject in g.subjects and not g.open]
 
 
+def _references(leans: LeansMap, proved: Mapping[str, Proof]) -> list[Proof]:
+    """References found in the circuit; where it has none of its own, the rails others lean on."""
+    found = [p for p in proved.values() if p.kind == "reference"]
+    if found:
+        return found
+    rails = {k for k, kind in leans.kinds.items() if kind == "rail"}
+    under = {e.on for e in leans.edges if e.of in rails and e.on != e.of}
+    return [p for p in proved.values() if p.label in rails & under]
+
+
 def _proved(
     name: str,
     subjects: tuple[Subject, ...],
-    proved: Mapping[str, Proof],
-    kinds: tuple[str, ...],
+    asked: Sequence[Proof],
 ) -> Gate | None:
-    asked = [p for p in proved.values() if p.kind in kinds]
     if not asked:
         return None
     refused = tuple(
@@ -125,10 +136,15 @@ def _trip(assembly: Assembly, known: Known) -> Gate | None:
                 f"{label}: trips at {volts(measured)}, and must between {volts(low)} and "
                 f"{volts(high)}"
             )
+        elif known.doubted.get(label):
+            refused.append(f"{label}: {'; '.join(known.doubted[label])}")
     asked = [k for k, r in assembly.rails.items() if r.over_voltage is not None]
     if not asked:
         return None
-    proof = f"the trip of {', '.join(asked)} by injection, raw off, boards out: gate --trip"
+    proof = (
+        f"the trip of {', '.join(asked)} by injection, raw off, boards out, three times alike: "
+        f"protect FILE {asked[0]} --trip 6.2V --trip 6.2V --trip 6.2V"
+    )
     return Gate("over-voltage trip", ("boards",), tuple(refused), proof)
 
 

@@ -295,7 +295,7 @@ def _trips(machine: Machine) -> list[Step]:
             do = (
                 f"raw off, boards out: inject on {label} from 0 V, 100 mA limit, slowly; must trip "
                 f"between {volts(low)} and {volts(high)}, stop at {volts(high)}; enter it: "
-                f"gate FILE --trip {label}=…"
+                f"protect FILE {label} --trip …, three of them"
             )
             found.append(
                 Step(f"trip-{label}", f"Over-voltage trip of {label}", do, amps=0.1, seconds=LOOK)

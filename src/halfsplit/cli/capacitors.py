@@ -180,6 +180,11 @@ def discharge(
         if read and found:
             data["verdict"] = verdict(found[0], read[0].value)
             body = {"volts": read[0].value, "passed": data["verdict"]["passed"]}
+            if bench.condition.energised():
+                data["verdict"]["reasons"].append(
+                    f"the journal has it fed by {bench.condition.feed}: change FILE --feed off "
+                    "first, then measure and enter again; this one ends no hazard"
+                )
             data["verdict"]["stored"] = bench.note_bringup("discharge", found[0].part, body).seq
         return emit(bringing.plain(data), json, lambda: _charges(data))
 

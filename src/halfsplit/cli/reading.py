@@ -157,18 +157,32 @@ def change(
     load: Load = None,
     feed: Feed = None,
     limiters: Limiters = NONE,
+    anyway: Annotated[
+        str | None, Parameter(help="reason to turn a trimmer before references are proved")
+    ] = None,
     json: Json = False,
 ) -> int:
     """Store what was done: "R3 removed", "R12 lift a", "C4 fitted value=33u", "R3 put-back".
 
-    Also "SW1 open"; and --load, --feed, --mains, --lamp, --ambient when those were changed.
+    Also "SW1 open", and --load, --feed, --mains, --lamp, --ambient when those were changed.
+
+    "RV1 set 40%" (of its track, from a to the wiper) is refused until the references are proved,
+    unless --anyway says why; that reason is kept and shown by resume.
     """
+    from halfsplit.bench import gating
     from halfsplit.bench.hazards import at_limiters, before_touching
 
     with session(file) as bench:
         entries = []
         asked: dict[str, Any] = {"feed": feed, "load": load, **asdict(limiters)}
         bench.condition_from(**asked)  # a wrong name stops here, before anything is stored
+        turned = gating.moved(bench, " ".join(what)) if what else ""
+        if turned:
+            passed = gating.trimmer(bench, turned, anyway)
+            entries += [passed] if passed else []
+        elif anyway is not None:
+            wrong = "only turning a trimmer is refused here"
+            raise ProblemsError([Problem("", 0, 0, "anyway", wrong, "RV1 set 40%")])
         if what:
             entries.append(bench.change(" ".join(what)))
         if any(word is not None for word in asked.values()):
@@ -177,7 +191,9 @@ def change(
             raise ProblemsError([Problem("", 0, 0, "", "no change was named", '"R3 removed"')])
         now = bench.condition
         data = {"stored": [e.as_dict() for e in entries], "condition": now.as_dict()}
-        mind = before_touching(bench.machine, now) if what else []
+        mind = before_touching(bench.machine, now, bench.discharged()) if what else []
+        if turned:
+            mind.append(f"{turned}: mark where it stood before; an insulated trimming tool")
         if limiters.mains is not None or limiters.lamp is not None:
             mind += at_limiters(bench.machine, now)
         data["before_touching"] = mind

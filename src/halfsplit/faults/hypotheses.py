@@ -111,8 +111,10 @@ class Fault:
         }
 
     def present(self, condition: Condition) -> bool:
-        """Whether it is in the machine: not once its part was fitted anew, or for `fresh` until."""
-        fitted = any(c.part == self.part and c.what == "fitted" for c in condition.changes)
+        """Whether it is in the machine: not once its part was fitted anew, or for `fresh` until;
+        nor a trimmer turned wrong once it was set."""
+        ends = ("fitted", "set") if self.mode.startswith("turned") else ("fitted",)
+        fitted = any(c.part == self.part and c.what in ends for c in condition.changes)
         return fitted == (self.cause == "fresh")
 
 
