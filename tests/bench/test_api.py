@@ -68,3 +68,15 @@ def test_bad_input_says_what_to_write(bench: Bench) -> None:
         bench.change("C4 exploded")
     with pytest.raises(HalfsplitError):
         open_bench("nowhere.yaml")
+
+
+def test_a_quantity_nobody_knows_is_refused(bench: Bench) -> None:
+    with pytest.raises(HalfsplitError, match="no quantity"):
+        bench.read("n12", 1.0, quantity="joules")
+    with pytest.raises(HalfsplitError, match="off"):
+        bench.condition(feed="off")
+        bench.read("F3", 0.5, quantity="amps")
+    bench.condition(feed="raws", load="half")
+    bench.read("F3", 0.55, quantity="amps")
+    assert bench.session.evidence()[-1].quantity == "amps"
+    assert bench.doubts() == {}
