@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from halfsplit.assembly.file import load
@@ -66,6 +66,7 @@ def test_the_short_tray_has_every_kind_of_entry() -> None:
 
 @settings(max_examples=150, deadline=None)
 @given(byte_edits)
+@example([(1200, 0, b"&x "), (0, 0, b"&x ")])  # an anchor given twice
 def test_damaged_bytes(edits: list[tuple[int, int, bytes]]) -> None:
     content = bytearray(SHORT)
     for place, taken, put in edits:

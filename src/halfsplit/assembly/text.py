@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.error import MarkedYAMLError, ReusedAnchorWarning, YAMLError
 
 from halfsplit.assembly.advice import yaml_words
 from halfsplit.problems import Problem
@@ -57,7 +58,10 @@ def document(path: Path) -> tuple[CommentedMap, Places]:
     """The parsed file, and line and column (from 1) of every key in it. Raises TextError."""
     text = read_text(path)
     try:
-        found = YAML(typ="rt").load(text)
+        with warnings.catch_warnings():
+            # An anchor given twice is odd, not wrong: the later one counts, as YAML 1.2 says.
+            warnings.simplefilter("ignore", ReusedAnchorWarning)
+            found = YAML(typ="rt").load(text)
         if isinstance(found, CommentedMap):
             return found, dict(_places(found, "", (1, 1), set()))
     except MarkedYAMLError as error:

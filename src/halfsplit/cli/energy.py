@@ -29,8 +29,10 @@ def power(
     weight: Weight = 0.02,
     json: Json = False,
 ) -> int:
-    """What would be hurt if power went on now: every part against its ratings, and the lightest
-    energising that still teaches something."""
+    """What would be hurt if power went on now, and the lightest energising that teaches something.
+
+    Every part is held against its ratings, as healthy and under each suspect.
+    """
     from halfsplit.bench.energy import power_dict
 
     with session(file) as bench:
@@ -166,8 +168,11 @@ def card(
     ] = None,
     json: Json = False,
 ) -> int:
-    """What a position demands of its part, worked out from the circuit, and whether another will
-    do: volts, amperes, watts, speed, series resistance, gain, polarity, pins."""
+    """What a position demands of its part, and whether another would do, with reasons.
+
+    Worked out from the circuit: volts, amperes, watts, speed, series resistance, gain, polarity,
+    pins.
+    """
     from halfsplit.assembly.condition import find_part, parse_change
     from halfsplit.bringup.card import card as ask
     from halfsplit.bringup.judge import judge
