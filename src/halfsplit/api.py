@@ -15,14 +15,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, get_args
 
 from halfsplit.bench.session import Session
+from halfsplit.diagnosis.evidence import Quantity
 from halfsplit.diagnosis.next_check import Check
 from halfsplit.faults.ohmmeter import ohmmeters
 from halfsplit.problems import Problem, ProblemsError
 
-QUANTITIES = ("volts", "ripple", "ac", "frequency", "ohms", "diode", "amps")
+QUANTITIES = tuple(q for q in get_args(Quantity) if q != "look")
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 from tests.simulator import deck, tray
 from tests.simulator.bench import Specimen
@@ -13,6 +14,7 @@ from tests.simulator.bench import Specimen
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.session import Session
 from halfsplit.bench.trail import trail
+from halfsplit.diagnosis.signs import hot_chance
 from halfsplit.problems import HalfsplitError
 
 HALF = Condition("raws", "half")
@@ -42,6 +44,11 @@ def weight(session: Session, name: str) -> float:
     )
 
 
+def weight_of(session: Session, name: str) -> float:
+    index = [h.name for h in session.hypotheses].index(name)
+    return float(session.belief.weights()[index])
+
+
 def test_a_current_is_weighed(session: Session) -> None:
     """F3 feeds P12 alone: 0.55 A at half load, 75 mA of drive with Q5's base open."""
     sound, broken = current("", "F3"), current("Q5 open base", "F3")
@@ -67,15 +74,24 @@ def test_a_current_needs_two_leads_and_a_feed(session: Session) -> None:
 
 
 def test_heat_tells_of_watts(session: Session) -> None:
-    """R19 of 0.5 W takes (12.0 - 6.8)^2 / 820 = 33 mW healthy, and 12^2 / 820 = 176 mW with b11
-    pulled to common: no finger calls either hot, so "hot" speaks for what overheats it."""
-    before = weight(session, "R19 drifted low")
-    session.observe("", "Q3", sign="hot")
-    quiet = weight(session, "no fault") if session.hypotheses else 0.0
-    assert quiet >= 0.0 and before > 0.0
-    healthy = session.belief.weights()[0]
-    session.undo()
-    assert session.belief.weights()[0] > healthy  # a hot Q3 is no healthy machine's
+    """Q1 of 150 W takes (20.0 - 12.0) V * 0.5 A = 4 W healthy at half load, which nobody calls hot:
+    the sign speaks for something that is not in the model, against the healthy machine."""
+
+    def odds() -> float:
+        return weight_of(session, "something not in this model") / weight_of(session, "no fault")
+
+    before = odds()
+    session.observe("", "Q1", sign="hot")
+    assert odds() > 3.0 * before
+
+
+def test_heat_of_a_part_that_does_take_watts(session: Session) -> None:
+    """R19, 820 ohm of 0.5 W from P12 to b11, by hand: (12.0 - 6.8)^2 / 820 = 33 mW healthy; half
+    its value 66 mW; with Q11 shorted from base to emitter and collector b11 near nothing, more.
+    The order by watts is the order in which "hot" favours them."""
+    chance = hot_chance(np.array([0.033, 0.066, 0.5]) / 0.5)
+    assert chance[0] < chance[1] < 0.1 < 0.9 < chance[2]
+    assert hot_chance(np.array([np.nan]))[0] == pytest.approx(0.3)
 
 
 def test_a_sign_of_the_machine_needs_it_on(session: Session) -> None:

@@ -100,6 +100,3 @@ class NgspiceBench:
     def looks_right(self, ref: str) -> bool:
         """Whether a part is the one of the drawing."""
         return not any(f.part == ref and f.cause == "wrong" for f in self.case.faults)
-
-    def mend(self, refs: Sequence[str]) -> None:
-        """Nothing to do: a fitted part belongs to the condition a reading is solved in."""

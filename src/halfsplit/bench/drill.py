@@ -178,6 +178,8 @@ def _answer(session: Session, bench: Bench, check: Check, done: Played) -> bool:
         right = bench.looks_right(asked.net)
         session.observe("", asked.net, sign="as-drawn" if right else "not-as-drawn")
         done.trail.append(f"look {asked.net}: {'as drawn' if right else 'not as drawn'}")
+        if not right:  # what is seen to be wrong is put right at once
+            session.change(f"{asked.net} fitted")
         return True
     text = bench.read(asked, session.meter)
     if text is None:

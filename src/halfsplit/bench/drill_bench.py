@@ -45,9 +45,6 @@ class Bench(Protocol):
     def looks_right(self, ref: str) -> bool:
         """Whether a part is the one of the drawing, fitted as drawn."""
 
-    def mend(self, refs: Sequence[str]) -> None:
-        """Fit good parts."""
-
 
 def drawn(machine: Machine, case: Case) -> Overrides:
     """Parameter values of the specimen: every tolerance and the size of every fault drawn once."""
@@ -134,9 +131,6 @@ class EngineBench:
     def looks_right(self, ref: str) -> bool:
         """Whether a part is the one of the drawing."""
         return not any(f.part == ref and f.cause == "wrong" for f in self.case.faults)
-
-    def mend(self, refs: Sequence[str]) -> None:
-        """Nothing to do: a fitted part belongs to the condition a reading is solved in."""
 
 
 def draw_cases(

@@ -217,16 +217,8 @@ class RackBench:
     def fit(self, name: str, anyway: str | None = None) -> list[str]:
         """Note that a board goes in. Raises NotYetError with all that is still to be proved."""
         missing = self.before(name)
-        if missing and not anyway:
-            raise NotYetError(
-                f"{name} stays out: "
-                + "; ".join(missing)
-                + '. To go on all the same: --anyway "why"'
-            )
-        body: dict[str, Any] = {"board": name}
-        if missing:
-            body |= {"anyway": anyway, "unproved": missing}
-        self.journal.append("board-in", body)
+        excuse = _excused(f"{name} stays out", missing, anyway)
+        self.journal.append("board-in", {"board": name, **excuse})
         return missing
 
     def before(self, name: str) -> list[str]:
@@ -288,16 +280,8 @@ class RackBench:
         if rail not in self.rack.rails:
             raise NotFoundError(f"there is no rail {rail}; rails: {', '.join(self.rack.rails)}")
         missing = self.locked(rail)
-        if missing and not anyway:
-            raise NotYetError(
-                f"{rail} stays off: "
-                + "; ".join(missing)
-                + '. To go on all the same: --anyway "why"'
-            )
-        body: dict[str, Any] = {"rail": rail}
-        if missing:
-            body |= {"anyway": anyway, "unproved": missing}
-        self.journal.append("rail-on", body)
+        excuse = _excused(f"{rail} stays off", missing, anyway)
+        self.journal.append("rail-on", {"rail": rail, **excuse})
         return missing
 
     def locked(self, rail: str) -> list[str]:
@@ -365,3 +349,16 @@ def range_dict(found: Range | None) -> dict[str, Any] | None:
     if found is None:
         return None
     return {"low": found.low, "high": None if found.high == float("inf") else found.high}
+
+
+def _excused(refusal: str, missing: list[str], anyway: str | None) -> dict[str, Any]:
+    """What the journal keeps of a step taken although proofs were missing.
+
+    Raises NotYetError when some are and no reason was given.
+    """
+    if not missing:
+        return {}
+    if not anyway:
+        told = "; ".join(missing)
+        raise NotYetError(f'{refusal}: {told}. To go on all the same: --anyway "why"')
+    return {"anyway": anyway, "unproved": missing}

@@ -14,7 +14,7 @@ from halfsplit.bench.noting import Noter
 from halfsplit.bench.sights import best_pairs, best_sizes
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
-from halfsplit.diagnosis.search import Found, Left, search
+from halfsplit.diagnosis.search import Found, search
 from halfsplit.diagnosis.signs import Sign, hot_chance, likelihood
 from halfsplit.faults.book import Book
 from halfsplit.faults.cascades import Taken, cascades, likely
@@ -121,7 +121,7 @@ class Reasoner(Noter):
         return self.found.belief
 
     @property
-    def left_out(self) -> Left:
+    def left_out(self) -> str:
         """What the search did not look at."""
         return self.found.left
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from halfsplit.bench.gating import overridden
 from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touching, present
-from halfsplit.bench.session import Session, Suspect, SuspectGroup
+from halfsplit.bench.session import WORTHLESS, Session, Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.repair import repair_order
 from halfsplit.faults.hypotheses import Fault, Hypothesis
@@ -110,7 +110,7 @@ def next_dict(bench: Session) -> dict[str, Any]:
         "blocked": None,
         "check_too": [],
         "checks": [],
-        "left_out": bench.left_out.words,
+        "left_out": bench.left_out,
         "first": _nothing_known(bench),
         "nothing_left": None,
     }
@@ -139,6 +139,8 @@ def next_dict(bench: Session) -> dict[str, Any]:
             "the machine is off, so only dead readings are proposed: when it may be powered, say "
             f"so with change --feed {feeds[0]}"
         )
+    if checks and max(c.bits for c in checks) < WORTHLESS:
+        data["nothing_left"] = "nothing within reach would tell more than next to nothing"
     for check in checks:
         item = check.as_dict(listed)
         if check.candidate.quantity == "look":

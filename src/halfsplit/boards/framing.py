@@ -13,7 +13,6 @@ from typing import Any
 
 from halfsplit.problems import HalfsplitError
 
-PARITIES = {"N": "no parity", "E": "even parity", "O": "odd parity"}
 # Rates machines of the time were built for [Bd]: common practice, no published source.
 RATES = (45.45, 50, 75, 110, 134.5, 150, 200, 300, 600, 1200, 1800, 2400, 3600, 4800, 7200, 9600,
          19200, 38400)  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import lgamma, log
 
@@ -184,12 +184,3 @@ def address_first(printed: Log) -> str:
         "then read all). With an address line dead, a data test reads another word than it wrote, "
         "and its prints then point at chips that are good."
     )
-
-
-def by_kind(printed: Log) -> Mapping[str, tuple[int, int]]:
-    """Kind of test -> (runs, failures)."""
-    found: dict[str, tuple[int, int]] = {}
-    for run in printed.runs:
-        runs, fails = found.get(run.kind, (0, 0))
-        found[run.kind] = (runs + 1, fails + len(run.fails) + len(run.pairs))
-    return found

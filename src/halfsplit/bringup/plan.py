@@ -25,7 +25,6 @@ from halfsplit.quantity.volts import volts
 # Common practice, no published source.
 AMPS, VOLTS, LOOK, SOAK = 1.5, 0.1, 60.0, 600.0
 HAND = 60.0  # degC a finger bears for a second or two; common practice
-CASE_OF_JUNCTION = 25.0  # K a case stands below its junction's limit before one stops; practice
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from halfsplit.circuit.threads import Progress
 from halfsplit.faults.cascades import chance_of
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.ratings import Limit
-from halfsplit.faults.stress import Over, Stress, overstress_words, stresses
+from halfsplit.faults.stress import Over, Stress, stresses
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
@@ -185,14 +185,14 @@ def _objections(
         words = f.words
         if not healthy:
             words += f" if {f.under} ({100 * f.weight:.0f} %)"
-        elif cause := _cause(stress, f, condition):
+        elif cause := _after(condition):
             words += f" ({cause})"
         found.append(words)
     return found
 
 
-def _cause(stress: Stress, finding: Finding, condition: Condition) -> str:
-    """Which of the things done to the machine is behind it, when only one was done."""
+def _after(condition: Condition) -> str:
+    """What was done to the machine, when that is one thing; nothing is claimed of several."""
     done = [str(c) for c in condition.changes]
     return f"with {done[0]}" if len(done) == 1 else ""
 
@@ -220,9 +220,3 @@ def worst_of(stress: Stress, row: int, quantity: str, part: str) -> tuple[Limit,
         raise KeyError(f"{part} has no rating in {quantity}")
     k = max(at, key=lambda i: ratios[i])
     return stress.limits[k], float(stress.values[row, k]), float(ratios[k])
-
-
-def words_of(stress: Stress, row: int, quantity: str, part: str) -> str:
-    """The same in words."""
-    limit, value, ratio = worst_of(stress, row, quantity, part)
-    return overstress_words(limit, value, ratio)

@@ -47,19 +47,13 @@ def read(
     """
     driven = None
     if ripple + ac + frequency + current + max(ohms, diode) > 1 or (ohms and diode):
-        either = (
-            "a reading is one of volts, --ac, --ripple, --frequency, --current, --ohms, --diode"
-        )
-        raise ProblemsError([Problem("", 0, 0, "", either, "one of them")])
+        raise ProblemsError([Problem("", 0, 0, "", ONE_OF, "one of them")])
     if ohms or diode or meter:
         from halfsplit.bench.dead import find_ohmmeter
 
         driven = find_ohmmeter(meter, diode)
         if ripple or ac or frequency or (ohms and driven.test == "diode"):
-            either = (
-                "a reading is one of volts, --ac, --ripple, --frequency, --current, --ohms, --diode"
-            )
-            raise ProblemsError([Problem("", 0, 0, "", either, "--ohms")])
+            raise ProblemsError([Problem("", 0, 0, "", ONE_OF, "--ohms")])
     problems, stored, absent = [], [], 0
     with session(file) as bench:
         if not readings:

@@ -268,7 +268,11 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
             say(f"  These faults would not have shown in them: {', '.join(hidden[:6])}{more}")
     if data.get("blocked"):
         say(data["blocked"])
-    for check in data["checks"][:1]:
+    if data["left_out"]:
+        say(f"  ({data['left_out']})")
+    if data["nothing_left"]:
+        say(f"{data['nothing_left'][0].upper()}{data['nothing_left'][1:]}.")
+    for check in [] if data["nothing_left"] else data["checks"][:1]:
         head = "Or confirm with" if act else "To confirm" if mended else "Next check"
         _check(bench, check, head)
 

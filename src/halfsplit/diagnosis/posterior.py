@@ -141,7 +141,6 @@ class Belief:
         self.inverse = np.zeros((count, 0, 0))
         self.best = np.zeros(count)  # logarithm of likelihood had every reading been as predicted
         self.none, self.unmodelled = none, unmodelled
-        self.doubt = 1.0  # times the spread of a voltage; above 1 to see who might still matter
 
     def _given(self, slope: Floats, only: Rows) -> tuple[Floats, Floats, Floats]:
         """What is learnt of a reading of these slopes (h, K): its shift, its variance left by the
@@ -204,9 +203,9 @@ class Belief:
         model = np.hypot(MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS, bend)
         known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
         sigma = np.sqrt(var + loose * loading**2 + own**2 + model**2)
-        rest = np.hypot(own, model) * self.doubt
+        rest = np.hypot(own, model)
         states = {} if only is not EVERY else _states(table, a, b, loading, rest)
-        return Expected(mean + learnt, self.doubt * sigma, slope, known, states=states)
+        return Expected(mean + learnt, sigma, slope, known, states=states)
 
     def _amps(self, table: Predictions, item: Evidence, a: int, b: int, only: Rows) -> Expected:
         """Amperes through a meter put in a part's place, which is a link of known conductance."""

@@ -9,7 +9,7 @@ readings unexplained. What was not looked at is said.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -24,26 +24,22 @@ PAIRS, GROWN, LARGEST = 500, 5, 4
 OTHER_SIZES = 12
 # Logarithm of weight by which a set may trail the best and still be kept, and how many are.
 TRAILING, KEPT = 9.0, 40
-# Evidence, in logarithm of likelihood, by which the best set falls short of a perfect fit and is
-# still taken as explaining everything: a pair of faults costs about as much in its prior.
+# Logarithm of likelihood by which the best set may fall short of a perfect fit and still count as
+# explaining everything: about two readings at one and a half sigma. A part tested good that it
+# blames costs it 3. Common practice, no published source.
 SHORT = 2.5
 
 
 @dataclass(frozen=True)
-class Left:
-    """What the search did not look at."""
-
-    sets: int = 0
-    words: str = ""
-
-
-@dataclass(frozen=True)
 class Found:
-    """Hypotheses to go on with, the first of them the standard ones, and their belief."""
+    """Hypotheses to go on with, the first of them the standard ones, and their belief.
+
+    `left` tells what was not looked at, in words; empty when that is nothing.
+    """
 
     hypotheses: list[Hypothesis]
     belief: Belief
-    left: Left = field(default_factory=Left)
+    left: str = ""
 
 
 def fit(belief: Belief) -> np.ndarray:
@@ -136,7 +132,7 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
         bases = bases[:GROWN]
     everything, belief = _companions(everything, belief, singles, ports)
     words = f"{missed} sets of several faults were not looked at" if missed else ""
-    return Found(everything, belief, Left(missed, words))
+    return Found(everything, belief, words)
 
 
 def _twice(standard: Sequence[Hypothesis]) -> list[Hypothesis]:

@@ -49,7 +49,6 @@ def load(
     neg: str,
     ohms: Floats,
     least: float = MUCH,
-    fresh: Sequence[Overrides] | None = None,
     sizes: Sequence[Sequence[Overrides]] | None = None,
 ) -> Predictions:
     """`table` with every row the meter moves noticeably solved again with the meter on.
@@ -74,9 +73,8 @@ def load(
         rows = heavy[ohms[heavy] == value]
         probed = with_probe(machine, pos, neg or machine.assembly.common, float(value))
         chosen = [faults[int(i)] for i in rows]
-        new = [fresh[int(i)] for i in rows] if fresh else None
         sized = [sizes[int(i)] for i in rows] if sizes else None
-        found = predict(probed, condition, chosen, fresh=new, sizes=sized, moves=moves)
+        found = predict(probed, condition, chosen, sizes=sized, moves=moves)
         order = [found.column(n) for n in (*table.nets, machine.assembly.common)]
         good = ~np.isin(found.status, UNCLAIMED)
         for key, array in fields.items():

@@ -8,16 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Overrides
+from halfsplit.parts.base import PRACTICE, Mode, Part
 from halfsplit.quantity.eseries import next_above, next_below
 
-if TYPE_CHECKING:
-    from halfsplit.parts.base import Mode, Part
-
-PRACTICE = "common practice, no published source"
 AT = 1e-3  # A at which the forward drop of a diode fitted end for end is matched
 
 
@@ -47,8 +44,6 @@ def other_values(part: Part, field: str, marked: Mapping[str, str]) -> list[tupl
 
 def value_misfits(part: Part, field: str = "value") -> list[Mode]:
     """Modes of a part whose one value was mistaken."""
-    from halfsplit.parts.base import Mode
-
     words = {"above": "next value up", "below": "next value down"}
     return [
         Mode(name, share, PRACTICE, fitted(part, **{field: value}), f"marked {name} of the drawing")
