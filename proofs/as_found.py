@@ -3,9 +3,9 @@
     python proofs/as_found.py
 
 C4 shorted, R3 open, CR4 of 6.8 V, F2 too big, C1 dried out, RV1 turned to its end; marked as
-touched before: F2, CR4, RV1. Readings come from this package's own solver with drawn tolerances, from bench
-supplies first and the mains where the planner asks for it, so this shows that the advice leads
-there, not that the readings are right. Takes minutes.
+touched before: F2, CR4, RV1. Readings come from this package's own solver with drawn tolerances,
+from bench supplies first and the mains where the planner asks for it, so this shows that the advice
+leads there, not that the readings are right.
 """
 
 from __future__ import annotations
