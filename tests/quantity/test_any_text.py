@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from halfsplit.problems import HalfsplitError
@@ -53,6 +53,8 @@ def reads(spelling: str, unit: Unit) -> bool:
 @pytest.mark.parametrize("reader", READERS)
 @settings(max_examples=400, deadline=None)
 @given(text=st.one_of(st.text(), SCRAPS), unit=st.sampled_from(sorted(UNITS)))
+@example(text="1/2", unit="W")
+@example(text="1/3", unit="V")
 def test_only_its_own_error(reader: Callable[[str, Unit], object], text: str, unit: Unit) -> None:
     try:
         found = reader(text, unit)

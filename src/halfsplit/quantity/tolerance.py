@@ -202,10 +202,12 @@ def _side(text: str, unit: Unit, body: str) -> tuple[Decimal, bool]:
     found = scan(body, unit)
     if found.bare:
         share = found.value <= 100 and unit not in ("degC", "%")
+        # A fraction reads as a bare number, yet not before a unit.
+        figure = f"{float(found.value):.6g}" if "/" in body else body
         raise QuantityError(
             text,
             f"{quoted(body)} alone may be per cent or not: write the unit.",
-            f"±{body}%" if share else _form(unit),
+            f"±{figure}%" if share else _form(unit),
         )
     return found.value, False
 
