@@ -91,7 +91,7 @@ def test_the_same_in_noise(tau: float) -> None:
             lambda t: 12.0 * -math.expm1(-t / tau), 12.0 * tau + 10.0, noise=2e-3, seed=seed
         )
         found = held(curve)
-        assert found and all(abs(h.value - 12.0) <= 0.24 for h in found), (tau, seed)
+        assert found and all(abs(h.value - 12.0) <= 0.15 for h in found), (tau, seed)
 
 
 def test_a_steady_drift_is_not_told() -> None:

@@ -35,6 +35,8 @@ class Settling:
         that too; a dead rail is taken by key.
     horizon: time [s] over which the present creep, carried on, must stay within the spread: a
         capacitor charging with a time constant up to this is within the spread of its end then.
+    longest: time [s] looked back over for that creep: noise hides it in a short window, so a noisy
+        reading takes longer to be told.
     leave: how many spreads the reading must move away before the next is told, twice running, for
         a single wild reading is no lifted probe.
     """
@@ -45,7 +47,8 @@ class Settling:
     absolute: float = 0.0
     counts: float = 3.0
     floor: float = 0.0
-    horizon: float = 20.0
+    horizon: float = 10.0
+    longest: float = 6.0
     leave: float = 5.0
 
 
@@ -96,7 +99,7 @@ class Hold:
 
     def __init__(self, settling: Settling | None = None, quantity: Quantity = "volts") -> None:
         self.settling = settling or SETTLING[quantity]
-        self._window: deque[Sample] = deque()
+        self._all: deque[Sample] = deque()
         self._told: Held | None = None
         self._away = 0
         self._stairs: deque[tuple[float, float]] = deque(
@@ -107,17 +110,17 @@ class Hold:
         """A held reading when this one completes it, else None."""
         rule = self.settling
         if not math.isfinite(sample.value) or sample.hold:
-            self._window.clear()
+            self._all.clear()
             self._leave(away=not sample.hold)
             return None
-        gap = sample.at - self._window[-1].at if self._window else 0.0
+        gap = sample.at - self._all[-1].at if self._all else 0.0
         if gap < 0 or gap > max(rule.window, 3.0 * self._usual()):  # the meter was away meanwhile
-            self._window.clear()
-        if self._window and sample.value != self._window[-1].value:
-            self._stairs.append((sample.at, sample.value - self._window[-1].value))
-        self._window.append(sample)
-        while len(self._window) > rule.fewest and sample.at - self._window[1].at >= rule.window:
-            self._window.popleft()
+            self._all.clear()
+        if self._all and sample.value != self._all[-1].value:
+            self._stairs.append((sample.at, sample.value - self._all[-1].value))
+        self._all.append(sample)
+        while len(self._all) > rule.fewest and sample.at - self._all[1].at >= rule.longest:
+            self._all.popleft()
         if self._told is not None:
             far = rule.leave * self._spread(self._told.value, sample.step)
             self._leave(away=abs(sample.value - self._told.value) > far)
@@ -133,19 +136,19 @@ class Hold:
 
         After probes in the air or an over-range reading it is what came last.
         """
-        return self._seen(settled=self._still()) if self._window else None
+        return self._seen(settled=self._still()) if self._all else None
 
     def forget(self) -> None:
         """Start afresh: another quantity, another connection."""
-        self._window.clear()
+        self._all.clear()
         self._stairs.clear()
         self._told, self._away = None, 0
 
     def _usual(self) -> float:
         """Usual time between the readings held [s]."""
-        if len(self._window) < 2:
+        if len(self._all) < 2:
             return math.inf
-        return (self._window[-1].at - self._window[0].at) / (len(self._window) - 1)
+        return (self._all[-1].at - self._all[0].at) / (len(self._all) - 1)
 
     def _leave(self, away: bool) -> None:
         self._away = self._away + 1 if away else 0
@@ -156,25 +159,38 @@ class Hold:
         rule = self.settling
         return max(rule.absolute, rule.relative * abs(value), rule.counts * step)
 
+    def _lately(self, seconds: float) -> list[Sample]:
+        """The readings of the last `seconds`, the fewest that count at least."""
+        last = self._all[-1].at
+        found = [s for s in self._all if last - s.at <= seconds + 1e-9]
+        return (
+            found if len(found) >= self.settling.fewest else [*self._all][-self.settling.fewest :]
+        )
+
     def _seen(self, settled: bool) -> Held:
-        values = [s.value for s in self._window]
+        window = self._lately(self.settling.window)
+        values = [s.value for s in window]
         middle = median(values)
-        best = min(reversed(self._window), key=lambda s: abs(s.value - middle))
-        last = replace(best, at=self._window[-1].at)
-        return Held(last, min(values), max(values), self._slope()[0], settled)
+        best = min(reversed(window), key=lambda s: abs(s.value - middle))
+        last = replace(best, at=window[-1].at)
+        return Held(last, min(values), max(values), _slope(window)[0], settled)
 
     def _still(self) -> bool:
-        rule, window = self.settling, self._window
+        rule, window = self.settling, self._lately(self.settling.window)
         if len(window) < rule.fewest or window[-1].at - window[0].at < 0.9 * rule.window:
             return False
         values = [s.value for s in window]
         allowed = self._spread(median(values), max(s.step for s in window))
-        if max(values) - min(values) > allowed:
+        if max(values) - min(values) > allowed or self._climbing(allowed):
             return False
-        slope, error = self._slope()
-        if abs(slope) > 3.0 * error and abs(slope) * rule.horizon > allowed:
-            return False
-        return not self._climbing(allowed)
+        back = rule.window
+        while True:
+            slope, error = _slope(self._lately(back))
+            if (abs(slope) + 2.0 * error) * rule.horizon <= allowed:
+                return True
+            if back >= rule.longest:
+                return False
+            back = min(1.5 * back, rule.longest)
 
     def _climbing(self, allowed: float) -> bool:
         """Whether a display with few digits still climbs stairs: between two steps it stands still,
@@ -183,22 +199,19 @@ class Hold:
             return False
         (before, _), (last, height) = self._stairs
         pace = abs(height) / (last - before)
-        return self._window[-1].at - last < 3.0 * (last - before) and (
+        return self._all[-1].at - last < 3.0 * (last - before) and (
             pace * self.settling.horizon > allowed
         )
 
-    def _slope(self) -> tuple[float, float]:
-        """Slope of the window and its standard error, by least squares [unit/s]."""
-        count = len(self._window)
-        if count < 3:
-            return 0.0, math.inf
-        times = [s.at for s in self._window]
-        values = [s.value for s in self._window]
-        mean_t, mean_v = sum(times) / count, sum(values) / count
-        spread = sum((t - mean_t) ** 2 for t in times)
-        if spread <= 0.0:
-            return 0.0, math.inf
-        pairs = list(zip(times, values, strict=True))
-        slope = sum((t - mean_t) * (v - mean_v) for t, v in pairs) / spread
-        left = sum((v - mean_v - slope * (t - mean_t)) ** 2 for t, v in pairs)
-        return slope, math.sqrt(left / (count - 2) / spread)
+
+def _slope(window: list[Sample]) -> tuple[float, float]:
+    """Slope and its standard error, by least squares [unit/s]."""
+    count = len(window)
+    mean_t = sum(s.at for s in window) / count
+    mean_v = sum(s.value for s in window) / count
+    spread = sum((s.at - mean_t) ** 2 for s in window)
+    if count < 3 or spread <= 0.0:
+        return 0.0, math.inf
+    slope = sum((s.at - mean_t) * (s.value - mean_v) for s in window) / spread
+    left = sum((s.value - mean_v - slope * (s.at - mean_t)) ** 2 for s in window)
+    return slope, math.sqrt(left / (count - 2) / spread)
