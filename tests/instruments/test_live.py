@@ -155,6 +155,13 @@ def test_a_listener_that_fails_does_not_stop_the_reading() -> None:
     live.stop()
 
 
+def test_a_fault_in_an_instruments_code_is_told() -> None:
+    live = Live(SimulatedMeter(source=lambda _: 1 / 0, apart=0.01), again=0.02)
+    live.start()
+    assert wait(lambda: live.state == "unplugged") and "ZeroDivisionError" in live.trouble
+    assert live.stop()
+
+
 def test_stopping_from_a_listener() -> None:
     live = Live(simulated(), on_sample=lambda _: live.stop())
     live.start()

@@ -345,6 +345,13 @@ def test_no_place_at_all(text: str) -> None:
         meter_at(text)
 
 
+def test_a_page_may_leave_drivers_out() -> None:
+    may = ("scpi", "plain", "simulated")
+    with pytest.raises(ProblemsError, match="not to be used from here"):
+        meter_at("replay:/etc/hostname", may)
+    assert isinstance(meter_at("/dev/ttyUSB0", may), PlainMeter)
+
+
 @pytest.mark.parametrize("text", ["scpi", "replay:none.txt", "simulated:banana"])
 def test_a_driver_without_its_place(text: str) -> None:
     with pytest.raises((NotFoundError, InstrumentError, ProblemsError)):

@@ -160,8 +160,7 @@ def _decoded(data: bytes) -> Image:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            # A phone's JPEG may carry a second picture for its depth; the first is the photo.
-            several = kind != "JPEG" and getattr(picture, "n_frames", 1) > 1
+            several = _several(picture, kind)
             if not several:
                 picture.load()
     except Exception:
@@ -169,6 +168,21 @@ def _decoded(data: bytes) -> Image:
     if several:
         _refuse("there are several pictures in this file", "each page as a file of its own")
     return picture
+
+
+def _several(picture: Image, kind: str) -> bool:
+    """Whether there is more than one picture: pages are not counted, as there may be millions.
+
+    A phone's JPEG may carry a second picture for its depth; the first is the photo.
+    """
+    if kind != "TIFF":
+        return kind != "JPEG" and bool(getattr(picture, "is_animated", False))
+    try:
+        picture.seek(1)
+    except EOFError:
+        picture.seek(0)
+        return False
+    return True
 
 
 def _upright(picture: Image) -> Image:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pkgutil
 import warnings
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
 
 from halfsplit.instruments.place import place
 from halfsplit.instruments.port import Driver, Meter
-from halfsplit.problems import NotFoundError
+from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,14 +43,18 @@ def drivers() -> Mapping[str, Driver]:
     return found
 
 
-def meter_at(text: str) -> Meter:
+def meter_at(text: str, allowed: Collection[str] | None = None) -> Meter:
     """The meter at a place, not yet opened: ``TCPIP::10.0.0.7::5025::SOCKET``, ``/dev/ttyUSB0``,
     with ``scpi:``, ``plain:``, ``replay:`` or ``simulated:`` before it where that is to be said.
 
-    Raises ProblemsError or NotFoundError.
+    `allowed` names the drivers that may be used; a page on the network leaves out ``replay``, which
+    reads files of this computer. Raises ProblemsError or NotFoundError.
     """
     name, sign, rest = text.strip().partition(":")
     if sign and name in drivers():
+        if allowed is not None and name not in allowed:
+            wrong = f"{name}: is not to be used from here"
+            raise ProblemsError([Problem("", 0, 0, "meter", wrong, " or ".join(allowed))])
         return drivers()[name].make(rest)
     if text.strip() in drivers():
         raise NotFoundError(f"{text} of what? Such as {drivers()[text.strip()].example}")

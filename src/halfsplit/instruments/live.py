@@ -10,7 +10,6 @@ from typing import Any, Literal
 
 from halfsplit.instruments.errors import (
     GarbledError,
-    GoneError,
     InstrumentError,
     NoAnswerError,
     WrongQuantityError,
@@ -138,6 +137,7 @@ class Live:
                     self._took(sample)
                 except WrongQuantityError as error:
                     self._say("refused", str(error))
+                    self._forget()
                     self._meter.set_up(self._meter.quantity)  # as it may have been turned back
                     pause = self._again
                 except GarbledError as error:
@@ -149,8 +149,13 @@ class Live:
                     self._say("no answer", str(error))
                     self._forget()
                     pause = self._again
-                except (GoneError, HalfsplitError) as error:
+                except HalfsplitError as error:
                     self._say("unplugged", str(error))
+                    self._forget()
+                    pause = self._again
+                except Exception as error:  # a fault of one instrument's code, told like the rest
+                    self._meter.close()
+                    self._say("unplugged", f"{self.resource}: {type(error).__name__}: {error}")
                     self._forget()
                     pause = self._again
                 self._stop.wait(pause)

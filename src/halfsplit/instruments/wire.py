@@ -122,7 +122,7 @@ class Pipe:
 class SerialWire(Pipe):
     """A serial device or a pseudo-terminal."""
 
-    def __init__(self, at: Place) -> None:
+    def __init__(self, at: Place, rts: bool = True) -> None:
         import serial
 
         super().__init__()
@@ -134,8 +134,7 @@ class SerialWire(Pipe):
             self._port.parity, self._port.stopbits = at.parity, at.stop
             self._port.write_timeout, self._port.exclusive = 2.0, True
             self._port.timeout = _TICK  # once: a change of it sets the whole line anew
-            # Many adapters of meters draw their supply from these two lines.
-            self._port.dtr = self._port.rts = True
+            self._port.dtr, self._port.rts = True, rts
             self._port.open()
         except (OSError, ValueError, serial.SerialException) as error:
             raise cannot_open(at.name, error) from error
@@ -201,8 +200,11 @@ class SocketWire(Pipe):
             self._socket.close()
 
 
-def wire(at: Place, patience: float = 5.0) -> Wire:
-    """Connect to a place. Raises NotFoundError, GoneError or InstrumentError."""
+def wire(at: Place, patience: float = 5.0, rts: bool = True) -> Wire:
+    """Connect to a place; on a serial line DTR is on and RTS as said.
+
+    Raises NotFoundError, GoneError or InstrumentError.
+    """
     by_library = bool(os.environ.get("PYVISA_LIBRARY"))
     if at.socket and not by_library:
         return SocketWire(at, patience)
@@ -210,7 +212,7 @@ def wire(at: Place, patience: float = 5.0) -> Wire:
         from halfsplit.instruments.visa import VisaWire
 
         return VisaWire(at, patience)
-    return SerialWire(at)
+    return SerialWire(at, rts)
 
 
 def _said(error: Exception) -> str:

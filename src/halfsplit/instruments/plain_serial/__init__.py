@@ -26,13 +26,14 @@ class PlainMeter(Meter):
         words = data("plain_serial", "lines.yaml")
         self.patience = parse(words["patience"], "s") if patience is None else patience
         self.ask: str = words["ask"] if ask is None else ask
+        self._rts = bool(words["rts"])
         self._place = place(resource, words["line"])
         self._wire: Wire | None = None
 
     def open(self) -> None:
         """Connect; the rest of a line whose head went by unheard is dropped."""
         self.close()
-        self._wire = wire(self._place, self.patience)
+        self._wire = wire(self._place, self.patience, self._rts)
 
     def identify(self) -> str:
         """It cannot say who it is."""
