@@ -90,6 +90,11 @@ def test_scpi_numbers(answer: str, value: float) -> None:
     assert from_number(answer, "volts").value == value
 
 
+def test_nought_is_shown_in_its_unit() -> None:
+    assert from_line("0.000 VDC", "volts").text == "0.000 V"
+    assert from_line("00.0 mV", "volts").text == "0.0000 V"
+
+
 def test_scpi_special_numbers() -> None:
     """SCPI-1999, volume 1: 9.9E37 is infinite, 9.91E37 is not a number (read second-hand)."""
     assert from_number("+9.90000000E+37", "ohms").value == math.inf

@@ -201,6 +201,7 @@ def test_everything_connected_is_listed(monkeypatch: pytest.MonkeyPatch) -> None
     assert found["USB0::0x1AB1::0x0001::SIM0001::0::INSTR"] == "scpi"
     assert found["TCPIP0::localhost::5025::SOCKET"] == "scpi", "sockets are listed too"
     assert "ASRL3::INSTR" in found
+    assert not [name for name in found if name.endswith("INTFC")]
 
 
 def test_a_visa_library_that_fails_leaves_the_serial_devices(

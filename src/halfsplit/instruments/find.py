@@ -84,6 +84,7 @@ def connected() -> list[Found]:
         listed, text = (), " ".join(str(error).split())[:120]
         found.append(Found("", "", f"VISA lists nothing: {text}"))
     for name in listed:
-        if place(name).device not in devices:
+        talks = str(name).upper().endswith(("INSTR", "SOCKET", "RAW"))  # not a whole interface
+        if talks and place(name).device not in devices:
             found.append(Found(str(name), "scpi", "VISA resource"))
     return found

@@ -45,7 +45,7 @@ def written(number: Decimal, unit: Unit) -> str:
     """`number` of SI units with prefix and unit, keeping just the digits it was sent with."""
     exponent = int(number.as_tuple().exponent)
     shown = UNITS[unit].shown
-    size = number.adjusted() if number else exponent
+    size = number.adjusted() if number else 0  # 0.000 V, not 0 mV
     fitting = [p for p in shown if p[1] <= size] or [shown[0]]
     prefix, power = fitting[-1]
     for name, higher in shown:  # a last digit of 10 kΩ must not be written as if it were 1 kΩ
