@@ -190,6 +190,7 @@ AS_JSON = {
     "edit": "edit pt3.yaml rails.P5.note new",
     "expect": "expect pt3.yaml p5 live --all-loads",
     "export": "export pt3.yaml",
+    "instruments": "instruments simulated:4.98V",
     "line": "line console.yaml",
     "memory": "memory boards.yaml print.txt",
     "meter": "meter pt3.yaml --counts 1",
