@@ -50,8 +50,8 @@ KICK = 0.02  # share of its scale every store is moved by to see whether a stand
 # A slower beat [s] is heard as single ticks: attempts to start, not a switching frequency.
 TICK = 0.02
 # Beats without another silence after which one is taken for part of starting up. What ran longer
-# and fell silent all the same may do so again, each attempt through a whole soft start, as a
-# crowbar makes it; nothing of those is leapt over.
+# and fell silent all the same, twice, goes on doing so, each attempt through a whole soft start, as
+# a crowbar makes it; nothing of those is leapt over.
 PATIENCE, LONG_PATIENCE = 40, 3000
 # Leaps after which the march goes on plainly, and its averages over spells decide.
 ENOUGH = 150
@@ -116,7 +116,7 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
     kicked = not kick
     next_try = 1e-3
     beat = 0.0
-    ran = 0
+    ran, relapses = 0, 0
     patience = PATIENCE
     spells = 0
     in_spell = 0
@@ -157,7 +157,8 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
                 clear(spell)
             clear(y)
             c.marks[SINCE] = 0
-            if ran > PATIENCE:
+            relapses += ran > PATIENCE and gap > TICK
+            if relapses > 1:
                 patience = LONG_PATIENCE
             ran = 0
             continue

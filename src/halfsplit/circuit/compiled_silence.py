@@ -14,7 +14,8 @@ from halfsplit.circuit.room import put
 SILENCES = 16  # remembered; one attempt may hold half as many
 HEARD, LEFT, EVERY = range(3)
 SAME_TIME = 0.03  # share by which two periods may differ
-SAME_STORE, SAME_FLOOR = 0.02, 1e-3  # share of its scale, and V or A, by which a store may
+# Share of its scale, and V or A, by which a store may: silences are not all heard at one phase.
+SAME_STORE, SAME_FLOOR = 0.08, 1e-3
 
 
 class Silences(NamedTuple):
