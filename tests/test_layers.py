@@ -21,12 +21,20 @@ LAYERS = (
     "diagnosis",
     "bringup",
     "boards",
+    "pictures",
     "bench",
     "api",
+    "report",
     "cli",
 )
-# Packages off the ladder, and what each may import besides problems and the version.
-ASIDE: dict[str, tuple[str, ...]] = {"catalogue": (), "journal": (), "problems": (), "": ()}
+# Packages off the ladder, and what each may import besides problems, svg and the version.
+ASIDE: dict[str, tuple[str, ...]] = {
+    "catalogue": (),
+    "journal": (),
+    "problems": (),
+    "svg": (),
+    "": (),
+}
 LONGEST = 400
 
 
@@ -37,7 +45,7 @@ def _allowed(package: str) -> set[str]:
         found |= {"journal"} if package == "bench" else set()
     else:
         found = {package, *ASIDE[package]}
-    return found | {"problems", ""}
+    return found | {"problems", "svg", ""}
 
 
 def _guarded(tree: ast.Module) -> set[int]:
