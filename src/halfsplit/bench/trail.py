@@ -68,6 +68,22 @@ def trail(session: Session, last: int | None = None) -> list[Step]:
     return steps
 
 
+def weights_over(
+    session: Session, last: int | None = None
+) -> list[tuple[int, str, dict[str, float]]]:
+    """After each entry that weighs (the `last` few): its number, words, and weight by suspect."""
+    entries = [e for e in session.entries if e.kind in WEIGHED]
+    found = []
+    try:
+        for entry in entries if last is None else entries[-last:]:
+            weights = _weights(session, entry.seq)
+            if weights:
+                found.append((entry.seq, words(session, entry), weights))
+    finally:
+        session.until = None
+    return found
+
+
 def _weights(session: Session, number: int) -> dict[str, float]:
     """Weight of every suspect by name after the entries up to a number."""
     session.until = number

@@ -16,6 +16,7 @@ from halfsplit.cli import (
     energy,
     files,
     loading,
+    picture,
     reading,
     reasoning,
     serial,
@@ -108,6 +109,7 @@ for command in (
     boards.boards,
     boards.settings,
     boards.memory,
+    picture.picture,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")
