@@ -68,14 +68,17 @@ def trail(session: Session, last: int | None = None) -> list[Step]:
     return steps
 
 
-def weights_over(
-    session: Session, last: int | None = None
-) -> list[tuple[int, str, dict[str, float]]]:
-    """After each entry that weighs (the `last` few): its number, words, and weight by suspect."""
+def weights_over(session: Session, most: int = 24) -> list[tuple[int, str, dict[str, float]]]:
+    """After entries that weigh: number, words, and weight by suspect.
+
+    Each is the whole sum anew, so of a long journal `most` are looked at, evenly, the last always.
+    """
     entries = [e for e in session.entries if e.kind in WEIGHED]
+    step = max((len(entries) - 1) / max(most - 1, 1), 1.0)
+    chosen = sorted({len(entries) - 1 - round(k * step) for k in range(most)})
     found = []
     try:
-        for entry in entries if last is None else entries[-last:]:
+        for entry in (entries[k] for k in chosen if k >= 0):
             weights = _weights(session, entry.seq)
             if weights:
                 found.append((entry.seq, words(session, entry), weights))

@@ -93,11 +93,9 @@ def wave(
         raise NotSolvedError("the machine is off, so nothing alternates: name a --feed")
     rows: list[tuple[str, Any]] = [("healthy", {})]
     if bench.evidence():
-        listed = zip(bench.hypotheses, bench.belief.weights(), strict=True)
-        heavy = sorted(
-            ((h, w) for h, w in listed if h.faults and w >= SUSPECT), key=lambda c: -c[1]
-        )
-        rows += [(f"{h.name} ({100 * w:.0f} %)", h.laid(at)) for h, w in heavy[: MOST_WAVES - 1]]
+        heavy = [g for g in bench.groups() if g.weight >= SUSPECT][: MOST_WAVES - 1]
+        named = [(bench.hypotheses[g.members[0]], g.weight) for g in heavy]
+        rows += [(f"{h.name} ({100 * w:.0f} %)", h.laid(at)) for h, w in named if h.faults]
     table = predict(bench.machine, at, [f for _, f in rows], moves=[])
     column = table.column(net)
     kept = []
@@ -112,16 +110,16 @@ def wave(
     period = float(table.period[0])
     if period <= 0:
         raise NotSolvedError(
-            f"nothing alternates, {at.words()}: it takes a feed on the mains, or a machine that beats "
-            "by itself"
+            f"nothing alternates, {at.words()}: it takes a feed on the mains, or a machine that "
+            "beats by itself"
         )
     trace = None if captured is None else read_capture(captured, channel)
     return series.wave_chart(bench.assembly.net_label(net), at.words(), period, kept, trace)
 
 
-def suspicion(bench: Session, last: int | None = None) -> series.Chart:
+def suspicion(bench: Session, most: int = 24) -> series.Chart:
     """How the weight of each leading suspect moved. Raises NotFoundError with nothing weighed."""
-    steps = weights_over(bench, last)
+    steps = weights_over(bench, most)
     if not steps:
         raise NotFoundError("nothing in the journal weighs on a suspect yet: enter a reading first")
     return series.suspicion_chart(steps)
@@ -204,7 +202,7 @@ def limit_curve(bench: Session, label: str, feed: str | None = None) -> series.C
     full = full_amps(standing, key)
     if full is None or bench.machine.self_oscillating or not standing.condition.energised():
         raise NotSolvedError(
-            f"no limit curve of {key}: it takes a rated current in the file, a feed that is on, and a "
-            "supply that does not beat by itself"
+            f"no limit curve of {key}: it takes a rated current in the file, a feed that is on, "
+            "and a supply that does not beat by itself"
         )
     return series.limit_chart(overcurrent.curve(standing, key, rails[key], full).as_dict())

@@ -19,6 +19,7 @@ from halfsplit.cli import (
     picture,
     reading,
     reasoning,
+    report,
     serial,
     show,
     weights,
@@ -110,6 +111,7 @@ for command in (
     boards.settings,
     boards.memory,
     picture.picture,
+    report.report,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")

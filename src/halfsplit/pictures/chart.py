@@ -104,8 +104,9 @@ def _scales(axes: Any, chart: Chart) -> None:
         (axes.xaxis, chart.x_name, chart.x_unit),
         (axes.yaxis, chart.y_name, chart.y_unit),
     ):
-        axis.set_label_text(svg.clean(_short(f"{name} [%]" if unit == "%" else name, 40)))
-        if unit not in ("", "%"):
+        plain = unit in ("%", "min")
+        axis.set_label_text(svg.clean(_short(f"{name} [{unit}]" if plain else name, 40)))
+        if unit and not plain:
             axis.set_major_formatter(EngFormatter(unit))
         elif unit == "":
             axis.set_major_locator(MaxNLocator(integer=True))

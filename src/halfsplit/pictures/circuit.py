@@ -12,6 +12,7 @@ from halfsplit.pictures.sheet import LINE, SIZE, End, Label, Placed, Sheet
 MARGIN = 16.0
 FONT = "'DejaVu Sans Mono',Menlo,Consolas,'Liberation Mono',monospace"
 # Drawn in the colour of the text around it; the two others are seen on white and on near-black.
+MARKED = 0.02  # weight from which a part is marked as suspect
 HALO, NOTE = "#f59e0b", "#0e7490"
 STANDALONE = (
     "<style>:root{color:#111;background:#fff}"
@@ -38,7 +39,7 @@ def circuit_svg(
     for prefix, table in (("exp ", expected), ("is ", actual)):
         for net, text in (table or {}).items():
             nets.setdefault(net, []).append(prefix + text)
-    weights = {k: w for k, w in (suspects or {}).items() if w >= 0.005}
+    weights = {k: w for k, w in (suspects or {}).items() if w >= MARKED}
     notes = Notes(nets, {k: [f"suspect {100 * w:.0f} %"] for k, w in weights.items()})
     return sheet_svg(draw(choice, notes), choice, weights, name, standalone)
 

@@ -45,7 +45,7 @@ class Chart:
     """Axes with their units, series, levels, and what has to be said beside them."""
 
     title: str
-    x_name: str
+    x_name: str  # units are SI, or "%" or "min" that no prefix goes with
     x_unit: str
     y_name: str
     y_unit: str
@@ -191,7 +191,7 @@ def forming_chart(part: str, state: Mapping[str, Any], leakage: float, most: flo
     """Leakage of a capacitor being formed against time, with its limits; `state` as
     `forming_state` gives it."""
     log = state["readings"]
-    x = tuple(float(r["seconds"]) for r in log)
+    x = tuple(float(r["seconds"]) / 60.0 for r in log)
     lines = [Line("into it", x, tuple(float(r["amps"]) for r in log), "points")]
     notes = [f"{state['state'].replace('-', ' ')}: {state['why']}"]
     if state.get("predicted_seconds"):
@@ -200,7 +200,7 @@ def forming_chart(part: str, state: Mapping[str, Any], leakage: float, most: flo
         )
     marks = (Mark(leakage, "done at or below"), Mark(most, "never above"))
     title = f"{part}: reforming"
-    return Chart(title, "time", "s", "current", "A", tuple(lines), marks, tuple(notes), log=True)
+    return Chart(title, "time", "min", "current", "A", tuple(lines), marks, tuple(notes), log=True)
 
 
 def suspicion_chart(steps: Sequence[tuple[int, str, Mapping[str, float]]], most: int = 6) -> Chart:
