@@ -128,35 +128,38 @@ def fitted(bench: Session) -> list[dict[str, Any]]:
 def faults(bench: Session) -> list[dict[str, Any]]:
     """Every part replaced or tested bad, with what spoke against it just before, and what it may
     have taken along."""
-    first: dict[str, list[Entry]] = {}
-    how: dict[str, list[str]] = {}
-    for entry, change in done(bench):
-        if change.what == "fitted":
-            first.setdefault(change.part, []).append(entry)
-            how.setdefault(change.part, []).append(f"#{entry.seq} {change}")
-    for entry in bench.entries:
-        if entry.kind == "prove" and not entry.body["good"]:
-            first.setdefault(entry.body["part"], []).append(entry)
-            how.setdefault(entry.body["part"], []).append(
-                f"#{entry.seq} tested bad: {entry.body['text']}"
-            )
+    acts = [(e, c.part, str(c)) for e, c in done(bench) if c.what == "fitted"]
+    acts += [
+        (e, e.body["part"], f"tested bad: {e.body['text']}")
+        for e in bench.entries
+        if e.kind == "prove" and not e.body["good"]
+    ]
+    acts.sort(key=lambda act: act[0].seq)
+    seen = [e for e in bench.entries if e.kind == "observe" and e.body["part"]]
     found = []
     try:
-        for part, entries in sorted(first.items(), key=lambda item: min(e.seq for e in item[1])):
-            number = min(e.seq for e in entries)
-            bench.until = number - 1
-            found.append({"part": part, "drawn": drawn(bench, part), **_case(bench, part)})
-            found[-1] |= {"done": how[part], "entry": number, "at": when(min(entries, key=_seq))}
+        for part in dict.fromkeys(p for _, p, _ in acts):
+            own = [(e, said) for e, p, said in acts if p == part]
+            first = own[0][0]
+            looks = [f"#{e.seq} {e.body['text']}" for e in seen if e.body["part"] == part]
+            bench.until = first.seq - 1
+            found.append(
+                {
+                    "part": part,
+                    "drawn": drawn(bench, part),
+                    **_case(bench, part),
+                    "seen": looks,
+                    "done": [f"#{e.seq} {said}" for e, said in own],
+                    "entry": first.seq,
+                    "at": when(first),
+                }
+            )
     finally:
         bench.until = None
     for item in found:
         for taken in item["took_along"]:
             taken["became"] = became(bench, taken["part"])
     return found
-
-
-def _seq(entry: Entry) -> int:
-    return entry.seq
 
 
 def _case(bench: Session, part: str) -> dict[str, Any]:

@@ -150,13 +150,19 @@ def load_curve(bench: Session, label: str, feed: str | None = None) -> series.Ch
             expected.append((condition.load, drawn_amps(bench, condition, net, level), level))
     if not expected:
         raise NotSolvedError(f"no load was solved fed by {named}")
-    read = [
-        (e.number, drawn_amps(bench, e.condition, net, e.value), e.value)
+    taken = [
+        e
         for e in bench.evidence()
         if e.pos == net and not e.neg and e.quantity == "volts" and e.condition.feed == named
     ]
+    fitted = [c for c in here.changes if c.what == "fitted"]
+    read: list[tuple[int, float, float]] = []
+    before: list[tuple[int, float, float]] = []
+    for e in taken:
+        row = (e.number, drawn_amps(bench, e.condition, net, e.value), e.value)
+        (read if all(c in e.condition.changes for c in fitted) else before).append(row)
     limits = rails[key].limits
-    return series.load_chart(key, named, expected, read, (limits.low, limits.high))
+    return series.load_chart(key, named, expected, read, (limits.low, limits.high), before)
 
 
 def drawn_amps(bench: Session, condition: Condition, net: str, level: float) -> float:

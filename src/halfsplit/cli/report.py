@@ -29,7 +29,7 @@ def report(
     ] = False,
     json: Json = False,
 ) -> int:
-    """Report on a machine: as found, faults with evidence, parts fitted, readings, what is in doubt.
+    """Report on a machine: as found, faults with evidence, parts fitted, readings, what is open.
 
     The same journal gives the same bytes. Nothing in the page asks for anything from outside.
     """

@@ -56,20 +56,20 @@ def _drawn(chart: Chart, wide: float, high: float) -> str:
             axes.axhline(mark.y, color=INK, linewidth=0.9, linestyle=(0, (6, 3)))
             axes.annotate(
                 svg.clean(mark.words),
-                (1.0, mark.y),
+                (1.01, mark.y),
                 xycoords=("axes fraction", "data"),
-                ha="right",
-                va="bottom",
+                ha="left",
+                va="center",
                 fontsize=8,
             )
         _scales(axes, chart)
         axes.grid(True, color=INK, alpha=0.15, linewidth=0.6)
         if len(names) > 1 or chart.marks:
-            axes.legend(
+            figure.legend(
                 [h for h, _ in names],
                 [svg.clean(_short(n, 32)) for _, n in names],
-                loc="upper left",
-                bbox_to_anchor=(1.01, 1.0),
+                loc="outside lower left",
+                ncols=3,
                 frameon=False,
                 fontsize=8,
             )
@@ -110,7 +110,9 @@ def _scales(axes: Any, chart: Chart) -> None:
             axis.set_major_formatter(EngFormatter(unit))
         elif unit == "":
             axis.set_major_locator(MaxNLocator(integer=True))
-    if chart.y_unit == "%":
+    if chart.reach is not None:
+        axes.set_ylim(*chart.reach)
+    elif chart.y_unit == "%":
         axes.set_ylim(-3, 103)
     elif any(line.style == "bars" for line in chart.lines):
         axes.set_ylim(bottom=0)

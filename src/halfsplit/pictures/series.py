@@ -19,6 +19,7 @@ DRAWN = 1200  # points of a captured trace that are kept, lowest and highest of 
 CYCLES = 2  # of the period shown
 # Share of the expected mean below which a capture's mean says its input blocked direct volts.
 BLOCKED = 0.05
+OFF_SCALE = 1.0  # times the spread of a chart beyond which an old reading is told, not drawn
 SHIFTS = 128  # places tried when a capture is laid over the expected wave
 
 
@@ -53,6 +54,7 @@ class Chart:
     marks: tuple[Mark, ...] = ()
     notes: tuple[str, ...] = ()
     log: bool = False
+    reach: tuple[float, float] | None = None  # of the y axis, where not all has to be seen
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data; a value that is no number is null."""
@@ -153,16 +155,27 @@ def load_chart(
     expected: Sequence[tuple[str, float, float]],
     readings: Sequence[tuple[int, float, float]],
     limits: tuple[float, float] | None,
+    before: Sequence[tuple[int, float, float]] = (),
 ) -> Chart:
     """Volts of a rail against what it delivers: expected by load (name, A, V) and read (entry, A,
-    V), with the rail's limits."""
+    V), with the rail's limits. `before` are readings from before the last repair; those far off
+    are told in the notes and not drawn."""
     line = sorted(expected, key=lambda e: e[1])
     read = sorted(readings, key=lambda e: (e[1], e[0]))
     lines = [Line("expected, healthy", tuple(e[1] for e in line), tuple(e[2] for e in line))]
     if read:
         lines.append(Line("read", tuple(e[1] for e in read), tuple(e[2] for e in read), "points"))
+    levels = [v for _, _, v in [*line, *read]] + list(limits or ())
+    room = max(levels) - min(levels)
+    reach = (min(levels) - OFF_SCALE * room, max(levels) + OFF_SCALE * room) if room else None
+    near = [e for e in before if reach is None or reach[0] <= e[2] <= reach[1]]
+    if near:
+        x, y = tuple(e[1] for e in near), tuple(e[2] for e in near)
+        lines.append(Line("read before the last repair", x, y, "points"))
+    far = [e for e in before if e not in near]
     marks = () if limits is None else (Mark(limits[0], "limit"), Mark(limits[1], "limit"))
     notes = [f"{name}: {show(a, 'A', 3)}, {show(v, 'V', 4)}" for name, a, v in line]
+    notes += [f"off the scale before the last repair: #{n} {show(v, 'V', 3)}" for n, _, v in far]
     return Chart(
         f"{rail} against its load, fed by {feed}",
         "load",
@@ -172,6 +185,7 @@ def load_chart(
         tuple(lines),
         marks,
         tuple(notes),
+        reach=reach,
     )
 
 

@@ -11,6 +11,9 @@ LOCAL = (
     "somebody allowed to may put this machine back on the mains."
 )
 BOX = "☐"
+ON_LABEL = 4  # hazards a label has room for
+POINTED = 0.05  # weight from which the readings are told as evidence against a part
+SPEAKS = {"supports": "for it", "contradicts": "against it", "neutral": "neither"}
 Block = dict[str, Any]
 
 
@@ -32,7 +35,7 @@ def document(data: dict[str, Any]) -> dict[str, Any]:
     """The whole report as sections of blocks."""
     sections = [
         _section("How it stands", _standing(data)),
-        _section("Hazards", lines("caution", [*data["hazards"], *data["before"], LOCAL])),
+        _section("Hazards", lines("caution", [*data["hazards"], LOCAL])),
         _section("As found", _found(data)),
         _section("Faults found", _faults(data)),
         _section("Parts fitted and settings", _fitted(data)),
@@ -121,16 +124,21 @@ def _faults(data: dict[str, Any]) -> list[Block]:
     pictures = _drawn(data, "faults")
     for k, f in enumerate(data["faults"]):
         head = f"{f['part']}, {f['drawn']}"
+        share = f"{100 * f['weight']:.0f} %"
+        pointed = bool(f["fault"]) and f["weight"] >= POINTED
         claimed = (
-            f"Just before, the readings held it for {f['fault']} with {100 * f['weight']:.0f} %."
-            if f["fault"]
-            else "Before that, no reading spoke against it."
+            f"Just before, the readings held for {f['fault']} with {share}."
+            if pointed
+            else f"The readings did not point to it just before ({share})."
         )
         blocks.append({"kind": "head", "lines": [head]})
-        blocks += lines("text", [claimed, *f["done"]])
+        blocks += lines("text", [claimed, *f["seen"], *f["done"]])
         blocks += table(
-            ("#", "against it or for it", "in words"),
-            [(e["entry"], e["verdict"], e["words"]) for e in f["evidence"]],
+            ("#", "speaks", "in words"),
+            [
+                (e["entry"], SPEAKS.get(e["verdict"], e["verdict"]), e["words"])
+                for e in (f["evidence"] if pointed else ())
+            ],
         )
         blocks += table(
             ("check too", "because", "became"),
@@ -219,7 +227,10 @@ def _boards(data: dict[str, Any]) -> list[Block]:
         rows = [
             (s["board"], s["strap"], s["setting"], s["found"] or "-", s["now"] or "-", s["to"])
             for s in rack["straps"]
+            if s["found"] or s["now"]
         ]
+        unseen = len(rack["straps"]) - len(rows)
+        blocks += lines("text", [f"{unseen} straps not looked at." if unseen else ""])
         blocks += table(("board", "strap", "sets", "as found", "now", "wanted"), rows)
         blocks += lines("text", [*rack["at_odds"], *rack["stop"], *rack["overridden"]])
     return blocks
@@ -301,17 +312,25 @@ def _point(point: dict[str, Any]) -> tuple[str, ...]:
 
 def label(data: dict[str, Any]) -> dict[str, Any]:
     """What a label on the machine says."""
+    hazards = [_cut(t, 130) for t in data["hazards"][:ON_LABEL]]
+    more = len(data["hazards"]) - len(hazards)
+    hazards += [f"{more} more hazards in the report"] if more else []
     open_ = [*data["open_items"], *(f"passed: {o['gate']}" for o in data["overrides"])]
     return {
-        "title": data["machine"] or data["assembly"],
+        "title": _cut(data["machine"] or data["assembly"], 48),
         "rows": [
-            ["assembly", data["assembly"]],
+            ["assembly", _cut(data["assembly"], 110)],
             ["as of", data["as_of"] or "no entry yet"],
-            ["state", data["state"]],
+            ["state", _cut(data["state"], 110)],
             ["mains setting", data["mains"]],
-            ["open", "; ".join(open_) or "nothing"],
+            ["open", _cut("; ".join(open_) or "nothing", 110)],
             ["doubts", f"{len(data['doubts'])}, see report" if data["doubts"] else "none noted"],
         ],
-        "hazards": data["hazards"],
+        "hazards": hazards,
         "contact": CONTACT,
     }
+
+
+def _cut(text: str, most: int) -> str:
+    """Text that fits the label; what is cut off stands in the report."""
+    return text if len(text) <= most else text[: most - 1] + "…"

@@ -30,10 +30,11 @@ MOMENTS = 12  # entries at which the chart of suspicion is taken
 LEFT_OUT = (
     "insulation and protective earth: the tests local rules ask for after a repair are not part of "
     "this report",
-    "joints and parts that fail only when hot, cold or moved: every reading was taken as the machine "
-    "stood",
+    "joints and parts that fail only when hot, cold or moved: every reading was taken as the "
+    "machine stood",
     "what a scope alone shows: noise, ringing and oscillation that the drawing does not explain",
-    "anything that is not in the file: boards and their logic, wiring not drawn, parts added by others",
+    "anything that is not in the file: boards and their logic, wiring not drawn, parts added by "
+    "others",
     "ageing from here on: a part that reads right today has its years all the same",
 )
 
@@ -70,7 +71,7 @@ def gather(bench: Session, *, quick: bool = False, drawn: bool = True) -> dict[s
         "capacitors": history.capacitors(bench),
         "overrides": overridden(bench),
         "open_items": [str(c) for c in bench.open_items()],
-        "hazards": present(bench.machine, now, bench.discharged()),
+        "hazards": _hazards(bench),
         "before": before_touching(bench.machine, now, bench.discharged()),
         "gates": gates,
         "boards": boards_beside(bench.assembly.file),
@@ -116,6 +117,18 @@ def _mains(bench: Session) -> str:
     return words + (f", now at {100 * now:g} % by a variac" if now is not None else "")
 
 
+def _hazards(bench: Session) -> list[str]:
+    """What may hurt in it, the mains it can be plugged into first."""
+    found = present(bench.machine, bench.condition, bench.discharged())
+    level = mains_volts(bench.machine)
+    if level is not None and not any("mains" in t for t in found):
+        words = (
+            f"{level:.0f} V mains inside once plugged in: pull the plug, a switch is no isolation"
+        )
+        found.insert(0, words)
+    return found
+
+
 def _settings(bench: Session) -> list[dict[str, str]]:
     """Trimmers and switches: as the file has them and as they stand."""
     now = bench.condition
@@ -123,7 +136,7 @@ def _settings(bench: Session) -> list[dict[str, str]]:
     found = []
     for ref, part in bench.assembly.parts.items():
         if part.KIND == "potentiometer":
-            drawn = f"{100 * float(part.__dict__['set']):g} %"
+            drawn = f"{100 * float(part.__dict__['set']):g}%"
             found.append(
                 {"part": ref, "drawn": drawn, "now": turned.get(ref, {}).get("set", drawn)}
             )
@@ -153,7 +166,9 @@ def _next(bench: Session) -> dict[str, Any]:
                 "quantity": c["quantity"],
                 "condition": _words(c["condition"]),
                 "caution": c["caution"],
-                "expect": _span(*c["healthy"], c["unit"]) if c["healthy"] else "",
+                "expect": _span(c["healthy"][0], c["healthy"][-1], c["unit"])
+                if c["healthy"]
+                else "",
                 "outcomes": [
                     {"reads": _reads(o, c["unit"]), "means": ", ".join(o["leaves"][:4])}
                     for o in c["outcomes"][:6]
@@ -233,7 +248,8 @@ def doubts(bench: Session, data: dict[str, Any]) -> list[str]:
     ]
     if data["gates"] is not None:
         found += [
-            f"{p['label']} is not proved: {'; '.join(p['missing'])}"
+            f"{p['label']} is not proved: "
+            + "; ".join(str(m).removeprefix(f"{p['label']}: ") for m in p["missing"])
             for p in data["gates"]["proofs"]
             if not p["proved"]
         ]

@@ -12,8 +12,8 @@ POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 STYLE = """
 :root{color-scheme:light dark;--ink:#1a1a1a;--paper:#fff;--line:#b8b8b8;--soft:#555;--head:#f1f1ee;
 --warn:#7a2e00;--warnpaper:#fff4e5}
-@media (prefers-color-scheme:dark){:root{--ink:#ececec;--paper:#161616;--line:#4a4a4a;--soft:#b5b5b5;
---head:#242424;--warn:#ffc38a;--warnpaper:#2c1f10}}
+@media (prefers-color-scheme:dark){:root{--ink:#ececec;--paper:#161616;--line:#4a4a4a;
+--soft:#b5b5b5;--head:#242424;--warn:#ffc38a;--warnpaper:#2c1f10}}
 *{box-sizing:border-box}
 body{margin:0 auto;padding:1.5rem;max-width:72rem;background:var(--paper);color:var(--ink);
 font:16px/1.45 system-ui,"DejaVu Sans",sans-serif;overflow-wrap:anywhere}
@@ -45,8 +45,10 @@ tr,figure{break-inside:avoid}thead{display:table-header-group}}
 """
 LABEL = """
 @page{size:105mm 74mm;margin:4mm}
-.label{width:97mm;min-height:66mm;border:1px solid var(--line);padding:3mm;font-size:9pt;line-height:1.3}
-.label h1{font-size:13pt}.label ul{margin:1mm 0;font-size:8pt;padding:1mm 2mm}
+.label{width:97mm;min-height:66mm;border:1px solid var(--line);padding:2mm;
+font-size:7.5pt;line-height:1.2}
+.label h1{font-size:12pt;margin-bottom:1mm}.label dl{gap:.3mm 2mm}
+.label ul{margin:1mm 0 0;font-size:6.8pt;padding:.5mm 2mm;border-left-width:1mm}
 body.one{padding:0;margin:0}
 @media print{.label{border:0;padding:0}}
 """

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from importlib.resources import files
+from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any
 
@@ -23,17 +23,16 @@ def label_pdf(label: dict[str, Any], timestamp: int) -> bytes:
 def _set(template: str, data: dict[str, Any], timestamp: int) -> bytes:
     import typst
 
-    source = (files("halfsplit.report") / template).read_bytes()
-    made = typst.compile(
-        source,
-        format="pdf",
-        font_paths=[str(_fonts())],
-        ignore_system_fonts=True,  # what is installed must not change a page
-        sys_inputs={"data": json.dumps(_plain(data), ensure_ascii=False)},
-        timestamp=timestamp,
-    )
-    assert isinstance(made, bytes)
-    return made
+    with as_file(files("halfsplit.report") / template) as source:
+        made = typst.compile(
+            source,
+            format="pdf",
+            font_paths=[_fonts()],
+            ignore_system_fonts=True,  # what is installed must not change a page
+            sys_inputs={"data": json.dumps(_plain(data), ensure_ascii=False)},
+            timestamp=timestamp,
+        )
+    return bytes(made or b"")
 
 
 def _fonts() -> Path:
