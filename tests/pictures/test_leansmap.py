@@ -72,7 +72,10 @@ def test_proved_and_not_is_told_by_line_and_words() -> None:
     edges = {(g.get("data-of"), g.get("data-on")) for g in root.iter(f"{SVG}g")} - {(None, None)}
     assert len(edges) == 10
     text = " ".join(root.itertext())
-    assert "P5 leans on N12: by R1" in text and "struck by the file: P5 on TP6: a probe was left on" in text
+    assert (
+        "P5 leans on N12: by R1" in text
+        and "struck by the file: P5 on TP6: a probe was left on" in text
+    )
 
 
 def test_hostile_labels_are_text() -> None:

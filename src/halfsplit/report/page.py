@@ -43,12 +43,14 @@ footer{margin-top:2rem;color:var(--soft);font-size:.85rem;border-top:1px solid v
 --warnpaper:#fff}body{padding:0;max-width:none;font-size:10pt}h2,h3{break-after:avoid}
 tr,figure{break-inside:avoid}thead{display:table-header-group}}
 """
+CROWDED = 520  # letters from which a label is set smaller
 LABEL = """
 @page{size:105mm 74mm;margin:4mm}
 .label{width:97mm;min-height:66mm;border:1px solid var(--line);padding:2mm;
 font-size:7.5pt;line-height:1.2}
 .label h1{font-size:12pt;margin-bottom:1mm}.label dl{gap:.3mm 2mm}
 .label ul{margin:1mm 0 0;font-size:6.8pt;padding:.5mm 2mm;border-left-width:1mm}
+.label.small{font-size:6.2pt}.label.small ul{font-size:5.8pt}.label.small h1{font-size:10pt}
 body.one{padding:0;margin:0}
 @media print{.label{border:0;padding:0}}
 """
@@ -73,8 +75,10 @@ def label_html(label: dict[str, Any]) -> str:
     """The page of a label, A7."""
     rows = "".join(f"<dt>{words(k)}</dt><dd>{_said(v)}</dd>" for k, v in label["rows"])
     hazards = "".join(f"<li>{_said(t)}</li>" for t in label["hazards"])
+    said = sum(len(v) for _, v in label["rows"]) + sum(map(len, label["hazards"]))
+    size = "label" if said < CROWDED else "label small"
     body = [
-        f'<main class="label"><h1>{_said(label["title"])}</h1><dl>{rows}',
+        f'<main class="{size}"><h1>{_said(label["title"])}</h1><dl>{rows}',
         f"<dt>contact</dt><dd>{words(label['contact'])}</dd></dl>",
         f'<ul class="caution">{hazards}</ul>' if hazards else "",
         "</main>",
