@@ -251,6 +251,8 @@ def _doubts(data: dict[str, Any]) -> list[Block]:
 
 def _next(data: dict[str, Any]) -> list[Block]:
     told = data["next"]
+    if told is None:
+        return lines("text", ["Not worked out: halfsplit next says where to begin."])
     blocks = lines("caution", [told["first"] or "", told["blocked"] or ""])
     if told["act"]:
         for name, ways in told["act"]["prove"].items():

@@ -76,7 +76,7 @@ def gather(bench: Session, *, quick: bool = False, drawn: bool = True) -> dict[s
         "gates": gates,
         "boards": boards_beside(bench.assembly.file),
         "plan": _plan(bench),
-        "next": _next(bench),
+        "next": None if quick and not bench.evidence() else _next(bench),  # minutes where it beats
         "left_out": list(LEFT_OUT),
         "log": history.log(bench, entries),
     }
@@ -200,9 +200,8 @@ def _span(low: float | None, high: float | None, unit: Unit) -> str:
 
 def doubts(bench: Session, data: dict[str, Any]) -> list[str]:
     """What is not proved, one line each, most particular first."""
-    found = [
-        f"reading #{r.evidence.number} is not explained: {r.words}" for r in bench.unexplained()
-    ]
+    odd = bench.unexplained() if bench.evidence() else []
+    found = [f"reading #{r.evidence.number} is not explained: {r.words}" for r in odd]
     bare = [e for e in bench.entries if e.kind == "read" and e.body["state"] != "number"]
     found += [
         f"reading #{e.seq} of {bench.assembly.net_label(e.body['net'])} was no number "
