@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 from halfsplit import __version__
 from halfsplit.assembly.condition import Condition, find_part
 from halfsplit.bench import history, planning, views
+from halfsplit.bench.beside import boards_beside
 from halfsplit.bench.gating import gate_dict, overridden
 from halfsplit.bench.hazards import before_touching, mains_volts, present
-from halfsplit.bench.rack_sheets import resume_sheet, settings_sheet
-from halfsplit.bench.racks import RackBench
 from halfsplit.bench.report import next_dict
 from halfsplit.bench.session import Session
-from halfsplit.boards.which import sort_of
-from halfsplit.journal import journal_path
 from halfsplit.pictures.chart import chart_svg
 from halfsplit.pictures.choice import neighbourhood
 from halfsplit.pictures.circuit import circuit_svg
@@ -261,41 +257,6 @@ def doubts(bench: Session, data: dict[str, Any]) -> list[str]:
             if g.weight >= SUSPECT and bench.hypotheses[g.members[0]].faults
         ]
     return list(dict.fromkeys(found))
-
-
-def boards_beside(file: Path) -> list[dict[str, Any]]:
-    """Racks in the same folder that have a journal: straps as found and now, what disagrees."""
-    found: list[dict[str, Any]] = []
-    beside = sorted(p for p in file.parent.glob("*.y*ml") if p.name != file.name)
-    for path in beside:
-        if sort_of(path) != "boards" or not journal_path(path).exists():
-            continue
-        try:
-            with RackBench(path) as rack:
-                sheet, order = settings_sheet(rack), resume_sheet(rack)
-        except HalfsplitError as error:
-            found.append({"file": path.name, "problem": str(error)})
-            continue
-        rows = [
-            {**p, "board": b["board"], "setting": s["setting"]}
-            for b in sheet["boards"]
-            for s in b["settings"]
-            for p in s["positions"]
-        ]
-        found.append(
-            {
-                "file": path.name,
-                "machine": sheet["machine"],
-                "straps": rows,
-                "at_odds": [c["words"] for c in sheet["at_odds"]],
-                "fitted": order["fitted"],
-                "stop": order["stop"],
-                "overridden": [
-                    ", ".join(f"{k} {v}" for k, v in o.items()) for o in order["overridden"]
-                ],
-            }
-        )
-    return found
 
 
 # -- pictures -------------------------------------------------------------------------------------
