@@ -68,6 +68,8 @@ def test_suspects_entry_by_entry(tray: Path, run: Run) -> None:
     assert first["name"] == "C4 short"
     assert first["y"][-1] == max(first["y"]) > 50  # per cent
     assert stored(tray) == before
+    for k in range(len(first["x"])):  # each suspect's own weight: no share is counted twice
+        assert sum(line["y"][k] for line in data["lines"]) <= 100.0 + 1e-6
 
 
 def test_a_drill_is_drawn_from_its_own_json(tray: Path, run: Run) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from halfsplit.pictures import series
-from halfsplit.pictures.chart import chart_svg
+from halfsplit.pictures.chart import TONES, chart_svg
 from halfsplit.pictures.series import Chart, Line, Mark
 
 PERIOD = 0.02
@@ -131,3 +131,18 @@ def test_every_style_draws(style: series.Style) -> None:
     ET.fromstring(
         chart_svg(Chart("t", "x", "", "y", "%", (Line("a", (1.0, 2.0), (3.0, 4.0), style),)))
     )
+
+
+def luminance(tone: str) -> float:
+    """Relative luminance of a colour such as #0e7490, by WCAG 2.1."""
+    parts = [int(tone[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+    flat = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * flat[0] + 0.7152 * flat[1] + 0.0722 * flat[2]
+
+
+@pytest.mark.parametrize("tone", TONES)
+@pytest.mark.parametrize("paper", ["#ffffff", "#161616"])
+def test_lines_stand_out_on_light_and_dark(tone: str, paper: str) -> None:
+    """Graphics want 3 to 1 (WCAG 2.1, success criterion 1.4.11)."""
+    low, high = sorted((luminance(tone), luminance(paper)))
+    assert (high + 0.05) / (low + 0.05) >= 3.0

@@ -6,6 +6,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from halfsplit.bench.session import Session
+from halfsplit.diagnosis.groups import fold
+from halfsplit.diagnosis.search import fit
 from halfsplit.journal import Entry
 
 # Weight from which somebody counts as a suspect, and below which one that was is dropped.
@@ -79,9 +81,12 @@ def weights_over(session: Session, most: int = 24) -> list[tuple[int, str, dict[
     found = []
     try:
         for entry in (entries[k] for k in chosen if k >= 0):
-            weights = _weights(session, entry.seq)
-            if weights:
-                found.append((entry.seq, words(session, entry), weights))
+            session.until = entry.seq
+            # Each suspect's own weight; sets told once, as the least of them.
+            own = fold(session.hypotheses, session.belief.weights(), fit(session.belief))
+            named = zip(session.hypotheses, own, strict=True)
+            weights = {h.name: float(w) for h, w in named if w >= DROPPED}
+            found.append((entry.seq, words(session, entry), weights))
     finally:
         session.until = None
     return found

@@ -12,8 +12,8 @@ from halfsplit import svg
 from halfsplit.pictures.circuit import STANDALONE
 from halfsplit.pictures.series import Chart, Line
 
-# Tones seen on white and on near-black; each line also has a dash or marker of its own.
-TONES = ("#0e7490", "#c2410c", "#7c3aed", "#4d7c0f", "#be185d", "#6b7280")
+# Tones of at least 3 to 1 on white and on near-black; each line has its own dash or marker too.
+TONES = ("#0e7490", "#c2410c", "#8b5cf6", "#4d7c0f", "#db2777", "#6b7280")
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 1)))
 MARKERS = ("o", "s", "^", "D", "v", "P")
 INK = "#010203"  # stands for the colour of the text around the chart

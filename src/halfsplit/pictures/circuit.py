@@ -11,9 +11,9 @@ from halfsplit.pictures.sheet import LINE, SIZE, End, Label, Placed, Sheet
 
 MARGIN = 16.0
 FONT = "'DejaVu Sans Mono',Menlo,Consolas,'Liberation Mono',monospace"
-# Drawn in the colour of the text around it; the two others are seen on white and on near-black.
+# Drawn in the colour of the text around it; the mark is seen on white and on near-black.
 MARKED = 0.02  # weight from which a part is marked as suspect
-HALO, NOTE = "#f59e0b", "#0e7490"
+HALO, NOTE = "#f59e0b", "currentColor"  # notes are told by weight and words: text wants 4.5 to 1
 STANDALONE = (
     "<style>:root{color:#111;background:#fff}"
     "@media(prefers-color-scheme:dark){:root{color:#eee;background:#161616}}</style>"
