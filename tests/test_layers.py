@@ -21,16 +21,19 @@ LAYERS = (
     "diagnosis",
     "bringup",
     "boards",
+    "pictures",
     "bench",
     "api",
+    "report",
     "cli",
 )
-# Packages off the ladder, and what each may import besides problems and the version.
+# Packages off the ladder, and what each may import besides problems, svg and the version.
 ASIDE: dict[str, tuple[str, ...]] = {
     "catalogue": (),
     "instruments": ("quantity",),
     "journal": (),
     "problems": (),
+    "svg": (),
     "": (),
 }
 # Faces: they alone may reach for an instrument, as they alone meet the person who holds its probes.
@@ -46,7 +49,7 @@ def _allowed(package: str) -> set[str]:
         found |= {"instruments"} if package in FACES else set()
     else:
         found = {package, *ASIDE[package]}
-    return found | {"problems", ""}
+    return found | {"problems", "svg", ""}
 
 
 def _guarded(tree: ast.Module) -> set[int]:

@@ -17,8 +17,10 @@ from halfsplit.cli import (
     files,
     instruments,
     loading,
+    picture,
     reading,
     reasoning,
+    report,
     serial,
     show,
     weights,
@@ -110,6 +112,8 @@ for command in (
     boards.boards,
     boards.settings,
     boards.memory,
+    picture.picture,
+    report.report,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")
