@@ -6,6 +6,7 @@ from functools import lru_cache
 from typing import Any
 
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
+from halfsplit.bench.ledger import overridden as overridden
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.session import Session
 from halfsplit.bringup.gates import Gate, Known, Subject, gates, refusals
@@ -88,15 +89,6 @@ def proofs_of(bench: Session) -> dict[str, Proof]:
 def gates_of(bench: Session) -> list[Gate]:
     """Every gate with its state."""
     return gates(bench.assembly, map_of(bench), proofs_of(bench), bench.condition, known(bench))
-
-
-def overridden(bench: Session) -> list[dict[str, Any]]:
-    """Overrides in force, for whoever comes back to the machine."""
-    return [
-        {"gate": e.body["gate"], "why": e.body["why"], "at": e.at.isoformat(), "entry": e.seq}
-        for e in bench.entries
-        if e.kind == "override"
-    ]
 
 
 def gate_dict(bench: Session) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from halfsplit.bench.session import Session
-from halfsplit.journal import Entry
+from halfsplit.bench.words import entry_words
 
 # Weight from which somebody counts as a suspect, and below which one that was is dropped.
 SUSPECT, DROPPED = 0.05, 0.005
@@ -56,7 +56,7 @@ def trail(session: Session, last: int | None = None) -> list[Step]:
         steps.append(
             Step(
                 entry.seq,
-                words(session, entry),
+                entry_words(session.assembly, entry),
                 names,
                 groups[0].weight,
                 max((previous.get(n, 0.0) for n in names), default=0.0),
@@ -86,20 +86,3 @@ def _against(session: Session, name: str) -> str:
         return "nothing it explains is left"
     told = [r for r in session.reasons(names.index(name)) if r.verdict == "contradicts"]
     return told[-1].words if told else "another explains the readings better"
-
-
-def words(session: Session, entry: Entry) -> str:
-    """One entry in a few words."""
-    body = entry.body
-    if entry.kind == "read":
-        where = session.assembly.net_label(body["net"])
-        other = f" to {body['against']}" if body["against"] else ""
-        kind = "" if body["quantity"] == "volts" else f" {body['quantity']}"
-        return f"{where}{other}{kind} {body['text']}"
-    if entry.kind == "prove":
-        return f"{body['part']} tested {'good' if body['good'] else 'bad'}"
-    if entry.kind == "observe":
-        return f"{body['part']} {body['text']}".strip()
-    return str(
-        body.get("did") or f"now {body['condition']['feed']}, load {body['condition']['load']}"
-    )

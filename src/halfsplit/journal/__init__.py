@@ -8,6 +8,8 @@ from halfsplit.journal.journal import (
     JournalWriteError,
     journal_path,
 )
+from halfsplit.journal.peek import Peek, last_entry, peek
+from halfsplit.journal.window import Window
 
 __all__ = [
     "Entry",
@@ -15,5 +17,9 @@ __all__ = [
     "JournalBusyError",
     "JournalDamagedError",
     "JournalWriteError",
+    "Peek",
+    "Window",
     "journal_path",
+    "last_entry",
+    "peek",
 ]

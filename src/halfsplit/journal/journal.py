@@ -231,6 +231,16 @@ class Journal:
         """Entries in force: undone ones and the undos themselves left out."""
         return [e for e in self.history() if not e.undone and e.kind != "undo"]
 
+    def last(self) -> int:
+        """Number of the last entry, 0 when there is none."""
+        rows = self._rows("ORDER BY seq DESC LIMIT 1")
+        return rows[0].seq if rows else 0
+
+    def named(self, key: str) -> Entry | None:
+        """The entry a caller stored under a key of its own, undone or not."""
+        rows = self._rows("WHERE key = ?", key)
+        return rows[0] if rows else None
+
     def page(self, kind: str, before: int | None = None, most: int = 20) -> list[Entry]:
         """The last `most` entries of a kind in force, in order, of those before entry `before`.
 
