@@ -23,6 +23,7 @@ LAYERS = (
     "boards",
     "bench",
     "api",
+    "web",
     "cli",
 )
 # Packages off the ladder, and what each may import besides problems and the version.

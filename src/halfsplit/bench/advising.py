@@ -1,4 +1,4 @@
-"""What a machine's readings mean, worked out piece by piece: the next check first, then the rest."""
+"""What a machine's readings mean, worked out piece by piece: the next check first."""
 
 from __future__ import annotations
 

@@ -48,6 +48,7 @@ def ask_dict(bench: Session, check: Mapping[str, Any]) -> dict[str, Any]:
             "outcomes": _outcomes(check),
             "caution": check["caution"],
             "minutes": check["minutes"],
+            "why": _why(check),
         }
     quantity, unit = check["quantity"], check["unit"]
     what = SETTINGS[quantity]
@@ -67,6 +68,7 @@ def ask_dict(bench: Session, check: Mapping[str, Any]) -> dict[str, Any]:
         "outcomes": _outcomes(check),
         "caution": check["caution"],
         "minutes": check["minutes"],
+        "why": _why(check),
     }
 
 
@@ -85,6 +87,13 @@ def _outcomes(check: Mapping[str, Any]) -> list[dict[str, str]]:
         means = "a rarer fault, a slip, or not in this model"
         rows.append({"reads": "anything else", "chance": percent(left), "means": means})
     return rows
+
+
+def _why(check: Mapping[str, Any]) -> str:
+    return (
+        f"it tells most for its time: {check['bits']:.2g} bit in about {check['minutes']:.1f} min, "
+        "more a minute than anything else within reach"
+    )
 
 
 def _ends(check: Mapping[str, Any]) -> list[float]:

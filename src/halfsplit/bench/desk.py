@@ -41,6 +41,7 @@ from halfsplit.problems import HalfsplitError
 
 T = TypeVar("T")
 TELL_EACH = 0.2  # s between two words of progress
+SAME = ("net", "against", "quantity", "text")  # of a reading sent again with its key
 THINKING = "working out what the readings mean"
 
 
@@ -145,11 +146,15 @@ class Desk:
         return self.look(lambda noter: heard(noter, typed))
 
     def read(self, typed: Typed, key: str | None = None) -> Future[Entry]:
-        """Store a reading as typed, once for each `key`."""
+        """Store a reading as typed; sent again with the same `key`, it is not stored again."""
 
         def once(noter: Noter) -> Entry:
             before = noter.journal.named(key) if key else None
-            return store(noter, typed, key) if before is None else before
+            if before is None:
+                return store(noter, typed, key)
+            body = heard(noter, typed)["body"]
+            same = all(body[k] == before.body.get(k) for k in SAME)
+            return before if same else store(noter, typed)  # changed since: a reading of its own
 
         return self.write(once)
 
@@ -264,7 +269,7 @@ class Desk:
         return self.clerk.do(job).result()
 
     def _progress(self, done: int, total: int) -> None:
-        if self._stop.is_set():
+        if self._stop.is_set() or self._closed:
             raise StoppedError
         now = time.monotonic()
         busy = self.busy or Busy(THINKING)

@@ -7,6 +7,7 @@ from typing import Any
 
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
 from halfsplit.bench.ledger import overridden as overridden
+from halfsplit.bench.noting import Noter
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.session import Session
 from halfsplit.bringup.gates import Gate, Known, Subject, gates, refusals
@@ -103,6 +104,15 @@ def gate_dict(bench: Session) -> dict[str, Any]:
     }
 
 
+def leans_dict(bench: Session) -> dict[str, Any]:
+    """What leans on what, as a tree for each rail, and what is proved of it."""
+    found, proved = map_of(bench), proofs_of(bench)
+    return found.as_dict() | {
+        "trees": {k: found.tree(k) for k, kind in found.kinds.items() if kind == "rail"},
+        "proofs": [p.as_dict() for p in proved.values()],
+    }
+
+
 def override(bench: Session, name: str, why: str) -> Entry:
     """Store that somebody passes a gate all the same, with the reason typed.
 
@@ -116,7 +126,7 @@ def override(bench: Session, name: str, why: str) -> Entry:
     return bench.note("override", {"gate": match, "why": why.strip()})
 
 
-def moved(bench: Session, text: str) -> str:
+def moved(bench: Noter, text: str) -> str:
     """The trimmer that `text`, as typed for :meth:`Session.change`, turns; empty for anything else.
 
     Raises ProblemsError when the part it names is out, lifted or bypassed, NotFoundError for none.

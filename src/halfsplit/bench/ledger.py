@@ -46,6 +46,7 @@ def ledger_dict(bench: Noter) -> dict[str, Any]:
         "before_touching": before_touching(bench.machine, now, bench.discharged()),
         "readings": sum(e.kind == "read" for e in entries),
         "entries": [entry_dict(bench, e) for e in entries[-LISTED:]],
+        "keys": [e.key for e in entries[-LISTED:] if e.key],
         "at": entries[-1].at.isoformat() if entries else None,
         "meter": bench.meter.name,
     }

@@ -20,6 +20,7 @@ from halfsplit.cli import (
     reasoning,
     serial,
     show,
+    web,
     weights,
     wire,
 )
@@ -108,6 +109,7 @@ for command in (
     boards.boards,
     boards.settings,
     boards.memory,
+    web.app,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")

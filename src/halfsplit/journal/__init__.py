@@ -8,7 +8,8 @@ from halfsplit.journal.journal import (
     JournalWriteError,
     journal_path,
 )
-from halfsplit.journal.peek import Peek, last_entry, peek
+from halfsplit.journal.lock import acquire
+from halfsplit.journal.peek import Peek, glance, last_entry, peek
 from halfsplit.journal.window import Window
 
 __all__ = [
@@ -19,6 +20,8 @@ __all__ = [
     "JournalWriteError",
     "Peek",
     "Window",
+    "acquire",
+    "glance",
     "journal_path",
     "last_entry",
     "peek",

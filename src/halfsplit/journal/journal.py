@@ -123,7 +123,7 @@ class Journal:
         db: sqlite3.Connection | None = None
         try:
             db = sqlite3.connect(path, isolation_level=None)
-            _prepare(db, path)
+            prepare(db, path)
         except sqlite3.Error as error:
             cls._drop(db, lock)
             raise _refusal(path, error) from error
@@ -300,7 +300,7 @@ class Journal:
         return journal
 
 
-def _prepare(db: sqlite3.Connection, path: Path) -> None:
+def prepare(db: sqlite3.Connection, path: Path) -> None:
     """Set the connection up, make the tables in a new file, refuse what is no journal of ours."""
     for pragma in ("journal_mode=DELETE", "synchronous=EXTRA", "recursive_triggers=ON"):
         db.execute(f"PRAGMA {pragma}").fetchall()

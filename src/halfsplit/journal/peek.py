@@ -6,14 +6,17 @@ can be listed, and one that another program is writing to can be listed as well.
 
 from __future__ import annotations
 
+import io
 import json
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from halfsplit.journal.journal import SCHEMA_VERSION
+from halfsplit.journal.journal import SCHEMA_VERSION, Journal, prepare
 
 PATIENCE = 0.3  # s to wait for somebody else's write to end
 # Undoing an undo brings an entry back, so who is undone follows from the undos alone, last first.
@@ -63,6 +66,24 @@ def peek(path: Path) -> Peek:
         busy = isinstance(error, sqlite3.OperationalError) and "locked" in str(error)
         why = "another program is writing to it" if busy else " ".join(str(error).split())
         return Peek(trouble=f"its journal cannot be read now: {why}")
+
+
+@contextmanager
+def glance(path: Path) -> Iterator[Journal]:
+    """A journal that can only be read, without its lock; an empty one where there is none.
+
+    Raises JournalDamagedError or JournalWriteError (it cannot be read now) as reading rows does.
+    """
+    if path.exists():
+        with _open(path) as db:
+            yield Journal(path, db, io.StringIO())
+        return
+    db = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        prepare(db, path)
+        yield Journal(path, db, io.StringIO())
+    finally:
+        db.close()
 
 
 class _open:
