@@ -93,7 +93,7 @@ def _row(found: Found, row: dict[str, Any]) -> Tag:
                 _pair("Open items", "; ".join(row["open_items"]), "open-item")
             if row["next"]:
                 stale = f" (as of entry {row['next_at']}, more came since)" if row["stale"] else ""
-                _pair("Next", row["next"] + stale, "next")
+                _pair("Next", row["next"] + stale, "todo")
             if row["trouble"]:
                 _pair("Trouble", row["trouble"], "trouble")
         with Tag("div", "", "hazards") as spot:
@@ -103,11 +103,11 @@ def _row(found: Found, row: dict[str, Any]) -> Tag:
                 _hazards(row)
         if pages:
             with Tag("p", "", "doors"):
-                for page in pages[:3]:
+                for place, page in enumerate(pages[:3]):
                     link(
                         page.label,
                         address(page.slug, found.key),
-                        "act",
+                        "act" if place == 0 else "act plain",
                         aria_label=f"{page.label}: {row['name']}",
                     )
         else:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from halfsplit.web.html import Tag
-from halfsplit.web.pieces.card import next_card
+from halfsplit.web.pieces.card import meaning, next_card
 from halfsplit.web.pieces.condition import condition_strip, hazards
 from halfsplit.web.pieces.entries import entries, observations
 from halfsplit.web.pieces.reading import ReadingForm
@@ -20,6 +20,7 @@ async def bench(view: View) -> None:
         with Tag("div", "", "first"):
             next_card(view)
             ReadingForm(view)
+            meaning(view)
             observations(view)
         with Tag("div", "", "second"):
             suspects(view)

@@ -6,7 +6,7 @@ from typing import Any
 
 from halfsplit.web.frame import address
 from halfsplit.web.html import Tag, link, rows
-from halfsplit.web.pieces.card import next_card
+from halfsplit.web.pieces.card import meaning, next_card
 from halfsplit.web.pieces.condition import hazards
 from halfsplit.web.pieces.suspects import suspects
 from halfsplit.web.registry import machine_page
@@ -52,5 +52,6 @@ async def resume(view: View) -> None:
             )
         with Tag("div", "", "second"):
             next_card(view)
+            meaning(view)
             link("To the bench", address("bench", view.place.key), "act")
             suspects(view, most=3)

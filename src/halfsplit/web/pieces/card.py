@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from functools import partial
 from typing import Any
 
 from halfsplit.web.html import Tag, button, rows
 from halfsplit.web.pieces.condition import do_change, set_condition
 from halfsplit.web.view import View
+
+# Advice that ends in a command to type; here the buttons above the card do that.
+COMMAND = re.compile(r",? (?:say so with )?change(?: \S+)? --feed \S+?(?=;|$)")
 
 
 def next_card(view: View) -> None:
@@ -66,7 +70,8 @@ def _draw(view: View, state: Any) -> None:
 def _notes(data: dict[str, Any]) -> None:
     for name in ("first", "blocked"):
         if data[name]:
-            Tag("p", f"{data[name][0].upper()}{data[name][1:]}.".replace("--", ""), "note")
+            words = COMMAND.sub("", data[name])
+            Tag("p", f"{words[0].upper()}{words[1:]}.", "note")
 
 
 def _act(view: View, act: dict[str, Any]) -> None:
@@ -161,7 +166,21 @@ def check(view: View, asked: dict[str, Any], head: str, *, small: bool = False) 
             )
     else:
         _probes(asked)
-    Tag("h3", "What it would mean")
+
+
+def meaning(view: View) -> None:
+    """What each outcome of the next check would mean, and why that check."""
+    desk = view.place.desk
+
+    def draw(checks: tuple[dict[str, Any], ...]) -> None:
+        if checks and not desk.advice.next["nothing_left"]:
+            Tag("h2", "What it would mean")
+            _outcomes(checks[0])
+
+    view.live(lambda: desk.advice.checks, draw, "section", "box meaning")
+
+
+def _outcomes(asked: dict[str, Any]) -> None:
     with Tag("table", "", "outcomes"):
         with Tag("thead"), Tag("tr"):
             for name in ("If it shows", "Chance", "Then it is"):

@@ -38,7 +38,9 @@ def condition_strip(view: View) -> None:
                 _pick(view, loads, _load(now), "Load", "load")
             if now["mains"]:
                 Tag("strong", "Mains is on", "live-mains")
-        Tag("p", now["condition_words"], "in-words")
+        plain = {"feed", "load"} >= {k for k, v in now["condition"].items() if v}
+        if not plain:
+            Tag("p", now["condition_words"], "in-words")
         for item in now["open_items"]:
             Tag("p", f"Open item: {item}", "open-item")
         for item in now["overrides"]:
@@ -53,8 +55,9 @@ def condition_strip(view: View) -> None:
 
     with Tag("section", "", "condition", aria_label="Condition now"):
         view.live(data, draw)
-        _parts(view)
-        _around(view)
+        with Tag("div", "", "more"):
+            _parts(view)
+            _around(view)
 
 
 def _load(now: dict[str, Any]) -> str:
@@ -149,7 +152,7 @@ def _parts(view: View) -> None:
         typed["part"] = text.strip()
         draw_verbs()
 
-    with details("Parts lifted, removed, fitted; switches", key="parts") as box:
+    with details("Parts and switches", key="parts") as box:
         box.props["data-shortcut"] = "p"
         box.props["data-says"] = "parts lifted, removed, fitted"
         view.live(
@@ -159,7 +162,7 @@ def _parts(view: View) -> None:
         )
         with Tag("div", "", "form"):
             entry = field("Part", "", named, data_key="part-done")
-            entry.props["list"] = "parts"
+            entry.props["data-list"] = "parts"
         verbs = Tag("div", "", "choice", role="group", aria_label="What was done to it")
         draw_verbs()
         with Tag("div", "", "form"):
@@ -227,7 +230,7 @@ def _around(view: View) -> None:
     async def meter(kind: str) -> None:
         await view.trying(view.place.write(lambda noter: noter.set_meter(kind=kind)))
 
-    with details("Mains level, lamp, air, meter", key="around"):
+    with details("Mains, lamp, air, meter", key="around"):
         with Tag("div", "", "form"):
             entries = {
                 name: field(label, "", partial(_put, texts, name), data_key=f"around-{name}")

@@ -80,7 +80,7 @@ def observations(view: View) -> None:
                 partial(put, "part"),
                 data_key="note-part",
             )
-            where.props["list"] = "parts"
+            where.props["data-list"] = "parts"
             text = field(
                 "In words, if more is to be said",
                 typed["text"],

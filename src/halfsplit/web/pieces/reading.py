@@ -70,7 +70,7 @@ class ReadingForm:
 
     def _draw(self) -> None:
         view = self.view
-        with Tag("section", "", "reading", aria_label="Reading"):
+        with Tag("section", "", "reading", aria_label="What the meter shows"):
             with Tag("div", "", "line"):
                 self.field = field(
                     "Reading",
@@ -135,7 +135,7 @@ class ReadingForm:
                     data_key="at",
                 )
                 at.mark("at")
-                at.props["list"] = "parts" if amps else "places"
+                at.props["data-list"] = "parts" if amps else "places"
                 if not amps:
                     other = field(
                         "Black lead on",
@@ -143,7 +143,7 @@ class ReadingForm:
                         partial(self._choose, "other"),
                         data_key="other",
                     )
-                    other.props["list"] = "places"
+                    other.props["data-list"] = "places"
             Tag("p", "Or type the place with the reading: n12 -1.71, p1:p12 0.41", "quiet-words")
 
     def _last(self) -> dict[str, Any] | None:

@@ -113,8 +113,13 @@
     const holder = event.target.closest("[data-key]");
     last = holder ? holder.dataset.key : "";
   });
+  // The framework names a list of its own for every field; ours is the one the page has.
+  const lists = () => document.querySelectorAll("input[data-list]").forEach((field) => {
+    if (field.getAttribute("list") !== field.dataset.list) field.setAttribute("list", field.dataset.list);
+  });
   let spoken = null;
   function look() {
+    lists();
     if (last && (!document.activeElement || document.activeElement === document.body)) {
       const again = document.querySelector(`[data-key="${CSS.escape(last)}"]`);
       if (again) (again.matches("details") ? again.querySelector("summary") : again).focus();
