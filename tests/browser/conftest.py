@@ -80,7 +80,10 @@ def warm_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
     file = tmp_path_factory.mktemp("warm") / "pt3.yaml"
     shutil.copy(EXAMPLES / "hd40" / "pt3.yaml", file)
     env = {**os.environ, "HALFSPLIT_CACHE": str(folder)}
-    for words in (["change", str(file), "--feed", "raws", "--load", "bench"], ["resume", str(file)]):
+    for words in (
+        ["change", str(file), "--feed", "raws", "--load", "bench"],
+        ["resume", str(file)],
+    ):
         done = subprocess.run([*PROGRAM, *words], env=env, capture_output=True, check=False)
         assert done.returncode == 0, done.stderr
     return folder

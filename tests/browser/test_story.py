@@ -40,7 +40,7 @@ def clean(watched: Watched) -> None:
 
 def by_mouse(page: Any, shelf: Path) -> None:
     page.get_by_role("link", name="Power tray PT-3", exact=True).click()
-    page.get_by_role("group", name="Feed").get_by_role("button", name="raws").click()
+    page.get_by_role("group", name="Fed by").get_by_role("button", name="raws").click()
     page.get_by_role("group", name="Load").get_by_role("button", name="bench").click()
     page.get_by_role("button", name="bench", pressed=True).wait_for()
     page.get_by_text("Read somewhere else, or something else").click()

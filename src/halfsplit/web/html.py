@@ -6,6 +6,7 @@ Text always goes in as text, never as markup, so what somebody typed cannot beco
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Iterable
+from functools import partial
 from typing import Any
 
 from nicegui import ui
@@ -38,25 +39,44 @@ def link(text: str, href: str, classes: str = "", **attributes: Any) -> Tag:
     return Tag("a", text, classes, href=href, **attributes)
 
 
-def choice(
-    options: Iterable[tuple[str, str]],
-    chosen: str,
-    handler: Callable[[str], Any],
-    *,
-    label: str,
-    key: str,
-) -> Tag:
-    """Buttons of which one is pressed: (value, words) each; `handler` gets the value tapped."""
-    with Tag("div", "", "choice", role="group", aria_label=label) as group:
-        for value, words in options:
-            pressed = "true" if value == chosen else "false"
-            button(
-                words,
-                lambda value=value: handler(value),
-                aria_pressed=pressed,
-                data_key=f"{key}-{value}",
-            )
-    return group
+class Choice:
+    """Buttons of which one is pressed: (value, words) each; `handler` gets the value tapped.
+
+    They stay the same buttons whatever is chosen, so a tap cannot fall on one that is just being
+    drawn anew, and the focus stays where it is.
+    """
+
+    def __init__(
+        self,
+        options: Iterable[tuple[str, str]],
+        chosen: str,
+        handler: Callable[[str], Any],
+        *,
+        label: str,
+        key: str,
+    ) -> None:
+        self.chosen = chosen
+        self._buttons: dict[str, Tag] = {}
+        with Tag("div", "", "choice", role="group", aria_label=label) as self.group:
+            for value, words in options:
+                self._buttons[value] = button(
+                    words,
+                    partial(handler, value),
+                    aria_pressed=_said(value == chosen),
+                    data_key=f"{key}-{value}",
+                )
+
+    def show(self, chosen: str) -> None:
+        """Show another one pressed."""
+        for value, made in self._buttons.items():
+            if (value == chosen) != (value == self.chosen):
+                made.props["aria-pressed"] = _said(value == chosen)
+                made.update()
+        self.chosen = chosen
+
+
+def _said(pressed: bool) -> str:
+    return "true" if pressed else "false"
 
 
 def field(

@@ -28,6 +28,7 @@ PORT = 8463  # any free one above the system's own would do
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 # A tablet that sleeps or a dropped network may come back within this, its page as it was [s].
 RECONNECT = 120.0
+OPENING = 60.0  # s a page may take to open its machine: a large file on a slow tablet
 STATIC = Path(__file__).parent / "static"
 
 
@@ -99,11 +100,11 @@ def build(house: House) -> None:
     load_pages()
     app.add_static_files(ASSETS, STATIC)
 
-    @ui.page("/")
+    @ui.page("/", response_timeout=OPENING)
     async def _shelf(search: str = "", page: int = 1) -> None:
         await shelf_page(house, search, page)
 
-    @ui.page("/{slug}/{key:path}")
+    @ui.page("/{slug}/{key:path}", response_timeout=OPENING)
     async def _machine(slug: str, key: str, request: Request) -> None:
         await machine_route(house, slug, key)
 

@@ -6,7 +6,7 @@ import asyncio
 from typing import Any
 from urllib.parse import urlencode
 
-from nicegui import ui
+from nicegui import background_tasks, ui
 
 from halfsplit.bench.shelf import Found, Listed, glimpse, thorough
 from halfsplit.web.frame import address, frame
@@ -41,14 +41,23 @@ async def shelf_page(house: House, search: str, page: int) -> None:
         with Tag("ul", "", "shelf"):
             places = [_row(found, row) for found, row in zip(listed.rows, glimpses, strict=True)]
         _pager(listed, search)
-    for found, row, spot in zip(listed.rows, glimpses, places, strict=True):
-        if row["hazards"] is None and found.sort == "assembly":
-            full = await asyncio.to_thread(thorough, found)
-            if spot.is_deleted:
-                return
-            spot.clear()
-            with spot:
-                _hazards(full)
+    unread = [
+        (found, spot)
+        for found, row, spot in zip(listed.rows, glimpses, places, strict=True)
+        if row["hazards"] is None and found.sort == "assembly"
+    ]
+    background_tasks.create(_fill(unread), name="hazards of the shelf")
+
+
+async def _fill(unread: list[tuple[Found, Tag]]) -> None:
+    """Read the files nobody has read since they changed, and tell their hazards."""
+    for found, spot in unread:
+        full = await asyncio.to_thread(thorough, found)
+        if spot.is_deleted:
+            return
+        spot.clear()
+        with spot:
+            _hazards(full)
 
 
 def _search(search: str) -> None:

@@ -6,70 +6,59 @@ from functools import partial
 from typing import Any
 
 from halfsplit.problems import ProblemsError
-from halfsplit.web.html import Tag, button, choice, details, field, rows
+from halfsplit.web.html import Choice, Tag, button, details, field, rows
 from halfsplit.web.view import View, words_of
 
 # Pieces of the ledger the strip is drawn from.
-SHOWN: tuple[str, ...] = (
-    "condition",
-    "condition_words",
-    "changes",
-    "switches",
-    "mains",
-    "energised",
-    "meter",
-)
-SHOWN += ("open_items", "overrides")
+SHOWN = ("condition", "condition_words", "open_items", "overrides")
 
 
 def condition_strip(view: View) -> None:
     """Feed, load, parts, and what else stands around the machine."""
 
     def draw(now: dict[str, Any]) -> None:
-        Tag("h2", "Condition now", "unseen")
-        with Tag("div", "", "pieces"):
-            with Tag("div", "", "piece"):
-                Tag("span", "Fed by", "name")
-                feeds = [(f["name"], f["name"]) for f in view.facts["feeds"]]
-                _pick(view, feeds, now["condition"]["feed"], "Feed", "feed")
-            with Tag("div", "", "piece"):
-                Tag("span", "Load", "name")
-                loads = [(n, n) for n in view.facts["loads"]]
-                _pick(view, loads, _load(now), "Load", "load")
-            if now["mains"]:
-                Tag("strong", "Mains is on", "live-mains")
-        plain = {"feed", "load"} >= {k for k, v in now["condition"].items() if v}
-        if not plain:
+        if not {"feed", "load"} >= {k for k, v in now["condition"].items() if v}:
             Tag("p", now["condition_words"], "in-words")
         for item in now["open_items"]:
             Tag("p", f"Open item: {item}", "open-item")
         for item in now["overrides"]:
-            Tag(
-                "p",
-                f"{item['gate']} was overridden: {item['why']} (entry {item['entry']})",
-                "trouble",
-            )
+            words = f"{item['gate']} was overridden: {item['why']} (entry {item['entry']})"
+            Tag("p", words, "trouble")
 
     def data() -> dict[str, Any]:
         return {name: view.ledger[name] for name in SHOWN}
 
+    def mains(on: bool) -> None:
+        if on:
+            Tag("strong", "Mains is on", "live-mains")
+
     with Tag("section", "", "condition", aria_label="Condition now"):
+        Tag("h2", "Condition now", "unseen")
+        with Tag("div", "", "pieces"):
+            _pick(view, [f["name"] for f in view.facts["feeds"]], "Fed by", "feed")
+            _pick(view, view.facts["loads"], "Load", "load")
+            view.live(lambda: view.ledger["mains"], mains)
         view.live(data, draw)
         with Tag("div", "", "more"):
             _parts(view)
             _around(view)
 
 
-def _load(now: dict[str, Any]) -> str:
-    return "" if now["condition"]["extra"] else str(now["condition"]["load"])
+def _pick(view: View, names: list[str], label: str, name: str) -> None:
+    """One of the file's feeds or loads; one tap sets it."""
 
+    def now() -> str:
+        at = view.ledger["condition"]
+        return "" if name == "load" and at["extra"] else str(at[name])
 
-def _pick(view: View, options: list[tuple[str, str]], chosen: str, label: str, name: str) -> None:
     async def pick(value: str) -> None:
-        if value != chosen:
+        if value != now():
             await set_condition(view, **{name: value})
 
-    choice(options, chosen, pick, label=label, key=name)
+    with Tag("div", "", "piece"):
+        Tag("span", label, "name")
+        chosen = Choice([(n, n) for n in names], now(), pick, label=label, key=name)
+    view.place.changed.subscribe(lambda: chosen.show(now()))
 
 
 async def set_condition(view: View, **what: str) -> bool:
@@ -195,7 +184,7 @@ def _done(view: View, state: tuple[list[dict[str, Any]], list[dict[str, str]]]) 
     for switch in switches:
         with Tag("div", "", "line"):
             Tag("span", switch["part"])
-            choice(
+            Choice(
                 [("closed", "Closed"), ("open", "Open")],
                 switch["state"],
                 partial(_operate, view, switch["part"]),
@@ -238,12 +227,9 @@ def _around(view: View) -> None:
             }
             button("Set", store, data_key="around-set")
         Tag("span", "Meter", "name")
-        view.live(
-            lambda: view.ledger["meter"],
-            lambda now: choice(
-                [(m, m) for m in view.facts["meters"]], now, meter, label="Meter", key="meter"
-            ),
-        )
+        names = [(m, m) for m in view.facts["meters"]]
+        chosen = Choice(names, view.ledger["meter"], meter, label="Meter", key="meter")
+    view.place.changed.subscribe(lambda: chosen.show(view.ledger["meter"]))
 
 
 def _put(texts: dict[str, str], name: str, text: str) -> None:

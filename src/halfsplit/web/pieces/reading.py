@@ -9,7 +9,7 @@ from typing import Any
 from halfsplit.bench.typed import QUANTITIES, Typed
 from halfsplit.problems import HalfsplitError, ProblemsError
 from halfsplit.web.drafts import ticket
-from halfsplit.web.html import Tag, button, choice, details, field
+from halfsplit.web.html import Choice, Tag, button, details, field
 from halfsplit.web.view import View, words_of
 
 SAYS = {
@@ -92,13 +92,12 @@ class ReadingForm:
             with details("Read somewhere else, or something else", key="elsewhere") as box:
                 box.props["data-shortcut"] = "w"
                 box.props["data-says"] = "read somewhere else, or something else"
-                self.elsewhere = Tag("div")
+                self._draw_elsewhere()
             self._draw_target()
             view.live(self._last, self._draw_last, classes="said")
         with Tag("datalist", id="places"):
             for place in view.facts["places"]:
                 Tag("option", place["where"], value=place["name"])
-        self._draw_elsewhere()
 
     def _draw_target(self) -> None:
         self.where.clear()
@@ -117,34 +116,34 @@ class ReadingForm:
                 )
 
     def _draw_elsewhere(self) -> None:
-        self.elsewhere.clear()
-        with self.elsewhere:
-            choice(
-                [(q, SAYS[q]) for q in QUANTITIES],
-                self.target.quantity,
-                self._quantity,
-                label="What is read",
-                key="quantity",
-            )
-            with Tag("div", "", "form"):
-                amps = self.target.quantity == "amps"
-                at = field(
-                    "Part the meter stands in for" if amps else "Red lead on",
-                    self.target.at,
-                    partial(self._choose, "at"),
-                    data_key="at",
-                )
-                at.mark("at")
-                at.props["data-list"] = "parts" if amps else "places"
-                if not amps:
-                    other = field(
-                        "Black lead on",
-                        self.target.other,
-                        partial(self._choose, "other"),
-                        data_key="other",
-                    )
-                    other.props["data-list"] = "places"
-            Tag("p", "Or type the place with the reading: n12 -1.71, p1:p12 0.41", "quiet-words")
+        """Drawn once; :meth:`_show_target` keeps it at the target."""
+        names = [(q, SAYS[q]) for q in QUANTITIES]
+        self.kinds = Choice(
+            names, self.target.quantity, self._quantity, label="What is read", key="quantity"
+        )
+        with Tag("div", "", "form"):
+            self.at = field("Red lead on", self.target.at, partial(self._choose, "at"))
+            self.other = field("Black lead on", self.target.other, partial(self._choose, "other"))
+        for made, key in ((self.at, "at"), (self.other, "other")):
+            made.mark(key)
+            made.props["data-key"], made.props["data-list"] = key, "places"
+        Tag(
+            "p",
+            "For amps, name the part the meter stands in for instead of the red lead. Or type "
+            "the place with the reading: n12 -1.71, p1:p12 0.41, F3 0.83A",
+            "quiet-words",
+        )
+
+    def _show_target(self) -> None:
+        self._draw_target()
+        self.kinds.show(self.target.quantity)
+        for made, text in ((self.at, self.target.at), (self.other, self.target.other)):
+            if made.value != text:
+                made.value = text
+        wanted = "parts" if self.target.quantity == "amps" else "places"
+        if self.at.props["data-list"] != wanted:
+            self.at.props["data-list"] = wanted
+            self.at.update()
 
     def _last(self) -> dict[str, Any] | None:
         entries = self.view.ledger["entries"]
@@ -225,8 +224,7 @@ class ReadingForm:
             self.field.value = ""
             self.target = self.proposed()
             self._say("", "")
-            self._draw_target()
-            self._draw_elsewhere()
+            self._show_target()
         self._draft()
 
     def _sure(self) -> None:
@@ -242,8 +240,7 @@ class ReadingForm:
         if self.chosen or self.text or self.target == self.proposed():
             return
         self.target = self.proposed()
-        self._draw_target()
-        self._draw_elsewhere()
+        self._show_target()
 
     def _stored_elsewhere(self) -> None:
         """Empty the field: another device stored the very draft this one came with."""
@@ -252,6 +249,8 @@ class ReadingForm:
         self._say("", "")
 
     async def _choose(self, name: str, text: str) -> None:
+        if getattr(self.target, name) == text.strip():
+            return  # the field follows the target, nobody typed
         parts = {"at": self.target.at, "other": self.target.other} | {name: text.strip()}
         self.chosen = True
         self.target = Target(parts["at"], parts["other"], self.target.quantity, self.target.meter)
@@ -262,14 +261,12 @@ class ReadingForm:
     async def _quantity(self, quantity: str) -> None:
         self.chosen = True
         self.target = Target(self.target.at, self.target.other, quantity)
-        self._draw_target()
-        self._draw_elsewhere()
+        self._show_target()
         self._draft()
         await self._hear()
 
     async def _follow(self) -> None:
         self.chosen, self.target = False, self.proposed()
-        self._draw_target()
-        self._draw_elsewhere()
+        self._show_target()
         self._draft()
         await self._hear()
