@@ -69,19 +69,26 @@ class Lane:
     """A thread that runs what it is given, one after another."""
 
     def __init__(self, name: str) -> None:
+        self._ended, self._gate = False, threading.Lock()
         self._jobs: SimpleQueue[tuple[Future[Any], Callable[[], Any]] | None] = SimpleQueue()
         self.thread = threading.Thread(target=self._run, name=name, daemon=True)
         self.thread.start()
 
     def do(self, verb: Callable[[], T]) -> Future[T]:
-        """Have `verb` run on the thread."""
+        """Have `verb` run on the thread; once it was told to end, whoever waits is told so."""
         done: Future[T] = Future()
-        self._jobs.put((done, verb))
+        with self._gate:
+            if not self._ended:
+                self._jobs.put((done, verb))
+                return done
+        done.set_exception(HalfsplitError("this machine was closed; open it again"))
         return done
 
     def end(self) -> None:
         """Let the thread end after what it was given before."""
-        self._jobs.put(None)
+        with self._gate:
+            self._ended = True
+            self._jobs.put(None)
 
     def _run(self) -> None:
         while (job := self._jobs.get()) is not None:
