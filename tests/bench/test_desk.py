@@ -11,8 +11,9 @@ from pathlib import Path
 import pytest
 from tests.cli.conftest import TRAY, cache
 
-from halfsplit.bench.desk import Desk, StoppedError
+from halfsplit.bench.desk import Desk
 from halfsplit.bench.gating import override
+from halfsplit.bench.lanes import StoppedError
 from halfsplit.bench.session import Session
 from halfsplit.bench.typed import Typed
 from halfsplit.journal import Journal, JournalBusyError, glance, journal_path

@@ -26,12 +26,12 @@ import traceback
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from queue import SimpleQueue
 from typing import Any, TypeVar
 
 from halfsplit.bench.advising import Advice, advise
+from halfsplit.bench.lanes import Busy, Lane, StoppedError
 from halfsplit.bench.ledger import facts_dict, ledger_dict
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.session import Session
@@ -43,62 +43,6 @@ T = TypeVar("T")
 TELL_EACH = 0.2  # s between two words of progress
 SAME = ("net", "against", "quantity", "text")  # of a reading sent again with its key
 THINKING = "working out what the readings mean"
-
-
-class StoppedError(KeyboardInterrupt):
-    """A job was stopped; like Ctrl-C it passes through everything that catches only errors."""
-
-
-@dataclass(frozen=True)
-class Busy:
-    """What the thinker does now.
-
-    Attributes
-    ----------
-    what: in words. done, total: rows of the present pass; total 0 when it cannot be told.
-    seconds_left: of this pass, by the pace so far; None when not known.
-    """
-
-    what: str
-    done: int = 0
-    total: int = 0
-    seconds_left: float | None = None
-
-
-class Lane:
-    """A thread that runs what it is given, one after another."""
-
-    def __init__(self, name: str) -> None:
-        self._ended, self._gate = False, threading.Lock()
-        self._jobs: SimpleQueue[tuple[Future[Any], Callable[[], Any]] | None] = SimpleQueue()
-        self.thread = threading.Thread(target=self._run, name=name, daemon=True)
-        self.thread.start()
-
-    def do(self, verb: Callable[[], T]) -> Future[T]:
-        """Have `verb` run on the thread; once it was told to end, whoever waits is told so."""
-        done: Future[T] = Future()
-        with self._gate:
-            if not self._ended:
-                self._jobs.put((done, verb))
-                return done
-        done.set_exception(HalfsplitError("this machine was closed; open it again"))
-        return done
-
-    def end(self) -> None:
-        """Let the thread end after what it was given before."""
-        with self._gate:
-            self._ended = True
-            self._jobs.put(None)
-
-    def _run(self) -> None:
-        while (job := self._jobs.get()) is not None:
-            done, verb = job
-            if not done.set_running_or_notify_cancel():
-                continue
-            try:
-                done.set_result(verb())
-            except BaseException as error:  # a stopped job too: it is the waiter's to know
-                done.set_exception(error)
 
 
 class Desk:

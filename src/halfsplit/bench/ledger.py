@@ -80,6 +80,7 @@ def facts_dict(bench: Noter) -> dict[str, Any]:
         "machine": assembly.machine,
         "file": str(assembly.file),
         "common": assembly.common,
+        "slow": bench.machine.self_oscillating,  # each row is followed from switch-on
         "doubts": [str(p) for p in bench.doubts],
         "feeds": [{"name": n, "note": f.note or ""} for n, f in assembly.feeds.items()],
         "loads": list(assembly.loads),

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from halfsplit.bench.dead import find_ohmmeter
-from halfsplit.bench.noting import Noter
 from halfsplit.bench.words import UNITS, reading_words
-from halfsplit.journal import Entry
 from halfsplit.problems import Problem, ProblemsError
 from halfsplit.quantity import QuantityError, Unit, parse_reading
+
+if TYPE_CHECKING:
+    from halfsplit.bench.noting import Noter
+    from halfsplit.journal import Entry
 
 QUANTITIES = ("volts", "ac", "ripple", "frequency", "amps", "ohms", "diode")
 
@@ -98,6 +99,8 @@ def _verbs(
         )
     meter = None
     if kind in ("ohms", "diode"):
+        from halfsplit.bench.dead import find_ohmmeter
+
         meter = find_ohmmeter(typed.meter or None, kind == "diode")
     named: dict[str, Any] = {
         "against": typed.other or None,

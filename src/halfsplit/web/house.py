@@ -10,21 +10,22 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import importlib
 from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from nicegui import Event
 
-from halfsplit.bench import gating
 from halfsplit.bench import shelf as shelves
-from halfsplit.bench.desk import Desk
-from halfsplit.bench.noting import Noter
-from halfsplit.bench.session import Session
-from halfsplit.bench.typed import Typed
-from halfsplit.journal import Entry
 from halfsplit.web.drafts import Drafts
+
+if TYPE_CHECKING:
+    from halfsplit.bench.noting import Noter
+    from halfsplit.bench.session import Session
+    from halfsplit.bench.typed import Typed
+    from halfsplit.journal import Entry
 
 T = TypeVar("T")
 
@@ -41,6 +42,8 @@ class Place:
         self._loop = loop
         self._due = False
         self._kept: tuple[int | None, int] | None = None
+        from halfsplit.bench.desk import Desk  # loaded by now, off the loop: see House.enter
+
         self.desk = Desk(file, self._told)
 
     async def opened(self) -> None:
@@ -65,6 +68,8 @@ class Place:
         A trimmer is refused until the references are proved, as on the command line; `anyway`, a
         reason, passes that gate and is stored.
         """
+        from halfsplit.bench import gating
+
         turned = await self.look(lambda noter: gating.moved(noter, text))
         if turned:
             what = "whether the references are proved"
@@ -128,9 +133,10 @@ class House:
         self.drafts = drafts
         self._places: dict[str, Place] = {}
 
-    def enter(self, key: str) -> Place | None:
+    async def enter(self, key: str) -> Place | None:
         """The place of a machine for one more page; None when the shelf has no such machine."""
-        file = self.shelf.find(key)
+        await asyncio.to_thread(load_solver)
+        file = await asyncio.to_thread(self.shelf.find, key)
         if file is None:
             return None
         place = self._places.get(key)
@@ -156,6 +162,11 @@ class House:
         ended = [place.desk.close() for place in self._places.values()]
         self._places.clear()
         return all(ended)
+
+
+def load_solver() -> None:
+    """Import what solves; a list of machines is shown before that is loaded."""
+    importlib.import_module("halfsplit.bench.desk")
 
 
 def _failed(done: Future[None]) -> bool:

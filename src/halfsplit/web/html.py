@@ -6,6 +6,7 @@ Text always goes in as text, never as markup, so what somebody typed cannot beco
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Iterable
+from datetime import datetime
 from functools import partial
 from typing import Any
 
@@ -93,6 +94,12 @@ def field(
     for name, text in attributes.items():
         made.props[name.replace("_", "-")] = text
     return made
+
+
+def clock(at: str, *, day: bool = True) -> str:
+    """A journal's time by the clock of this computer, which is the one on the bench."""
+    local = datetime.fromisoformat(at).astimezone()
+    return local.strftime("%Y-%m-%d %H:%M" if day else "%H:%M")
 
 
 def details(summary: str, *, open_: bool = False, classes: str = "", key: str = "") -> Tag:

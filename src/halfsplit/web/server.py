@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import os
 import secrets
@@ -18,7 +19,7 @@ from halfsplit.problems import ExitCode, HalfsplitError
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.frame import ASSETS, frame
 from halfsplit.web.guard import Guard, rules
-from halfsplit.web.house import House
+from halfsplit.web.house import House, load_solver
 from halfsplit.web.html import Tag, link
 from halfsplit.web.registry import PAGES, load_pages
 from halfsplit.web.shelf_page import shelf_page
@@ -108,13 +109,14 @@ def build(house: House) -> None:
     async def _machine(slug: str, key: str, request: Request) -> None:
         await machine_route(house, slug, key)
 
+    app.on_startup(lambda: asyncio.get_running_loop().run_in_executor(None, load_solver))
     app.on_shutdown(house.drafts.flush_all)
 
 
 async def machine_route(house: House, slug: str, key: str) -> None:
     """One page of one machine, or words about why there is none."""
     page = PAGES.get(slug)
-    place = house.enter(key) if page is not None else None
+    place = await house.enter(key) if page is not None else None
     if page is None or place is None:
         with frame("Not found"):
             Tag("h1", "There is no such page")

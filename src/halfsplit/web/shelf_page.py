@@ -11,7 +11,7 @@ from nicegui import background_tasks, ui
 from halfsplit.bench.shelf import Found, Listed, glimpse, thorough
 from halfsplit.web.frame import address, frame
 from halfsplit.web.house import House
-from halfsplit.web.html import Tag, button, field, link, rows
+from halfsplit.web.html import Tag, button, clock, field, link, rows
 from halfsplit.web.registry import pages_of
 
 SAYS = {
@@ -96,7 +96,7 @@ def _row(found: Found, row: dict[str, Any]) -> Tag:
             if row["condition"]:
                 _pair("Now", row["condition"])
             readings = f"{row['readings']} reading" + ("" if row["readings"] == 1 else "s")
-            last = f", last entry {row['at'][:16].replace('T', ' ')} UTC" if row["at"] else ""
+            last = f", last entry {clock(row['at'])}" if row["at"] else ""
             _pair("Journal", readings + last)
             if row["open_items"]:
                 _pair("Open items", "; ".join(row["open_items"]), "open-item")

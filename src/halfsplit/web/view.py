@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from nicegui import ui
+from nicegui import background_tasks, ui
 
-from halfsplit.bench.desk import StoppedError
+from halfsplit.bench.lanes import StoppedError
 from halfsplit.problems import HalfsplitError, Problem, ProblemsError
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.house import Place
 from halfsplit.web.html import Tag, button
+
+if TYPE_CHECKING:
+    from halfsplit.bench.session import Session
 
 T = TypeVar("T")
 UNSET = object()
@@ -77,6 +80,9 @@ class View:
         shown: list[Any] = [UNSET]
 
         def refresh() -> None:
+            if box.is_deleted:  # what it was part of was drawn anew
+                self.place.changed.unsubscribe(refresh)
+                return
             now = data()
             if shown[0] is not UNSET and shown[0] == now:
                 return
@@ -121,6 +127,45 @@ class View:
         except HalfsplitError as error:
             self.alert(words_of(error))
         return None
+
+    def worked(
+        self,
+        verb: Callable[[Session], T],
+        draw: Callable[[T], Any],
+        *,
+        what: str,
+        about: str,
+        at_once: bool = True,
+    ) -> Tag:
+        """A part that must be worked out on the thinker: what it is in words, a button for it, and
+        once it is there, `draw` with which entry it is of.
+
+        It begins by itself unless `at_once` is no, or the machine is of the slow sort.
+        """
+        box = Tag("div", "", "worked")
+
+        async def work() -> None:
+            last = self.ledger["last"]
+            found = await self.trying(self.place.ask(verb, what))
+            if box.is_deleted:
+                return
+            box.clear()
+            with box:
+                if found is not None:
+                    draw(found)
+                self.live(lambda: self.ledger["last"] != last, late, tag="p")
+                button("Work it out again", work, data_key="again")
+
+        def late(is_late: bool) -> None:
+            if is_late:
+                Tag("span", "Entries came since this was worked out.", "behind")
+
+        with box:
+            Tag("p", about, "quiet-words")
+            button("Work it out", work, "act", data_key="again")
+        if at_once and not self.facts["slow"]:
+            background_tasks.create(work(), name=what)
+        return box
 
     def go(self, path: str) -> None:
         """Open another page of the app."""

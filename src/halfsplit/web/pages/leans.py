@@ -2,42 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from nicegui import background_tasks
-
-from halfsplit.bench.gating import leans_dict
 from halfsplit.quantity.volts import volts
-from halfsplit.web.html import Tag, button, rows
+from halfsplit.web.html import Tag, rows
 from halfsplit.web.registry import machine_page
 from halfsplit.web.view import View
+
+if TYPE_CHECKING:
+    from halfsplit.bench.session import Session
 
 
 @machine_page("leans", "Leans on", order=40)
 async def leans(view: View) -> None:
     """What each rail and signal leans on, and what is proved of it."""
     Tag("h1", "What leans on what")
-    box = Tag("div")
+    about = "Found by experiment; minutes the first time on a supply that beats by itself."
+    view.worked(_found, _draw, what="what leans on what", about=about)
 
-    async def work() -> None:
-        found = await view.trying(view.place.ask(leans_dict, "what leans on what"))
-        if box.is_deleted:
-            return
-        box.clear()
-        with box:
-            if found is not None:
-                _draw(found)
-            button("Work it out again", work, data_key="again")
 
-    with box:
-        Tag(
-            "p",
-            "Found by experiment on the circuit; minutes the first time on a supply that "
-            "beats by itself.",
-            "quiet-words",
-        )
-        button("Work it out", work, "act", data_key="again")
-    background_tasks.create(work(), name="leans")
+def _found(session: Session) -> dict[str, Any]:
+    from halfsplit.bench.gating import leans_dict
+
+    return leans_dict(session)
 
 
 def _draw(data: dict[str, Any]) -> None:

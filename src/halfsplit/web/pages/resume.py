@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from halfsplit.web.frame import address
-from halfsplit.web.html import Tag, link, rows
+from halfsplit.web.html import Tag, clock, link, rows
 from halfsplit.web.pieces.card import meaning, next_card
 from halfsplit.web.pieces.condition import hazards
 from halfsplit.web.pieces.suspects import suspects
@@ -21,7 +21,7 @@ async def resume(view: View) -> None:
         Tag("h2", "What was true")
         Tag("p", now["condition_words"], "big")
         if now["at"]:
-            Tag("p", f"last entry {now['at'][:16].replace('T', ' ')} UTC", "quiet-words")
+            Tag("p", f"last entry {clock(now['at'])}", "quiet-words")
         else:
             Tag("p", "Nothing was ever entered of this machine.", "quiet-words")
 
@@ -36,7 +36,7 @@ async def resume(view: View) -> None:
 
     def last(found: list[dict[str, Any]]) -> None:
         Tag("h2", "Last read and seen")
-        rows([f"{e['seq']}  {e['at'][:16].replace('T', ' ')}  {e['words']}" for e in found])
+        rows([f"{e['seq']}  {clock(e['at'])}  {e['words']}" for e in found])
 
     Tag("h1", f"{view.facts['machine'] or view.facts['name']}: where I left off")
     with Tag("div", "", "columns"):

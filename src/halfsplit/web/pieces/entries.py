@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
-from halfsplit.web.html import Tag, button, details, field
+from halfsplit.web.html import Tag, button, clock, details, field
 from halfsplit.web.view import View
 
 SHOWN = 8
@@ -34,7 +34,7 @@ def entries(view: View) -> None:
             for entry in reversed(found[-SHOWN:]):
                 with Tag("li"):
                     Tag("span", f"{entry['seq']}", "seq")
-                    Tag("span", entry["at"][11:16], "time", title=f"{entry['at'][:19]} UTC")
+                    Tag("span", clock(entry["at"], day=False), "time", title=clock(entry["at"]))
                     Tag("span", entry["words"])
 
     view.live(lambda: view.ledger["entries"], draw, "section", "box journal")
