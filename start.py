@@ -15,7 +15,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent
 ENVIRONMENT = ROOT / ".venv"
-SYSTEM_PACKAGES = {"ngspice": "ngspice"}  # command -> Debian package; the independent reference
+# Command -> Debian packages: the independent reference, and the browser the pages are tested in.
+SYSTEM_PACKAGES = {"ngspice": ["ngspice"], "chromium": ["chromium", "fonts-dejavu-core"]}
 
 
 def run(*command: str, quiet: bool = False) -> None:
@@ -33,7 +34,7 @@ def environment(extra: str) -> Path:
     """Make or refresh the virtual environment; returns its folder of programs."""
     programs = ENVIRONMENT / ("Scripts" if os.name == "nt" else "bin")
     if not (programs / "pip").exists() and not (programs / "pip.exe").exists():
-        print("Making .venv; packages take about 500 MB …", flush=True)
+        print("Making .venv; packages take about 600 MB …", flush=True)
         venv.create(ENVIRONMENT, with_pip=True, clear=ENVIRONMENT.exists())
     print("Installing or checking packages …", flush=True)
     target = f".[{extra}]" if extra else "."
@@ -44,7 +45,8 @@ def environment(extra: str) -> Path:
 
 def system_packages() -> None:
     """Install what the tests need from the system, or say what to install and stop."""
-    missing = [p for command, p in SYSTEM_PACKAGES.items() if not shutil.which(command)]
+    absent = [p for command, p in SYSTEM_PACKAGES.items() if not shutil.which(command)]
+    missing = [package for packages in absent for package in packages]
     if not missing:
         return
     install = ["apt-get", "install", "-y", "--no-install-recommends", *missing]

@@ -25,6 +25,7 @@ LAYERS = (
     "bench",
     "api",
     "report",
+    "web",
     "cli",
 )
 # Packages off the ladder, and what each may import besides problems, svg and the version.

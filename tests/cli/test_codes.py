@@ -199,6 +199,7 @@ def test_ctrl_c_is_exit_code_130(tray: Path, run: Run, monkeypatch: pytest.Monke
 # -- JSON -----------------------------------------------------------------------------------------
 
 AS_JSON = {
+    "app": "app --list",
     "boards": "boards boards.yaml BP.P5=22R",
     "change": "change pt3.yaml R12 lift a",
     "check": "check pt3.yaml",

@@ -1,7 +1,7 @@
 """Rows of the switching demo where our own follower left them, taken on by ngspice.
 
 ngspice begins in the state we say the supply ends in and must stay there: same means, ripple and
-frequency. What restarts is left out: an attempt lasts a tenth of a second and more, too long for it.
+frequency. What restarts is left out: an attempt lasts a tenth of a second and more, too long here.
 """
 
 from __future__ import annotations

@@ -6,6 +6,8 @@ from functools import lru_cache
 from typing import Any
 
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
+from halfsplit.bench.ledger import overridden as overridden
+from halfsplit.bench.noting import Noter
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.session import Session
 from halfsplit.bringup.gates import Gate, Known, Subject, gates, refusals
@@ -90,15 +92,6 @@ def gates_of(bench: Session) -> list[Gate]:
     return gates(bench.assembly, map_of(bench), proofs_of(bench), bench.condition, known(bench))
 
 
-def overridden(bench: Session) -> list[dict[str, Any]]:
-    """Overrides in force, for whoever comes back to the machine."""
-    return [
-        {"gate": e.body["gate"], "why": e.body["why"], "at": e.at.isoformat(), "entry": e.seq}
-        for e in bench.entries
-        if e.kind == "override"
-    ]
-
-
 def gate_dict(bench: Session) -> dict[str, Any]:
     """Gates, and what each subject is refused for."""
     found = gates_of(bench)
@@ -108,6 +101,15 @@ def gate_dict(bench: Session) -> dict[str, Any]:
         "refused": {s: [g.name for g in refusals(found, s)] for s in subjects},
         "overrides": overridden(bench),
         "proofs": [p.as_dict() for p in proofs_of(bench).values()],
+    }
+
+
+def leans_dict(bench: Session) -> dict[str, Any]:
+    """What leans on what, as a tree for each rail, and what is proved of it."""
+    found, proved = map_of(bench), proofs_of(bench)
+    return found.as_dict() | {
+        "trees": {k: found.tree(k) for k, kind in found.kinds.items() if kind == "rail"},
+        "proofs": [p.as_dict() for p in proved.values()],
     }
 
 
@@ -124,7 +126,7 @@ def override(bench: Session, name: str, why: str) -> Entry:
     return bench.note("override", {"gate": match, "why": why.strip()})
 
 
-def moved(bench: Session, text: str) -> str:
+def moved(bench: Noter, text: str) -> str:
     """The trimmer that `text`, as typed for :meth:`Session.change`, turns; empty for anything else.
 
     Raises ProblemsError when the part it names is out, lifted or bypassed, NotFoundError for none.

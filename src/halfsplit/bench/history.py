@@ -12,7 +12,7 @@ from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.report import check_too
 from halfsplit.bench.session import Session
-from halfsplit.bench.trail import words as entry_words
+from halfsplit.bench.words import entry_words
 from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.faults.dictionary import predict
 from halfsplit.faults.predictions import UNCLAIMED
@@ -347,7 +347,7 @@ def said(bench: Session, entry: Entry) -> str:
             return f"{row['where']} {row['value']}"
         if entry.kind in ("prove", "observe", "condition"):
             sign = f" ({b['sign']})" if b.get("sign") else ""
-            return entry_words(bench, entry) + sign
+            return entry_words(bench.assembly, entry) + sign
         if entry.kind == "override":
             return f"passed {b['gate']} all the same: {b['why']}"
         if entry.kind == "step":

@@ -73,6 +73,7 @@ class Noter(Recorder):
         name: str,
         text: str,
         condition: Condition | None = None,
+        key: str | None = None,
         instrument: Mapping[str, Any] | None = None,
     ) -> Entry:
         """Store the current through a meter put in a part's place (a fuse out, a wire opened),
@@ -80,6 +81,16 @@ class Noter(Recorder):
 
         Raises ProblemsError when the text is no current or the part has not two leads.
         """
+        body = self.reading_current(name, text, condition)
+        if condition is not None and condition != self.condition:
+            self._append("condition", {"condition": condition.as_dict()})
+        body |= {"instrument": dict(instrument)} if instrument else {}
+        return self._append("read", body, key)
+
+    def reading_current(
+        self, name: str, text: str, condition: Condition | None = None
+    ) -> dict[str, Any]:
+        """What :meth:`read_current` would store, checked and not stored. Raises as it does."""
         part = find_part(self.assembly, name)
         at = condition or self.condition
         nets = list(part.terminals().values())
@@ -95,28 +106,22 @@ class Noter(Recorder):
         except QuantityError as error:
             told = Problem("", 0, 0, name, f"“{error.text}”: {error.wrong}", error.instead)
             raise ProblemsError([told]) from error
-        if condition is not None and condition != self.condition:
-            self._append("condition", {"condition": condition.as_dict()})
         linked = at.with_change(Change(part.ref, "bypassed"))
         first, second = nets
         value = reading.value if reading.state == "number" else None
         if first == self.assembly.common:  # the reading is kept from the other net to common
             first, second, value = second, first, None if value is None else -value
-        return self._append(
-            "read",
-            {
-                "net": first,
-                "against": "" if second == self.assembly.common else second,
-                "quantity": "amps",
-                "value": value,
-                "resolution": reading.resolution,
-                "state": reading.state,
-                "text": f"{reading.text} through {part.ref}",
-                "condition": linked.as_dict(),
-                "meter": self.meter.__dict__,
-                **({"instrument": dict(instrument)} if instrument else {}),
-            },
-        )
+        return {
+            "net": first,
+            "against": "" if second == self.assembly.common else second,
+            "quantity": "amps",
+            "value": value,
+            "resolution": reading.resolution,
+            "state": reading.state,
+            "text": f"{reading.text} through {part.ref}",
+            "condition": linked.as_dict(),
+            "meter": self.meter.__dict__,
+        }
 
     def weigh_part(self, of: str, factor: float) -> Entry:
         """Store how much likelier than a new one a part, or every part of a kind, is to have

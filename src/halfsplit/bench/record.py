@@ -53,10 +53,14 @@ class Recorder:
     Use as a context manager.
     """
 
-    def __init__(self, path: Path, progress: Progress | None = None) -> None:
+    def __init__(
+        self, path: Path, progress: Progress | None = None, journal: Journal | None = None
+    ) -> None:
+        """With `journal` that one is used, and it stays open when this is closed."""
         self.machine, self.doubts = open_machine(path)
         self.assembly: Assembly = self.machine.assembly
-        self.journal = Journal.open(journal_path(path))
+        self._lent = journal is not None
+        self.journal = Journal.open(journal_path(path)) if journal is None else journal
         self.progress = progress
         self._entries: list[Entry] | None = None
         self._until: int | None = None
@@ -66,7 +70,8 @@ class Recorder:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self.journal.close()
+        if not self._lent:
+            self.journal.close()
 
     @property
     def entries(self) -> list[Entry]:
@@ -202,14 +207,34 @@ class Recorder:
         Raises ProblemsError when the text is no reading, or one far beyond anything in this circuit
         unless `sure`, and NotFoundError for an unknown net; nothing is stored in either case.
         """
+        kind: Quantity = "volts" if ohmmeter is None else ohmmeter.test
+        kind = "ripple" if ripple else "ac" if ac else "frequency" if frequency else kind
+        body = self.reading(
+            name, text, kind, against=against, ohmmeter=ohmmeter, condition=condition, sure=sure
+        )
+        if condition is not None and replace(condition, warm=None) != self.condition:
+            self._append("condition", {"condition": replace(condition, warm=None).as_dict()})
+        body |= {"instrument": dict(instrument)} if instrument else {}
+        return self._append("read", body, key)
+
+    def reading(
+        self,
+        name: str,
+        text: str,
+        kind: Quantity = "volts",
+        *,
+        against: str | None = None,
+        ohmmeter: Ohmmeter | None = None,
+        condition: Condition | None = None,
+        sure: bool = False,
+    ) -> dict[str, Any]:
+        """What :meth:`read` would store, checked and not stored. Raises as it does."""
         net = self.net(name)
         other = self.net(against) if against else ""
         if net == (other or self.assembly.common):
             raise ProblemsError(
                 [Problem("", 0, 0, name, "both probes would be on one net", "two different nets")]
             )
-        kind: Quantity = "volts" if ohmmeter is None else ohmmeter.test
-        kind = "ripple" if ripple else "ac" if ac else "frequency" if frequency else kind
         units: dict[str, Unit] = {"ohms": "ohm", "frequency": "Hz"}
         unit = units.get(kind, "V")
         try:
@@ -233,28 +258,19 @@ class Recorder:
             raise ProblemsError(
                 [Problem("", 0, 0, name, wrong, "the value again, or add --sure if it is so")]
             )
-        if condition is not None and replace(condition, warm=None) != self.condition:
-            self._append("condition", {"condition": replace(condition, warm=None).as_dict()})
-        at = condition or self.condition
-        numeric = reading.state == "number"
-        driven: dict[str, Any] = {} if ohmmeter is None else {"ohmmeter": ohmmeter.as_dict()}
-        driven |= {"instrument": dict(instrument)} if instrument else {}
-        return self._append(
-            "read",
-            {
-                **driven,
-                "net": net,
-                "against": "" if other == self.assembly.common else other,
-                "quantity": kind,
-                "value": reading.value if numeric else None,
-                "resolution": reading.resolution,
-                "state": reading.state,
-                "text": reading.text,
-                "condition": at.as_dict(),
-                "meter": self.meter.__dict__,
-            },
-            key,
-        )
+        driven = {} if ohmmeter is None else {"ohmmeter": ohmmeter.as_dict()}
+        return {
+            **driven,
+            "net": net,
+            "against": "" if other == self.assembly.common else other,
+            "quantity": kind,
+            "value": reading.value if reading.state == "number" else None,
+            "resolution": reading.resolution,
+            "state": reading.state,
+            "text": reading.text,
+            "condition": at.as_dict(),
+            "meter": self.meter.__dict__,
+        }
 
     def _swinging(self, kind: Quantity, name: str, text: str, reading: Reading) -> None:
         """Raise ProblemsError when this can be no reading of something that alternates."""

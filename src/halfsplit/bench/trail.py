@@ -6,9 +6,9 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from halfsplit.bench.session import Session
+from halfsplit.bench.words import entry_words
 from halfsplit.diagnosis.groups import fold
 from halfsplit.diagnosis.search import fit
-from halfsplit.journal import Entry
 
 # Weight from which somebody counts as a suspect, and below which one that was is dropped.
 SUSPECT, DROPPED = 0.05, 0.005
@@ -58,7 +58,7 @@ def trail(session: Session, last: int | None = None) -> list[Step]:
         steps.append(
             Step(
                 entry.seq,
-                words(session, entry),
+                entry_words(session.assembly, entry),
                 names,
                 groups[0].weight,
                 max((previous.get(n, 0.0) for n in names), default=0.0),
@@ -86,7 +86,7 @@ def weights_over(session: Session, most: int = 24) -> list[tuple[int, str, dict[
             own = fold(session.hypotheses, session.belief.weights(), fit(session.belief))
             named = zip(session.hypotheses, own, strict=True)
             weights = {h.name: float(w) for h, w in named if w >= DROPPED}
-            found.append((entry.seq, words(session, entry), weights))
+            found.append((entry.seq, entry_words(session.assembly, entry), weights))
     finally:
         session.until = None
     return found
@@ -110,20 +110,3 @@ def _against(session: Session, name: str) -> str:
         return "nothing it explains is left"
     told = [r for r in session.reasons(names.index(name)) if r.verdict == "contradicts"]
     return told[-1].words if told else "another explains the readings better"
-
-
-def words(session: Session, entry: Entry) -> str:
-    """One entry in a few words."""
-    body = entry.body
-    if entry.kind == "read":
-        where = session.assembly.net_label(body["net"])
-        other = f" to {body['against']}" if body["against"] else ""
-        kind = "" if body["quantity"] == "volts" else f" {body['quantity']}"
-        return f"{where}{other}{kind} {body['text']}"
-    if entry.kind == "prove":
-        return f"{body['part']} tested {'good' if body['good'] else 'bad'}"
-    if entry.kind == "observe":
-        return f"{body['part']} {body['text']}".strip()
-    return str(
-        body.get("did") or f"now {body['condition']['feed']}, load {body['condition']['load']}"
-    )

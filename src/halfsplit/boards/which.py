@@ -24,6 +24,11 @@ def sort_of(path: Path) -> Sort | None:
         keys = {str(k) for k in document(path)[0]}
     except TextError:
         return None
+    return sort_by(keys)
+
+
+def sort_by(keys: set[str]) -> Sort | None:
+    """The sort of a file with these sections; None when they do not tell."""
     if keys & {"assembly", "parts"}:
         return "assembly"
     if "boards" in keys:

@@ -23,6 +23,7 @@ from halfsplit.cli import (
     report,
     serial,
     show,
+    web,
     weights,
     wire,
 )
@@ -114,6 +115,7 @@ for command in (
     boards.memory,
     picture.picture,
     report.report,
+    web.app,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")

@@ -74,14 +74,10 @@ def leans(file: Path, *, json: Json = False) -> int:
     A rail is proved only by readings in limits at a load, with all it leans on proved at that load.
     Correct the map in the file: leans: {tail: {of: P5, on: N12, why: R18 returns there}}.
     """
-    from halfsplit.bench.gating import map_of, proofs_of
+    from halfsplit.bench.gating import leans_dict
 
     with session(file) as bench:
-        found, proved = map_of(bench), proofs_of(bench)
-        data = found.as_dict() | {
-            "trees": {k: found.tree(k) for k, kind in found.kinds.items() if kind == "rail"},
-            "proofs": [p.as_dict() for p in proved.values()],
-        }
+        data = leans_dict(bench)
         return emit(data, json, lambda: _leans(data))
 
 

@@ -14,6 +14,16 @@ from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 
+from halfsplit.bench.words import (
+    healthy_words,
+    noted_words,
+    outcome_leaves,
+    outcome_reads,
+    reading_words,
+    reads,
+    told,
+)
+from halfsplit.bench.words import percent as percent
 from halfsplit.problems import Problem
 from halfsplit.quantity.volts import volts
 
@@ -144,24 +154,8 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
 
 def stored(entry: Entry, assembly: Assembly) -> None:
     """An entry just put on disk, read back."""
-    b = entry.body
-    if entry.kind == "read":
-        where = assembly.net_label(b["net"]) + (f" to {b['against']}" if b["against"] else "")
-        kinds = {"volts": "", "diode": " diode test", "ac": " AC range"}
-        kind = kinds.get(b["quantity"], f" {b['quantity']}")
-        shown = f"{b['text']} (kept, not weighed)"
-        if b["value"] is not None:
-            from halfsplit.quantity import show
-
-            unit: Any = {"ohms": "ohm", "frequency": "Hz", "amps": "A"}.get(b["quantity"])
-            shown = show(b["value"], unit, 4) if unit else volts(b["value"])
-        elif b.get("ohmmeter") and b["state"] == "over":
-            shown = "OL"
-        say(f"stored #{entry.seq}: {where}{kind} {shown}")
-    else:
-        verdict = {True: " good", False: " bad", None: ""}[b.get("good")]
-        about = f" [{b['part']}{verdict}]" if b["part"] else ""
-        say(f"stored #{entry.seq}: {b.get('text', '')}{about}")
+    words = reading_words(assembly, entry.body) if entry.kind == "read" else noted_words(entry.body)
+    say(f"stored #{entry.seq}: {words}")
 
 
 def changed(entries: Sequence[Entry], now: Condition, mind: Sequence[str]) -> None:
@@ -188,13 +182,6 @@ def undone(entry: Entry) -> None:
 
 def _count(number: int, word: str) -> str:
     return f"{number} {word}" + ("" if number == 1 else "s")
-
-
-def percent(weight: float) -> str:
-    """A weight as people say it."""
-    if weight > 0.995:
-        return "over 99%"
-    return f"{100 * weight:.0f}%" if weight >= 0.01 else "under 1%"
 
 
 def suspects(bench: Session, groups: Sequence[SuspectGroup]) -> None:
@@ -300,39 +287,16 @@ def _check(bench: Session, check: dict[str, Any], head: str) -> None:
             f"{probes[0]} on {escape(check['at'])}, {probes[1]} on {escape(other)}"
         )
         say(f"  with the machine {Condition.from_dict(check['condition']).words()}")
-        good = "healthy: adrift, any reading"
-        if check["healthy"]:
-            ends = [reads(v, check["unit"]) for v in check["healthy"]]
-            good = f"healthy reads {ends[0]} to {ends[1]}"
-        say(f"  {good}; about {check['minutes']:.1f} min")
+        good = "healthy reads " if check["healthy"] else "healthy: "
+        say(f"  {good}{healthy_words(check)}; about {check['minutes']:.1f} min")
     if check["caution"]:
         out.print(f"  [yellow]caution: {escape(check['caution'])}[/]")
-    told = [o for o in check["outcomes"] if not o["adrift"]]
-    for o in told[:6]:
-        _outcome(o, check["unit"])
-    left = 1.0 - sum(o["chance"] for o in told[:6])
+    found, left = told(check)
+    for o in found:
+        chance = percent(o["chance"])
+        say(f"    {outcome_reads(o, check['unit'])} ({chance}): {outcome_leaves(o)}")
     if check["quantity"] != "look":
         say(f"    anything else ({percent(left)}): a rarer fault, a slip, or not in this model")
-
-
-def reads(value: float | None, unit: str) -> str:
-    """A reading in volts, hertz or ohms; None is over-range."""
-    if value is None:
-        return "OL"
-    if unit == "V":
-        return volts(value)
-    from halfsplit.quantity import show
-
-    return show(value, "Hz" if unit == "Hz" else "ohm", 3)
-
-
-def _outcome(o: dict[str, Any], unit: str) -> None:
-    left = ", ".join(o["leaves"][:4]) + (
-        f" and {len(o['leaves']) - 4} more" if len(o["leaves"]) > 4 else ""
-    )
-    ends = dict.fromkeys((reads(o["low"], unit), reads(o["high"], unit)))
-    said = o["said"] or " to ".join(ends)
-    say(f"    {said} ({percent(o['chance'])}): {left}")
 
 
 def resumed(bench: Session, data: dict[str, Any]) -> None:

@@ -22,8 +22,9 @@ from halfsplit.assembly.lower import Machine
 from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.sensitivity import Move
+from halfsplit.faults.beats import UNKNOWN_SPREAD
 from halfsplit.faults.dead import Ask, DeadCircuit, DeadReadings, meter_sigma
-from halfsplit.faults.dictionary import SIZE_AT, STAND_IN, UNKNOWN_SPREAD
+from halfsplit.faults.dictionary import SIZE_AT, STAND_IN
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
 from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays

@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zipfile import BadZipFile
 
-import numpy as np
-import numpy.typing as npt
 import platformdirs
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
 
 
 def cache_folder() -> Path:
@@ -20,6 +21,8 @@ def cache_folder() -> Path:
 
 def load_arrays(path: Path) -> dict[str, npt.NDArray[Any]] | None:
     """Everything in the file by name; None when it is absent or damaged."""
+    import numpy as np  # not at the top: who only asks for the folder needs none of it
+
     try:
         with np.load(path) as data:
             return {name: data[name] for name in data.files}
@@ -29,6 +32,8 @@ def load_arrays(path: Path) -> dict[str, npt.NDArray[Any]] | None:
 
 def store_arrays(path: Path, arrays: Mapping[str, npt.ArrayLike]) -> None:
     """Write beside and rename, so that a killed run leaves no half file; failing is no loss."""
+    import numpy as np
+
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         trial = path.with_name(f"{path.stem}.{os.getpid()}.part")

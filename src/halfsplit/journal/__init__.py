@@ -8,6 +8,9 @@ from halfsplit.journal.journal import (
     JournalWriteError,
     journal_path,
 )
+from halfsplit.journal.lock import acquire
+from halfsplit.journal.peek import Peek, glance, last_entry, peek
+from halfsplit.journal.window import Window
 
 __all__ = [
     "Entry",
@@ -15,5 +18,11 @@ __all__ = [
     "JournalBusyError",
     "JournalDamagedError",
     "JournalWriteError",
+    "Peek",
+    "Window",
+    "acquire",
+    "glance",
     "journal_path",
+    "last_entry",
+    "peek",
 ]

@@ -123,7 +123,7 @@ class Journal:
         db: sqlite3.Connection | None = None
         try:
             db = sqlite3.connect(path, isolation_level=None)
-            _prepare(db, path)
+            prepare(db, path)
         except sqlite3.Error as error:
             cls._drop(db, lock)
             raise _refusal(path, error) from error
@@ -231,6 +231,16 @@ class Journal:
         """Entries in force: undone ones and the undos themselves left out."""
         return [e for e in self.history() if not e.undone and e.kind != "undo"]
 
+    def last(self) -> int:
+        """Number of the last entry, 0 when there is none."""
+        rows = self._rows("ORDER BY seq DESC LIMIT 1")
+        return rows[0].seq if rows else 0
+
+    def named(self, key: str) -> Entry | None:
+        """The entry a caller stored under a key of its own, undone or not."""
+        rows = self._rows("WHERE key = ?", key)
+        return rows[0] if rows else None
+
     def page(self, kind: str, before: int | None = None, most: int = 20) -> list[Entry]:
         """The last `most` entries of a kind in force, in order, of those before entry `before`.
 
@@ -290,7 +300,7 @@ class Journal:
         return journal
 
 
-def _prepare(db: sqlite3.Connection, path: Path) -> None:
+def prepare(db: sqlite3.Connection, path: Path) -> None:
     """Set the connection up, make the tables in a new file, refuse what is no journal of ours."""
     for pragma in ("journal_mode=DELETE", "synchronous=EXTRA", "recursive_triggers=ON"):
         db.execute(f"PRAGMA {pragma}").fetchall()

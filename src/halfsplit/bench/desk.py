@@ -1,0 +1,250 @@
+"""One machine open for several faces at once: who writes, and who thinks.
+
+Two threads share a machine. The *clerk* holds the journal, its lock and its SQLite connection; all
+it does is check what was typed and put it on disk, milliseconds each, in the order given. The
+*thinker* owns a whole :class:`Session` and may take minutes over a fault dictionary; it sees the
+journal through a :class:`Window`, so whatever a bench verb stores while it thinks is carried to the
+clerk too, and there is one writer at any time. Therefore:
+
+* a reading typed while the thinker works is on disk, and told as stored, at once;
+* the clerk never waits for the thinker, so the two cannot lock each other;
+* the thinker looks at the journal afresh at the start of each job, never in the middle of one;
+* after every entry it works out the advice again; entries that come meanwhile are taken together;
+* a job is stopped by raising from its progress callback, as Ctrl-C does in the command line, and
+  what a fault dictionary has solved by then is on disk and is not solved again;
+* what was told last stays readable, with the number of the last entry it knew of.
+
+Nothing here knows a page: `told` is called from either thread whenever something to show changed.
+"""
+
+from __future__ import annotations
+
+import sys
+import threading
+import time
+import traceback
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from halfsplit.bench.advising import Advice, advise
+from halfsplit.bench.lanes import Busy, Lane, StoppedError
+from halfsplit.bench.ledger import facts_dict, ledger_dict
+from halfsplit.bench.noting import Noter
+from halfsplit.bench.session import Session
+from halfsplit.bench.typed import Typed, heard, store
+from halfsplit.journal import Entry, Journal, Window, journal_path
+from halfsplit.problems import HalfsplitError
+
+T = TypeVar("T")
+TELL_EACH = 0.2  # s between two words of progress
+SAME = ("net", "against", "quantity", "text")  # of a reading sent again with its key
+THINKING = "working out what the readings mean"
+
+
+class Desk:
+    """A machine open at the desk. Call :meth:`close` when done; the journal is held until then.
+
+    Attributes
+    ----------
+    facts, ledger: see :mod:`halfsplit.bench.ledger`; empty until :attr:`opened` is done.
+    advice: what was worked out last. busy: what the thinker does now, or None.
+    opened: done once the machine is open; raises what opening it raised.
+    """
+
+    def __init__(self, file: Path, told: Callable[[], None] = lambda: None) -> None:
+        self.file = file
+        self.told = told
+        self.facts: dict[str, Any] = {}
+        self.ledger: dict[str, Any] = {}
+        self.advice = Advice()
+        self.busy: Busy | None = None
+        self._stop = threading.Event()
+        self._closed = False
+        self._due = False  # whether working out the advice is queued already
+        self._began = self._told_at = 0.0
+        self._journal: Journal | None = None
+        self._noter: Noter | None = None
+        self._session: Session | None = None
+        self._stamps: dict[str, tuple[int, int]] = {}
+        self.clerk, self.thinker = Lane("clerk"), Lane("thinker")
+        self.opened: Future[None] = self.clerk.do(self._open)
+
+    # -- the clerk ---------------------------------------------------------------------------------
+
+    def write(self, verb: Callable[[Noter], T]) -> Future[T]:
+        """Have the clerk do something to the machine's journal; then everybody is told, and the
+        advice is worked out again if an entry came."""
+
+        def job() -> T:
+            noter = self._current_noter()
+            try:
+                return verb(noter)
+            finally:
+                self._entered(noter)
+
+        return self.clerk.do(job)
+
+    def look(self, verb: Callable[[Noter], T]) -> Future[T]:
+        """Have the clerk read something that needs no solving and stores nothing."""
+        return self.clerk.do(lambda: verb(self._current_noter()))
+
+    def hear(self, typed: Typed) -> Future[dict[str, Any]]:
+        """What a reading as typed would store, without storing it."""
+        return self.look(lambda noter: heard(noter, typed))
+
+    def read(self, typed: Typed, key: str | None = None) -> Future[Entry]:
+        """Store a reading as typed; sent again with the same `key`, it is not stored again."""
+
+        def once(noter: Noter) -> Entry:
+            before = noter.journal.named(key) if key else None
+            if before is None:
+                return store(noter, typed, key)
+            body = heard(noter, typed)["body"]
+            same = all(body[k] == before.body.get(k) for k in SAME)
+            return before if same else store(noter, typed)  # changed since: a reading of its own
+
+        return self.write(once)
+
+    def _open(self) -> None:
+        self._journal = Journal.open(journal_path(self.file), wait=0.5)
+        try:
+            self._entered(self._current_noter())
+        except BaseException:
+            self._journal.close()
+            raise
+
+    def _current_noter(self) -> Noter:
+        """The machine as its file says today. Raises ProblemsError while the file is broken."""
+        if self._closed or self._journal is None:
+            raise HalfsplitError(f"{self.file.name} was closed; open it again")
+        if self._noter is None or self._moved("clerk"):
+            self._noter = Noter(self.file, journal=self._journal)
+            self.facts = facts_dict(self._noter)
+        return self._noter
+
+    def _entered(self, noter: Noter) -> None:
+        last = self.ledger.get("last")
+        self.ledger = ledger_dict(noter)
+        self.told()
+        if self.ledger["last"] != last:
+            self.think()
+
+    def _moved(self, who: str) -> bool:
+        """Whether the file changed since `who` asked last."""
+        try:
+            status = self.file.stat()
+            stamp = (status.st_mtime_ns, status.st_size)
+        except OSError:
+            stamp = (0, 0)
+        before = self._stamps.get(who)
+        self._stamps[who] = stamp
+        return before is not None and before != stamp
+
+    # -- the thinker -------------------------------------------------------------------------------
+
+    def ask(self, verb: Callable[[Session], T], what: str = "") -> Future[T]:
+        """Have the thinker work something out; `what` it is in words, for whoever waits.
+
+        Raises StoppedError when somebody stopped it.
+        """
+
+        def job() -> T:
+            with self._thinking(what or "working something out") as session:
+                return verb(session)
+
+        return self.thinker.do(job)
+
+    def think(self) -> None:
+        """Have the advice worked out again, unless that is queued already."""
+        if not self._due and not self._closed:
+            self._due = True
+            self.thinker.do(self._advise)
+
+    def stop(self) -> None:
+        """Stop what the thinker does now, at its next word of progress."""
+        self._stop.set()
+
+    def _advise(self) -> None:
+        self._due = False
+        try:
+            with self._thinking(THINKING) as session:
+                for advice in advise(session):
+                    self.advice = advice
+                    self.told()
+        except StoppedError:
+            self.advice = replace(self.advice, trouble="", stopped=True)
+        except HalfsplitError as error:
+            self.advice = replace(self.advice, trouble=str(error), stopped=False)
+        except Exception as error:  # one machine's trouble must not end the others' server
+            traceback.print_exc(file=sys.stderr)
+            words = f"this went wrong inside the program: {type(error).__name__}: {error}"
+            self.advice = replace(self.advice, trouble=words, stopped=False)
+        self.told()
+
+    @contextmanager
+    def _thinking(self, what: str) -> Iterator[Session]:
+        self._stop.clear()
+        if self._closed:
+            raise StoppedError
+        self.busy, self._began, self._told_at = Busy(what), time.monotonic(), 0.0
+        self.told()
+        try:
+            yield self._current_session()
+        finally:
+            self.busy = None
+            self.told()
+
+    def _current_session(self) -> Session:
+        if self._session is None or self._moved("thinker"):
+            window = Window(journal_path(self.file), self._carry)
+            self._session = Session(self.file, self._progress, window)
+        self._session.until = None  # forgets what it had read of the journal
+        return self._session
+
+    def _carry(self, verb: Callable[[Journal], T]) -> T:
+        """Run something on the journal in the clerk's thread, for the thinker's window."""
+
+        def job() -> T:
+            assert self._journal is not None
+            before = self._journal.last()
+            found = verb(self._journal)
+            if self._journal.last() != before and self._noter is not None:
+                self._noter.until = None
+                self._entered(self._noter)
+            return found
+
+        return self.clerk.do(job).result()
+
+    def _progress(self, done: int, total: int) -> None:
+        if self._stop.is_set() or self._closed:
+            raise StoppedError
+        now = time.monotonic()
+        busy = self.busy or Busy(THINKING)
+        if done < busy.done or not busy.done:
+            self._began = now if done < busy.done else self._began
+        spent = now - self._began
+        left = spent / done * (total - done) if done else None
+        self.busy = Busy(busy.what, done, total, left)
+        if now - self._told_at > TELL_EACH:
+            self._told_at = now
+            self.told()
+
+    def close(self, wait: float = 2.0) -> bool:
+        """Stop thinking, free the journal; whether the thinker ended within `wait` seconds."""
+        self._closed = True
+        self._stop.set()
+        self.thinker.end()
+        self.clerk.do(self._shut)
+        self.clerk.end()
+        self.clerk.thread.join(wait)
+        self.thinker.thread.join(wait)
+        return not self.thinker.thread.is_alive()
+
+    def _shut(self) -> None:
+        if self._journal is not None:
+            self._journal.close()
+            self._journal = None

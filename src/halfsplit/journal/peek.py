@@ -1,0 +1,125 @@
+"""A look into a journal without opening it for writing: what a list of machines needs, by SQL.
+
+Reads a few rows, takes no lock and changes nothing, so a thousand journals of ten thousand entries
+can be listed, and one that another program is writing to can be listed as well.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from halfsplit.journal.journal import SCHEMA_VERSION, Journal, prepare
+
+PATIENCE = 0.3  # s to wait for somebody else's write to end
+# Undoing an undo brings an entry back, so who is undone follows from the undos alone, last first.
+_UNDOS = "SELECT seq, json_extract(body, '$.undoes') FROM entry WHERE kind = 'undo' ORDER BY seq"
+_KINDS = "SELECT kind, COUNT(*) FROM entry GROUP BY kind"
+
+
+@dataclass(frozen=True)
+class Peek:
+    """What a journal holds, at a glance.
+
+    Attributes
+    ----------
+    last: number of the last entry, 0 for none; `at` its time.
+    counts: entries in force by kind, undos left out.
+    condition: body of the last condition in force, or None.
+    trouble: why nothing could be read, in words; "" when all went well.
+    """
+
+    last: int = 0
+    at: datetime | None = None
+    counts: dict[str, int] | None = None
+    condition: dict[str, Any] | None = None
+    trouble: str = ""
+
+
+def last_entry(path: Path) -> int | None:
+    """Number of the last entry, 0 for an absent or empty journal; None when it cannot be read."""
+    if not path.exists():
+        return 0
+    try:
+        with _open(path) as db:
+            found = db.execute("SELECT MAX(seq) FROM entry").fetchone()[0]
+    except sqlite3.Error:
+        return None
+    return int(found or 0)
+
+
+def peek(path: Path) -> Peek:
+    """Look into a journal; one that is absent is empty."""
+    if not path.exists():
+        return Peek()
+    try:
+        with _open(path) as db:
+            return _look(db)
+    except (sqlite3.Error, ValueError, TypeError) as error:
+        busy = isinstance(error, sqlite3.OperationalError) and "locked" in str(error)
+        why = "another program is writing to it" if busy else " ".join(str(error).split())
+        return Peek(trouble=f"its journal cannot be read now: {why}")
+
+
+@contextmanager
+def glance(path: Path) -> Iterator[Journal]:
+    """A journal that can only be read, without its lock; an empty one where there is none.
+
+    Raises JournalDamagedError or JournalWriteError (it cannot be read now) as reading rows does.
+    """
+    if path.exists():
+        with _open(path) as db:
+            yield Journal(path, db, io.StringIO())
+        return
+    db = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        prepare(db, path)
+        yield Journal(path, db, io.StringIO())
+    finally:
+        db.close()
+
+
+class _open:
+    """A connection that may only read, closed at the end of the block."""
+
+    def __init__(self, path: Path) -> None:
+        where = f"{path.resolve().as_uri()}?mode=ro"
+        self.db = sqlite3.connect(where, uri=True, timeout=PATIENCE, isolation_level=None)
+
+    def __enter__(self) -> sqlite3.Connection:
+        return self.db
+
+    def __exit__(self, *_: object) -> None:
+        self.db.close()
+
+
+def _look(db: sqlite3.Connection) -> Peek:
+    version = db.execute("PRAGMA user_version").fetchone()[0]
+    if version != SCHEMA_VERSION:
+        return Peek(trouble="it is no journal of this version of the program")
+    last = db.execute("SELECT seq, at FROM entry ORDER BY seq DESC LIMIT 1").fetchone()
+    if last is None:
+        return Peek(counts={})
+    dead: set[int] = set()
+    for seq, undoes in reversed(db.execute(_UNDOS).fetchall()):
+        if seq not in dead:
+            dead.add(int(undoes))
+    counts = {str(kind): int(n) for kind, n in db.execute(_KINDS) if kind != "undo"}
+    for seq in dead:
+        row = db.execute("SELECT kind FROM entry WHERE seq = ?", (seq,)).fetchone()
+        if row is not None and row[0] in counts:
+            counts[row[0]] -= 1
+    condition = None
+    rows = db.execute("SELECT seq, body FROM entry WHERE kind = 'condition' ORDER BY seq DESC")
+    for seq, body in rows:
+        if seq not in dead:
+            condition = json.loads(body)
+            break
+    return Peek(int(last[0]), datetime.fromisoformat(last[1]), counts, condition)

@@ -1,0 +1,173 @@
+"""Every machine open in this server, shared by all pages that show it.
+
+A page never touches a session. It takes the :class:`Place` of its machine, reads what was told last
+(`place.desk.ledger`, `.advice`, `.busy`), subscribes to `place.changed`, and awaits verbs:
+`place.write(verb)` for what is entered, `place.ask(verb)` for what must be worked out. Both run off
+the server's loop, so no page ever waits for another.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import importlib
+from collections.abc import Callable
+from concurrent.futures import Future
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from nicegui import Event
+
+from halfsplit.bench import shelf as shelves
+from halfsplit.web.drafts import Drafts
+
+if TYPE_CHECKING:
+    from halfsplit.bench.noting import Noter
+    from halfsplit.bench.session import Session
+    from halfsplit.bench.typed import Typed
+    from halfsplit.journal import Entry
+
+T = TypeVar("T")
+
+
+class Place:
+    """One open machine: its desk, and the event that something to show of it changed."""
+
+    def __init__(self, key: str, file: Path, loop: asyncio.AbstractEventLoop) -> None:
+        self.key = key
+        self.file = file
+        self.machine = shelves.digest(file)  # names its drafts
+        self.changed: Event[[]] = Event()
+        self.pages = 0
+        self._loop = loop
+        self._due = False
+        self._kept: tuple[int | None, int] | None = None
+        from halfsplit.bench.desk import Desk  # loaded by now, off the loop: see House.enter
+
+        self.desk = Desk(file, self._told)
+
+    async def opened(self) -> None:
+        """Wait until the machine is open. Raises what opening it raised."""
+        await asyncio.wrap_future(self.desk.opened)
+
+    async def write(self, verb: Callable[[Noter], T]) -> T:
+        """Enter something; on disk when this returns."""
+        return await self._wait(self.desk.write(verb))
+
+    async def read(self, typed: Typed, key: str) -> Entry:
+        """Store a reading as typed; once for each key."""
+        return await self._wait(self.desk.read(typed, key))
+
+    async def hear(self, typed: Typed) -> dict[str, Any]:
+        """What a reading as typed would store."""
+        return await self._wait(self.desk.hear(typed))
+
+    async def change(self, text: str, anyway: str | None = None) -> list[str]:
+        """Enter something done to a part; returns what to mind at it.
+
+        A trimmer is refused until the references are proved, as on the command line; `anyway`, a
+        reason, passes that gate and is stored.
+        """
+        from halfsplit.bench import gating
+
+        turned = await self.look(lambda noter: gating.moved(noter, text))
+        if turned:
+            what = "whether the references are proved"
+            await self.ask(lambda session: gating.trimmer(session, turned, anyway), what)
+        await self.write(lambda noter: noter.change(text))
+        mind = list(self.desk.ledger["before_touching"])
+        if turned:
+            mind.append(f"{turned}: mark where it stood before; an insulated trimming tool")
+        return mind
+
+    async def look(self, verb: Callable[[Noter], T]) -> T:
+        """Something of the journal that needs no solving."""
+        return await self._wait(self.desk.look(verb))
+
+    async def ask(self, verb: Callable[[Session], T], what: str) -> T:
+        """Something that must be worked out. Raises StoppedError when somebody stopped it."""
+        return await self._wait(self.desk.ask(verb, what))
+
+    async def _wait(self, done: Future[T]) -> T:
+        # Shielded: a page that goes away must not withdraw a reading that waits to be stored.
+        return await asyncio.shield(asyncio.wrap_future(done))
+
+    def _told(self) -> None:
+        """From either thread of the desk."""
+        self._keep()
+        with contextlib.suppress(RuntimeError):  # the server has ended
+            self._loop.call_soon_threadsafe(self._soon)
+
+    def _soon(self) -> None:
+        """Tell the pages once for whatever came since they were last told."""
+        if not self._due:
+            self._due = True
+            self._loop.call_later(0.01, self._emit)
+
+    def _emit(self) -> None:
+        self._due = False
+        self.changed.emit()
+
+    def _keep(self) -> None:
+        """Keep for the shelf what was worked out and what is known by the journal."""
+        desk, last = self.desk, self.desk.ledger.get("last")
+        mark = (desk.advice.last, last or 0)
+        if last is None or mark == self._kept:
+            return
+        self._kept = mark
+        known = {"last": last, "hazards": desk.ledger["hazards"]}
+        if desk.advice.last is not None:
+            known |= {
+                "next": desk.advice.headline(),
+                "next_at": desk.advice.last,
+                "state": desk.advice.state(),
+            }
+        shelves.keep(self.file, known)
+
+
+class House:
+    """The shelf, the drafts, and every place in use."""
+
+    def __init__(self, shelf: shelves.Shelf, drafts: Drafts) -> None:
+        self.shelf = shelf
+        self.drafts = drafts
+        self._places: dict[str, Place] = {}
+
+    async def enter(self, key: str) -> Place | None:
+        """The place of a machine for one more page; None when the shelf has no such machine."""
+        await asyncio.to_thread(load_solver)
+        file = await asyncio.to_thread(self.shelf.find, key)
+        if file is None:
+            return None
+        place = self._places.get(key)
+        if place is None or _failed(place.desk.opened):
+            place = self._places[key] = Place(key, file, asyncio.get_running_loop())
+        place.pages += 1
+        return place
+
+    def leave(self, place: Place) -> None:
+        """One page less; a machine nobody looks at is closed, and its journal free for others."""
+        place.pages -= 1
+        if place.pages > 0:
+            return
+        if self._places.get(place.key) is place:
+            del self._places[place.key]
+        self.drafts.flush(place.machine)
+        with contextlib.suppress(RuntimeError):
+            asyncio.get_running_loop().run_in_executor(None, place.desk.close)
+
+    def close(self) -> bool:
+        """Close every machine; whether all threads ended."""
+        self.drafts.flush_all()
+        ended = [place.desk.close() for place in self._places.values()]
+        self._places.clear()
+        return all(ended)
+
+
+def load_solver() -> None:
+    """Import what solves; a list of machines is shown before that is loaded."""
+    importlib.import_module("halfsplit.bench.desk")
+
+
+def _failed(done: Future[None]) -> bool:
+    return done.done() and done.exception() is not None

@@ -1,0 +1,93 @@
+"""What was entered, the last first, with undo; and what was seen, heard or smelt, to enter."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from halfsplit.web.html import Tag, button, clock, details, field
+from halfsplit.web.view import View
+
+SHOWN = 8
+
+
+def entries(view: View) -> None:
+    """The last entries in force; the last one can be undone."""
+
+    async def undo() -> None:
+        await view.trying(view.place.write(lambda noter: noter.undo()))
+
+    def draw(found: list[dict[str, Any]]) -> None:
+        with Tag("div", "", "line"):
+            Tag("h2", "Entered")
+            if found:
+                button(
+                    "Undo the last entry",
+                    undo,
+                    data_key="undo",
+                    data_shortcut="u",
+                    data_says="undo the last entry (then Enter)",
+                ).mark("undo")
+        if not found:
+            Tag("p", "Nothing yet.", "quiet-words")
+        with Tag("ol", "", "entries"):
+            for entry in reversed(found[-SHOWN:]):
+                with Tag("li"):
+                    Tag("span", f"{entry['seq']}", "seq")
+                    Tag("span", clock(entry["at"], day=False), "time", title=clock(entry["at"]))
+                    Tag("span", entry["words"])
+
+    view.live(lambda: view.ledger["entries"], draw, "section", "box journal")
+
+
+def observations(view: View) -> None:
+    """A sign of a part or of the machine, a note, a part worked on before."""
+    typed = {"text": view.draft("note"), "part": view.draft("note_part")}
+
+    def put(name: str, text: str) -> None:
+        typed[name] = text.strip()
+        view.keep_draft(note=typed["text"], note_part=typed["part"])
+        if name == "part":
+            draw_signs()
+
+    async def store(sign: str = "", touched: bool = False) -> None:
+        part = typed["part"] or None
+        if sign in view.facts["machine_signs"]:
+            part = None
+        done = await view.trying(
+            view.place.write(lambda noter: noter.observe(typed["text"], part, touched, sign))
+        )
+        if done is not None:
+            text.value = where.value = ""
+
+    def draw_signs() -> None:
+        signs.clear()
+        names = view.facts["part_signs"] if typed["part"] else view.facts["machine_signs"]
+        with signs:
+            Tag("span", f"{typed['part'] or 'The machine'} is", "name")
+            for sign in names:
+                button(sign.replace("-", " "), partial(store, sign), data_key=f"sign-{sign}")
+            if typed["part"]:
+                button("worked on before", partial(store, "", True), data_key="touched")
+
+    with details("Seen, heard, smelt", key="observe") as box:
+        box.props["data-shortcut"] = "o"
+        box.props["data-says"] = "something seen, heard or smelt"
+        with Tag("div", "", "form"):
+            where = field(
+                "Part, or nothing for the whole machine",
+                typed["part"],
+                partial(put, "part"),
+                data_key="note-part",
+            )
+            where.props["data-list"] = "parts"
+            text = field(
+                "In words, if more is to be said",
+                typed["text"],
+                partial(put, "text"),
+                data_key="note",
+            )
+            text.on("keydown.enter", partial(store), args=[])
+        signs = Tag("div", "", "choice", role="group", aria_label="Signs")
+        draw_signs()
+        button("Store the words alone", partial(store), data_key="note-store")

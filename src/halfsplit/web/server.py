@@ -1,0 +1,193 @@
+"""Starting and ending the server, and the routes it has."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import secrets
+import socket
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from fastapi import Request
+from nicegui import app, ui
+
+from halfsplit.bench.shelf import Claim, Shelf
+from halfsplit.problems import ExitCode, HalfsplitError
+from halfsplit.web.drafts import Drafts
+from halfsplit.web.frame import ASSETS, frame
+from halfsplit.web.guard import Guard, rules
+from halfsplit.web.house import House, load_solver
+from halfsplit.web.html import Tag, link
+from halfsplit.web.registry import PAGES, load_pages
+from halfsplit.web.shelf_page import shelf_page
+from halfsplit.web.view import View, words_of
+
+PORT = 8463  # any free one above the system's own would do
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+# A tablet that sleeps or a dropped network may come back within this, its page as it was [s].
+RECONNECT = 120.0
+OPENING = 60.0  # s a page may take to open its machine: a large file on a slow tablet
+STATIC = Path(__file__).parent / "static"
+
+
+class PortError(HalfsplitError):
+    """The port asked for is taken."""
+
+    exit_code = ExitCode.BUSY
+
+
+@dataclass(frozen=True)
+class Opening:
+    """What a server was opened with: `address` is what to type into a browser."""
+
+    folder: Path
+    host: str
+    port: int
+    address: str
+    secret: str
+    lan: bool
+
+
+def free_port(host: str, wanted: int | None) -> int:
+    """A port to listen on: the one wanted, else the usual one, else any. Raises PortError."""
+    for port in [wanted] if wanted is not None else [PORT, 0]:
+        with socket.socket() as trial:
+            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                trial.bind((host, port))
+                return int(trial.getsockname()[1])
+            except OSError as error:
+                taken = error
+    raise PortError(f"port {wanted} cannot be used: {taken}; name another with --port")
+
+
+def lan_names() -> list[str]:
+    """Names and addresses others on the local network may reach this machine by."""
+    name = socket.gethostname()
+    found = [name, f"{name}.local"]
+    with contextlib.suppress(OSError):
+        found += [str(info[4][0]) for info in socket.getaddrinfo(name, None, socket.AF_INET)]
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:  # sends nothing: asks the system which address it would send from
+            probe.connect(("192.0.2.1", 9))  # TEST-NET-1, RFC 5737: belongs to nobody
+            found.insert(0, str(probe.getsockname()[0]))
+        except OSError:
+            pass
+    return list(dict.fromkeys(found))
+
+
+def secret_in(place: Path, *, new: bool = False) -> str:
+    """This shelf's secret, kept so that a restart does not turn every device away."""
+    file = place / "secret"
+    if not new:
+        try:
+            held = file.read_text(encoding="ascii").strip()
+        except (OSError, ValueError):
+            held = ""
+        if len(held) >= 32:
+            return held
+    made = secrets.token_urlsafe(32)
+    file.unlink(missing_ok=True)
+    with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as stream:
+        stream.write(made)
+    return made
+
+
+def build(house: House) -> None:
+    """Set up the routes on the framework's own application."""
+    load_pages()
+    app.add_static_files(ASSETS, STATIC)
+
+    @ui.page("/", response_timeout=OPENING)
+    async def _shelf(search: str = "", page: int = 1) -> None:
+        await shelf_page(house, search, page)
+
+    @ui.page("/{slug}/{key:path}", response_timeout=OPENING)
+    async def _machine(slug: str, key: str, request: Request) -> None:
+        await machine_route(house, slug, key)
+
+    app.on_startup(lambda: asyncio.get_running_loop().run_in_executor(None, load_solver))
+    app.on_shutdown(house.drafts.flush_all)
+
+
+async def machine_route(house: House, slug: str, key: str) -> None:
+    """One page of one machine, or words about why there is none."""
+    page = PAGES.get(slug)
+    place = await house.enter(key) if page is not None else None
+    if page is None or place is None:
+        with frame("Not found"):
+            Tag("h1", "There is no such page")
+            Tag("p", f"Nothing on this shelf is called “{key}”, or it has no page “{slug}”.")
+            link("To the shelf", "/", "act")
+        return
+    ui.context.client.on_delete(lambda: house.leave(place))
+    try:
+        await place.opened()
+    except HalfsplitError as error:
+        with frame("Not opened"):
+            Tag("h1", "This machine could not be opened")
+            for line in words_of(error):
+                Tag("p", line, "trouble")
+            link("Try again", f"/{slug}/{key}", "act")
+            link("To the shelf", "/", "act")
+        return
+    view = View(place, house.drafts)
+    with frame(f"{page.label}: {view.facts['name']}", view, page):
+        await page.build(view)
+
+
+def opening(folder: Path, place: Path, port: int | None, lan: bool, new: bool) -> Opening:
+    """Where to listen and what to tell people."""
+    host = "0.0.0.0" if lan else "127.0.0.1"
+    chosen = free_port(host, port)
+    secret = secret_in(place, new=new)
+    name = lan_names()[0] if lan else "127.0.0.1"
+    token = f"?token={secret}" if lan else ""
+    return Opening(folder, host, chosen, f"http://{name}:{chosen}/{token}", secret, lan)
+
+
+def serve(
+    folder: Path,
+    *,
+    port: int | None = None,
+    lan: bool = False,
+    new_token: bool = False,
+    ready: Callable[[Opening], None],
+) -> bool:
+    """Serve a folder of machines until stopped; `ready` is called once pages can be opened.
+
+    Returns whether everything ended in order. Raises ShelfBusyError, PortError.
+    """
+    claim = Claim(folder)
+    try:
+        told = opening(folder, claim.place, port, lan, new_token)
+        claim.told(told.address.partition("?")[0])
+        house = House(Shelf(folder), Drafts(claim.place / "drafts"))
+        names = [*LOOPBACK, *(lan_names() if lan else [])]
+        build(house)
+        app.add_middleware(
+            Guard,
+            rules=rules(names, told.port, told.secret, open_door=not lan),
+        )
+        app.on_startup(lambda: ready(told))
+        ui.run(
+            host=told.host,
+            port=told.port,
+            title="Halfsplit",
+            favicon=STATIC / "icon.svg",
+            dark=None,
+            language="en-GB",
+            reload=False,
+            show=False,
+            show_welcome_message=False,
+            tailwind=False,
+            reconnect_timeout=RECONNECT,
+            binding_refresh_interval=None,
+            forwarded_allow_ips="",
+        )
+        return house.close()
+    finally:
+        claim.free()

@@ -1,0 +1,152 @@
+"""The shelf: every machine, where it was left, and what to do next on it."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+from urllib.parse import urlencode
+
+from nicegui import background_tasks, ui
+
+from halfsplit.bench.shelf import Found, Listed, glimpse, thorough
+from halfsplit.web.frame import address, frame
+from halfsplit.web.house import House
+from halfsplit.web.html import Tag, button, clock, field, link, rows
+from halfsplit.web.registry import pages_of
+
+SAYS = {
+    "assembly": "",
+    "boards": "a file of boards",
+    "console": "a console file",
+}
+
+
+async def shelf_page(house: House, search: str, page: int) -> None:
+    """All machines below the folder, a page at a time, the one last worked on first."""
+    listed = await asyncio.to_thread(house.shelf.page, search, page)
+    glimpses = await asyncio.to_thread(lambda: [glimpse(f) for f in listed.rows])
+    with frame("Shelf"):
+        Tag("h1", "On the shelf")
+        _search(search)
+        many = "machine" if listed.total == 1 else "machines"
+        about = f"{listed.total} {many}" + (f" with “{search}”" if search else "")
+        Tag("p", f"{about} under {house.shelf.folder}", "about")
+        if not listed.rows:
+            Tag(
+                "p",
+                "Nothing here yet. Put an assembly file into this folder, or start the "
+                "program in the folder that has them.",
+                "empty",
+            )
+        with Tag("ul", "", "shelf"):
+            places = [_row(found, row) for found, row in zip(listed.rows, glimpses, strict=True)]
+        _pager(listed, search)
+    unread = [
+        (found, spot)
+        for found, row, spot in zip(listed.rows, glimpses, places, strict=True)
+        if row["hazards"] is None and found.sort == "assembly"
+    ]
+    background_tasks.create(_fill(unread), name="hazards of the shelf")
+
+
+async def _fill(unread: list[tuple[Found, Tag]]) -> None:
+    """Read the files nobody has read since they changed, and tell their hazards."""
+    for found, spot in unread:
+        full = await asyncio.to_thread(thorough, found)
+        if spot.is_deleted:
+            return
+        spot.clear()
+        with spot:
+            _hazards(full)
+
+
+def _search(search: str) -> None:
+    typed = {"text": search}
+
+    def go() -> None:
+        ui.navigate.to("/?" + urlencode({"search": typed["text"]}))
+
+    with Tag("div", "", "finder", role="search"):
+        entry = field(
+            "Find a machine",
+            search,
+            lambda text: typed.update(text=text),
+            data_shortcut="f",
+            data_says="find a machine",
+        )
+        entry.on("keydown.enter", go, args=[])
+        button("Find", go, data_key="find")
+        if search:
+            link("All machines", "/", "act quiet")
+
+
+def _row(found: Found, row: dict[str, Any]) -> Tag:
+    pages = pages_of(found.sort)
+    with Tag("li", "", f"card {row['state'].replace(' ', '-')}"):
+        with Tag("div", "", "who"):
+            with Tag("h2"):
+                if pages:
+                    link(row["name"], address(pages[0].slug, found.key), data_key=found.key)
+                else:
+                    Tag("span", row["name"])
+            more = [row["machine"], found.key, SAYS[found.sort]]
+            Tag("p", " · ".join(m for m in more if m), "where")
+        with Tag("dl", "", "left"):
+            _pair("State", row["state"], f"state {row['state'].replace(' ', '-')}")
+            if row["condition"]:
+                _pair("Now", row["condition"])
+            readings = f"{row['readings']} reading" + ("" if row["readings"] == 1 else "s")
+            last = f", last entry {clock(row['at'])}" if row["at"] else ""
+            _pair("Journal", readings + last)
+            if row["open_items"]:
+                _pair("Open items", "; ".join(row["open_items"]), "open-item")
+            if row["next"]:
+                stale = f" (as of entry {row['next_at']}, more came since)" if row["stale"] else ""
+                _pair("Next", row["next"] + stale, "todo")
+            if row["trouble"]:
+                _pair("Trouble", row["trouble"], "trouble")
+        with Tag("div", "", "hazards") as spot:
+            if row["hazards"] is None and found.sort == "assembly":
+                Tag("p", "Hazards: reading the file …", "quiet-words")
+            else:
+                _hazards(row)
+        if pages:
+            with Tag("p", "", "doors"):
+                for place, page in enumerate(pages[:3]):
+                    link(
+                        page.label,
+                        address(page.slug, found.key),
+                        "act" if place == 0 else "act plain",
+                        aria_label=f"{page.label}: {row['name']}",
+                    )
+        else:
+            Tag("p", f"No page yet: halfsplit resume {found.key}", "quiet-words")
+    return spot
+
+
+def _hazards(row: dict[str, Any]) -> None:
+    if row["hazards"]:
+        rows(row["hazards"], "hazard")
+    elif row["trouble"]:
+        Tag("p", row["trouble"], "trouble")
+
+
+def _pair(name: str, value: str, classes: str = "") -> None:
+    with Tag("div"):
+        Tag("dt", name)
+        Tag("dd", value, classes)
+
+
+def _pager(listed: Listed, search: str) -> None:
+    if listed.pages == 1:
+        return
+
+    def at(page: int) -> str:
+        return "/?" + urlencode({"search": search, "page": page})
+
+    with Tag("nav", "", "pager", aria_label="Pages of the shelf"):
+        if listed.page > 1:
+            link("Page before", at(listed.page - 1), "act")
+        Tag("span", f"Page {listed.page} of {listed.pages}")
+        if listed.page < listed.pages:
+            link("Page after", at(listed.page + 1), "act")

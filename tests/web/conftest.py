@@ -1,0 +1,69 @@
+"""Pages without a browser: the framework's own simulated user, on a shelf with the demo tray."""
+
+from __future__ import annotations
+
+import asyncio
+import shutil
+from collections.abc import AsyncIterator, Callable
+from contextlib import AsyncExitStack
+from pathlib import Path
+
+import httpx
+import pytest
+from nicegui import core, ui
+from nicegui.testing import User, user_simulation
+
+from halfsplit.bench.shelf import Shelf
+from halfsplit.web.drafts import Drafts
+from halfsplit.web.house import House
+from halfsplit.web.server import build
+from tests.cli.conftest import TRAY, cache
+
+__all__ = ["cache"]
+BENCH = "/bench/pt3.yaml"
+
+
+@pytest.fixture
+def shelf(cache: Path, tmp_path: Path) -> Path:
+    """A folder with the demo tray."""
+    folder = tmp_path / "shelf"
+    folder.mkdir()
+    shutil.copy(TRAY, folder / "pt3.yaml")
+    return folder
+
+
+class App:
+    """The app as built on a shelf: its house, and as many simulated devices as wanted."""
+
+    def __init__(self, house: House, first: User, folder: Path) -> None:
+        self.house = house
+        self.user = first
+        self.file = folder / "pt3.yaml"
+
+    async def another(self, stack: AsyncExitStack) -> User:
+        """One more device."""
+        transport = httpx.ASGITransport(core.app)
+        client = httpx.AsyncClient(transport=transport, base_url="http://test")
+        return User(await stack.enter_async_context(client))
+
+
+@pytest.fixture
+async def app(shelf: Path, tmp_path: Path) -> AsyncIterator[App]:
+    """The app, closed at the end with all its threads."""
+    house = House(Shelf(shelf), Drafts(tmp_path / "drafts"))
+    async with user_simulation() as user:
+        build(house)
+        yield App(house, user, shelf)
+        await asyncio.to_thread(house.close)
+
+
+async def until(true: Callable[[], bool], seconds: float = 60.0) -> None:
+    """Wait until something is so; that it never is, is a failure."""
+    for _ in range(int(seconds / 0.02)):
+        if true():
+            return
+        await asyncio.sleep(0.02)
+    raise AssertionError("it never came to be so")
+
+
+assert ui

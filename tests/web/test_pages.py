@@ -1,0 +1,190 @@
+"""The pages as a simulated user finds them: what is typed is stored, told, and told everywhere."""
+
+from __future__ import annotations
+
+import asyncio
+from contextlib import AsyncExitStack
+from pathlib import Path
+from typing import Any
+
+from nicegui import ui
+from nicegui.testing import User
+
+from halfsplit.bench.shelf import Shelf
+from halfsplit.journal import Journal, glance, journal_path
+from halfsplit.web.drafts import Drafts
+from halfsplit.web.registry import PAGES
+from tests.web.conftest import BENCH, App, until
+
+
+def read_in(file: Path) -> list[tuple[str, str]]:
+    with glance(journal_path(file)) as journal:
+        return [(e.body["net"], e.body["text"]) for e in journal.entries() if e.kind == "read"]
+
+
+def field(user: User, mark: str = "reading") -> ui.input:
+    (found,) = user.find(marker=mark).elements
+    assert isinstance(found, ui.input)
+    return found
+
+
+def heard(user: User) -> str:
+    (found,) = user.find(marker="heard").elements
+    return str(getattr(found, "text", ""))
+
+
+async def enter(user: User, text: str) -> None:
+    field(user).value = text
+    await until(lambda: bool(heard(user)))
+    user.find(marker="reading").trigger("keydown.enter")
+
+
+async def test_the_shelf_lists_the_machine_with_its_hazards(app: App) -> None:
+    await app.user.open("/")
+    await app.user.should_see("Power tray PT-3")
+    await app.user.should_see("fresh")
+    await app.user.should_see("C1 may hold 4.2 J at 16 V", retries=300)
+    assert not journal_path(app.file).exists(), "looking at the shelf made a journal"
+
+
+async def test_what_is_typed_is_told_before_it_is_stored(app: App) -> None:
+    await app.user.open(BENCH)
+    field(app.user).value = "p5 4.98"
+    await until(lambda: heard(app.user) == "P5 4.98 V, fed by mains, load none")
+    field(app.user).value = "p5 4.98.1"
+    await until(lambda: "4.98.1" in heard(app.user))
+    assert read_in(app.file) == []
+
+
+async def test_a_reading_is_on_disk_and_said_back(app: App) -> None:
+    await app.user.open(BENCH)
+    await enter(app.user, "n12 -1.71")
+    await app.user.should_see(marker="said", content="N12 -1.71 V", retries=100)
+    assert read_in(app.file) == [("n12", "-1.71")]
+    assert field(app.user).value == ""
+
+
+async def test_both_devices_are_told_and_a_half_typed_reading_is_left_alone(app: App) -> None:
+    async with AsyncExitStack() as stack:
+        other = await app.another(stack)
+        await app.user.open(BENCH)
+        await other.open(BENCH)
+        field(other).value = "p12 11."
+        await enter(app.user, "n12 -1.71")
+        for user in (app.user, other):
+            await user.should_see(marker="said", content="N12 -1.71 V", retries=100)
+        assert field(other).value == "p12 11."
+        assert field(app.user).value == ""
+        assert len(app.house._places) == 1
+
+
+async def test_a_refused_reading_stays_in_its_field(app: App) -> None:
+    await app.user.open(BENCH)
+    await enter(app.user, "p5 4.98.1")
+    await app.user.should_see(kind=ui.element, content="4.98.1")
+    assert field(app.user).value == "p5 4.98.1" and read_in(app.file) == []
+    await enter(app.user, "p5 4000")
+    await app.user.should_see("It did show that: store it", retries=100)
+    app.user.find("It did show that: store it").click()
+    await until(lambda: read_in(app.file) == [("p5", "4000")])
+
+
+async def test_a_full_disk_is_said_and_the_reading_kept(app: App) -> None:
+    await app.user.open(BENCH)
+    (place,) = app.house._places.values()
+
+    def fill(noter: Any) -> None:
+        """SQLite's own refusal of one page more, as when the disk has none left."""
+        pages = noter.journal._db.execute("PRAGMA page_count").fetchone()[0]
+        noter.journal._db.execute(f"PRAGMA max_page_count = {pages}")
+
+    await place.look(fill)
+    seen = 0
+    for number in range(40):  # what room there is in the last page is used up first
+        before = len(read_in(app.file))
+        await enter(app.user, f"p5 1.{number:02d}")
+        await until(lambda before=before: len(read_in(app.file)) > before or _alerted(app.user))
+        if _alerted(app.user):
+            seen = number
+            break
+    await app.user.should_see("NOT stored")
+    await app.user.should_see("What you typed is still in the field.")
+    assert field(app.user).value == f"p5 1.{seen:02d}"
+    assert len(read_in(app.file)) == seen
+    await place.look(lambda n: n.journal._db.execute("PRAGMA max_page_count = 1000000"))
+    user = app.user
+    user.find(marker="reading").trigger("keydown.enter")
+    await until(lambda: len(read_in(app.file)) == seen + 1)
+
+
+def _alerted(user: User) -> bool:
+    return bool(
+        [e for e in user.find(ui.element).elements if "NOT stored" in str(getattr(e, "text", ""))]
+    )
+
+
+async def test_a_draft_comes_back_after_a_restart_and_is_not_stored_twice(
+    app: App, tmp_path: Path
+) -> None:
+    await app.user.open(BENCH)
+    field(app.user).value = "p5 1.1"
+    (place,) = app.house._places.values()
+    await until(lambda: bool(heard(app.user)))
+    await asyncio.sleep(0.5)
+    kept = Drafts(tmp_path / "drafts").fields(place.machine)
+    assert kept["reading"] == "p5 1.1" and kept["ticket"].startswith("app-")
+    # The server dies after the reading is on disk and before the draft is taken away.
+    app.user.find(marker="reading").trigger("keydown.enter")
+    await until(lambda: read_in(app.file) == [("p5", "1.1")])
+    app.house.drafts.put(place.machine, **kept)
+    await app.user.open(BENCH)
+    assert field(app.user).value == ""
+    with glance(journal_path(app.file)) as journal:
+        assert [e.key for e in journal.entries()] == [kept["ticket"]]
+
+
+async def test_a_journal_in_use_elsewhere_is_said(app: App) -> None:
+    with Journal.open(journal_path(app.file)):
+        await app.user.open(BENCH)
+        await app.user.should_see("This machine could not be opened")
+        await app.user.should_see("in use by process")
+    await app.user.open(BENCH)
+    await app.user.should_see("Condition now")
+
+
+async def test_a_broken_file_is_told_line_by_line(app: App) -> None:
+    text = app.file.read_text(encoding="utf-8").replace("volts: 230V", "volts: banana", 1)
+    app.file.write_text(text, encoding="utf-8")
+    await app.user.open(BENCH)
+    await app.user.should_see("This machine could not be opened")
+    await app.user.should_see("banana")
+
+
+async def test_only_what_the_shelf_listed_is_opened(app: App, tmp_path: Path) -> None:
+    outside = tmp_path / "outside.yaml"
+    outside.write_text(app.file.read_text(encoding="utf-8"), encoding="utf-8")
+    for path in ("/bench/../outside.yaml", f"/bench/{outside}", "/bench/%2e%2e/outside.yaml"):
+        await app.user.open(path)
+        await app.user.should_see("There is no such page")
+    assert app.house._places == {} and not journal_path(outside).exists()
+
+
+async def test_every_page_opens_and_says_what_it_is(app: App) -> None:
+    for slug, page in PAGES.items():
+        assert page.about.endswith("."), f"{slug} does not say what it shows"
+        await app.user.open(f"/{slug}/pt3.yaml")
+        await app.user.should_see(page.label)
+
+
+async def test_a_machine_nobody_looks_at_is_free_for_others(app: App) -> None:
+    await app.user.open(BENCH)
+    (place,) = app.house._places.values()
+    app.house.leave(place)
+    await until(lambda: not place.desk.clerk.thread.is_alive())
+    with Journal.open(journal_path(app.file), wait=0):
+        pass
+    assert app.house._places == {}
+
+
+def test_a_shelf_of_one(shelf: Path) -> None:
+    assert [f.key for f in Shelf(shelf).scan()] == ["pt3.yaml"]
