@@ -53,8 +53,19 @@ def _power(data: dict[str, Any], words: str) -> None:
             table.add_column(head, justify="right" if head == "times" else "left")
         for f in data["findings"][:20]:
             when = f["under"] if f["weight"] == 1.0 else f"{f['under']} ({100 * f['weight']:.0f} %)"
+            when += f", {f['when']}" if f["when"] else ""
             table.add_row(f"{f['ratio']:.2f}", f["part"], escape(f["words"]), escape(when))
         show.out.print(table)
+    for story in data["fuses"][:6]:
+        _fuse(story)
+    if data["harder"]:
+        show.say("Within its ratings, but far hotter than usual:")
+    for h in data["harder"][:6]:
+        show.say(f"  {h['words']}")
+    for ref, near in data["beside"].items():
+        show.say(f"  beside {ref}, which would run hot: look at {', '.join(near)} too")
+    for line in data["ripple"]:
+        show.say(f"  {line}")
     for i in data["inrush"][:6]:
         show.say(f"  {i['words']}")
     for name in data["unsolved"]:
@@ -62,10 +73,20 @@ def _power(data: dict[str, Any], words: str) -> None:
     if data["damage"]:
         show.say(
             f"Chance that some part is hurt, over suspects of {100 * data['covered']:.0f} % weight "
-            f"together: {100 * data['damage']:.1g} %"
+            f"together: {min(100 * data['damage'], 99):.2g} %"
         )
     for k, p in enumerate(data["lightest"]):
         show.say(("Lightest that teaches: " if k == 0 else "  or ") + p["words"])
+
+
+def _fuse(story: dict[str, Any]) -> None:
+    """What a fuse does under one case: before it opens, after, or that it does not."""
+    chance = "" if story["weight"] == 1.0 else f" ({100 * story['weight']:.0f} %)"
+    show.out.print(f"[bold]{escape(story['under'])}{chance}:[/] {escape(story['words'])}")
+    if story["until"]:
+        show.say(f"  until then {story['until']}")
+    if story["after"]:
+        show.say(f"  after that {story['after']}")
 
 
 def leans(file: Path, *, json: Json = False) -> int:
