@@ -65,7 +65,8 @@ def _known_layout(assembly: Assembly, reader: Notes) -> None:
         for other in (ref, *listed):
             if other not in assembly.parts:
                 wrong = f"there is no part `{other}`"
-                reader.add(f"layout.{ref}", wrong, near(other, assembly.parts))
+                instead = near(other, assembly.parts) or "a reference that stands under `parts`"
+                reader.add(f"layout.{ref}", wrong, instead)
         if ref in listed:
             reader.add(f"layout.{ref}", f"{ref} cannot sit beside itself", "another part")
 

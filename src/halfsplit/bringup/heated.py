@@ -104,3 +104,23 @@ def ripple_words(machine: Machine, condition: Condition, stress: Stress) -> list
                 f"{'a tenth' if shorter >= 10 else f'1/{shorter:.1g}'} as long or less"
             )
     return found
+
+
+def starting_words(machine: Machine, stress: Stress) -> list[str]:
+    """Fans and lamps of the healthy row that take far more at switch-on than once they run."""
+    if stress.status[0] == Status.UNSOLVED:
+        return []
+    found = []
+    for k, (ref, part) in enumerate(machine.assembly.parts.items()):
+        amps = float(stress.amps[0, k])
+        if not amps >= MUCH:
+            continue
+        if part.KIND == "fan" and part.__dict__.get("start"):
+            first = amps * part.__dict__["start"] / part.__dict__["amps"]
+            found.append(f"{ref} starts with {show(first, 'A', 2)}, {show(amps, 'A', 2)} turning")
+        elif part.KIND == "lamp":
+            first = amps / part.__dict__["cold_ratio"]
+            found.append(
+                f"{ref} takes up to {show(first, 'A', 2)} cold, {show(amps, 'A', 2)} alight"
+            )
+    return found

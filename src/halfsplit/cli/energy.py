@@ -64,7 +64,7 @@ def _power(data: dict[str, Any], words: str) -> None:
         show.say(f"  {h['words']}")
     for ref, near in data["beside"].items():
         show.say(f"  beside {ref}, which would run hot: look at {', '.join(near)} too")
-    for line in data["ripple"]:
+    for line in [*data["ripple"], *data["starts"]]:
         show.say(f"  {line}")
     for i in data["inrush"][:6]:
         show.say(f"  {i['words']}")
