@@ -72,6 +72,18 @@ def test_card_judges_a_candidate(tray: Path, run: Run) -> None:
     assert run("card", "pt3.yaml", "F2", "--try", "banana=1").code == 1
 
 
+def test_card_of_a_burnt_lead_needs_no_part(tray: Path, run: Run) -> None:
+    """IPC-2221 outside at 10 K by hand: 5 A asks 108.9 mil, 2.8 mm, of 35 um copper; the other
+    way 0.5 mm carries 1.44 A (a public calculator's table)."""
+    text = run("card", "pt3.yaml", "--wire", "5A").out
+    assert "AWG 22 (0.64 mm)" in text and "trace 2.8 mm wide" in text and "melts" in text
+    found = run("card", "pt3.yaml", "--trace", "0.5", "--json").json
+    assert abs(found["amps"] - 1.44) < 0.015 and "0.5 mm wide" in found["words"]
+    assert run("card", "pt3.yaml").code == 1
+    assert run("card", "pt3.yaml", "--wire", "banana").code == 1
+    assert run("card", "pt3.yaml", "--trace", "0").code == 2
+
+
 def test_plan_is_written_once_ticked_by_readings_and_survives(tray: Path, run: Run) -> None:
     first = run("plan", "pt3.yaml", "--json").json
     again = run("plan", "pt3.yaml", "--json").json

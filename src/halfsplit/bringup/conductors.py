@@ -91,6 +91,13 @@ def conductor_words(amps: float) -> str:
     )
 
 
+def trace_words(millimetres: float) -> tuple[float, str]:
+    """What a trace of some width carried [A], and the wire for it, in words: 35 um copper outside a
+    board, 10 K warmer; narrower copper than that it may be, and then carried less."""
+    amps = trace_amps(millimetres * MILS * OUNCE)
+    return amps, f"a trace {millimetres:g} mm wide carried up to {conductor_words(amps)}"
+
+
 def fuse_equivalent(drawn: Fuse, fitted: Fuse) -> list[str]:
     """Why one fuse may not stand for another; empty when nothing speaks against it."""
     found = []

@@ -13,6 +13,7 @@ from rich.table import Table
 
 from halfsplit.cli import show
 from halfsplit.cli.common import NONE, Feed, Json, Limiters, Load, emit, session
+from halfsplit.problems import Problem, ProblemsError
 
 Weight = Annotated[
     float,
@@ -181,19 +182,34 @@ def _gate(data: dict[str, Any]) -> None:
 
 def card(
     file: Path,
-    part: str,
+    part: str | None = None,
     *,
     try_: Annotated[
         list[str] | None,
         Parameter(name="--try", help='a part to judge: "type=1N1200A", "esr=5mohm"; repeatable'),
+    ] = None,
+    wire: Annotated[str | None, Parameter(help="a current a burnt lead carried: 6A")] = None,
+    trace: Annotated[
+        float | None, Parameter(help="width of a burnt trace, in mm", validator=Number(gt=0))
     ] = None,
     json: Json = False,
 ) -> int:
     """What a position demands of its part, and whether another would do, with reasons.
 
     Worked out from the circuit: volts, amperes, watts, speed, series resistance, gain, polarity,
-    pins.
+    pins. With --wire or --trace: the wire for a burnt lead or trace, no part needed.
     """
+    from halfsplit.bench.bringing import value
+    from halfsplit.bringup.conductors import conductor_words, trace_words
+
+    amps = value("wire", wire, "A")
+    if amps is not None or trace is not None:
+        carried, words = trace_words(trace) if trace is not None else (amps or 0.0, "")
+        words = words or f"a lead that carried {conductor_words(carried)}"
+        return emit({"amps": carried, "words": words}, json, lambda: show.say(words))
+    if part is None:
+        wrong = "no part was named"
+        raise ProblemsError([Problem("", 0, 0, "card", wrong, "card FILE CR5, or --wire 6A")])
     from halfsplit.assembly.condition import find_part, parse_change
     from halfsplit.bringup.card import card as ask
     from halfsplit.bringup.judge import judge
