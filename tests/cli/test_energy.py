@@ -106,6 +106,32 @@ def test_plan_is_written_once_ticked_by_readings_and_survives(tray: Path, run: R
     assert run("plan", "pt3.yaml", "--done", "nonesuch", "--note", "x").code == 3
 
 
+def test_plan_reads_as_at_the_bench(tray: Path, run: Run) -> None:
+    """Ohms of the dead rails as in the design notes (517, 1.61k, 1.82k at 0.1 mA); which lead
+    of a supply goes where; what to type; no caution that says the mains is on before it is."""
+    text = run("plan", "pt3.yaml").out
+    for label, ohms in (("P5", "517 Ω"), ("P12", "1.61 kΩ"), ("N12", "1.82 kΩ")):
+        assert f"{label}: red lead on it {ohms}" in text
+    assert "its minus to vrnr (a lead of C3), its plus to com" in text
+    assert "load 2.0 Ω (12 W) on P5, 24 Ω (6.0 W) on P12" in text
+    assert "--feed raws --load half" in text and "--done raw-vrnr --note" in text
+    assert "FILE" not in text and "is on: pull the plug" not in text
+    assert text.index("the plug out and in sight") < text.index("unplug before wiring")
+
+
+def test_expect_tells_of_a_fuse_that_opens(tray: Path, run: Run) -> None:
+    script = tray.parent / "q10.yaml"
+    script.write_text("faults:\n  Q10: {mode: c-e short}\n")
+    asked = ("expect", "pt3.yaml", "p5", "p12", "--load", "full", "--faults", str(script))
+    text = run(*asked).out
+    assert "F2 (8.0 A F) at 19 A opens within" in text and "after that p5 0.0" in text
+    lines = {line["name"]: line for line in run(*asked, "--json").json}
+    assert lines["p5"]["mean"] > 1.5 and lines["p5"]["left"] < 0.1
+    assert abs(lines["p12"]["left"] - 11.92) < 0.05
+    plain = run("expect", "pt3.yaml", "p5", "--load", "full", "--json").json
+    assert plain[0]["fuses"] == "" and plain[0]["left"] is None
+
+
 def test_gate_takes_the_trip_that_protect_stored(tray: Path, run: Run) -> None:
     assert run("change", "pt3.yaml", "--feed", "off").code == 0
     fired = ("--trip", "6.31V", "--trip", "6.30V", "--trip", "6.33V")

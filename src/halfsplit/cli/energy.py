@@ -267,5 +267,5 @@ def plan(
         if done is not None:
             planning.tick(bench, done, note)
         data = planning.plan_dict(bench)
-        lines = planning.page(data, bench.assembly.name)
+        lines = planning.page(data, bench.assembly.name, bench.assembly.file.name)
         return emit(data, json, lambda: show.say("\n".join(lines)))
