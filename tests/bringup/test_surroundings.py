@@ -42,6 +42,19 @@ def test_what_runs_hot_without_passing_a_rating_is_named_with_its_neighbours() -
     assert {"R3", "C4"} <= set(found.beside["Q1"])
 
 
+def test_a_rail_too_high_for_logic_is_told() -> None:
+    """R17 open at the bench load: the crowbar fires; with the crowbar out P5 stands at 10.08 V, and
+    with C4 shorted at 6.93 V, below the 7.0 V TTL stands (design notes of the tray)."""
+    cases = {h.name: h for h in single_faults(tray.tray().assembly)}
+    at = Condition("raws", "bench")
+    out = at.with_change(Change("SCR1", "removed"))
+    asked = [(cases["R17 open"], 0.2), (cases["C4 short"], 0.2)]
+    assert power_check(tray.tray(), at, asked, propose=False).rails == ()
+    (line,) = power_check(tray.tray(), out, asked, propose=False).rails
+    assert line.startswith("P5 would stand at 10.0") and "if R17 open (20 %)" in line
+    assert "7.00 V" in line
+
+
 @pytest.fixture
 def session(tmp_path: Path) -> Iterator[Session]:
     file = Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))

@@ -66,7 +66,8 @@ def _known_layout(assembly: Assembly, reader: Notes) -> None:
             if other not in assembly.parts:
                 wrong = f"there is no part `{other}`"
                 instead = near(other, assembly.parts) or "a reference that stands under `parts`"
-                reader.add(f"layout.{ref}", wrong, instead)
+                # It only says what else to look at, so the machine may be worked on without it.
+                reader.add(f"layout.{ref}", wrong, instead, doubt=True)
         if ref in listed:
             reader.add(f"layout.{ref}", f"{ref} cannot sit beside itself", "another part")
 

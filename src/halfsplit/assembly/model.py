@@ -164,7 +164,7 @@ class Assembly:
         """Parts that sit beside one, whichever of the two the file names first."""
         found = [*self.layout.get(ref, ())]
         found += [other for other, listed in self.layout.items() if ref in listed]
-        return tuple(dict.fromkeys(r for r in found if r != ref))
+        return tuple(dict.fromkeys(r for r in found if r != ref and r in self.parts))
 
     def default_feed(self) -> str:
         """The first feed listed."""

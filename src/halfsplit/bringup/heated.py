@@ -15,6 +15,7 @@ from halfsplit.faults.melting import Cleared
 from halfsplit.faults.ratings import MADE_FOR_SINK, thermal_path
 from halfsplit.faults.stress import Stress
 from halfsplit.quantity import show
+from halfsplit.quantity.volts import volts
 
 # Watts a part must take, and times what it takes when all is well, to be worth a line: heat that
 # scorches what is beside it long before a rating is passed. Common practice, no published source.
@@ -124,3 +125,35 @@ def starting_words(machine: Machine, stress: Stress) -> list[str]:
                 f"{ref} takes up to {show(first, 'A', 2)} cold, {show(amps, 'A', 2)} alight"
             )
     return found
+
+
+def rail_words(
+    machine: Machine,
+    cases: Sequence[tuple[str, float]],
+    stress: Stress,
+    gone: Mapping[int, Cleared],
+) -> list[str]:
+    """Rails that would stand above what nothing on them may ever see, worst case each, in words."""
+    worst: dict[str, tuple[float, str]] = {}
+    for row, (name, weight) in enumerate(cases):
+        done = gone.get(row)
+        states = [(stress, row, "")]
+        if done is not None:
+            states.append((done.stress, done.row, f", once {done.names} is open"))
+        for seen, at, when in states:
+            if seen.status[at] == Status.UNSOLVED:
+                continue
+            for (label, rail), level in zip(
+                machine.assembly.rails.items(), seen.levels[at], strict=True
+            ):
+                size = abs(float(level))
+                if rail.absolute is None or size <= abs(rail.absolute):
+                    continue
+                if size > worst.get(label, (0.0, ""))[0]:
+                    under = name if row == 0 else f"if {name} ({100 * weight:.0f} %)"
+                    worst[label] = (
+                        size,
+                        f"{label} would stand at {volts(float(level))} {under}{when}: nothing on "
+                        f"it may see over {volts(rail.absolute)}, so no board stays on it",
+                    )
+    return [words for _, words in worst.values()]

@@ -12,7 +12,7 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.limiter import level_of
 from halfsplit.assembly.lower import Machine
 from halfsplit.bringup.fuse_story import FuseStory, fuse_stories
-from halfsplit.bringup.heated import Harder, harder, ripple_words, starting_words
+from halfsplit.bringup.heated import Harder, harder, rail_words, ripple_words, starting_words
 from halfsplit.bringup.inrush import Inrush, inrushes
 from halfsplit.bringup.lightest import Proposal, proposals
 from halfsplit.circuit.solution import Status
@@ -67,6 +67,7 @@ class PowerCheck:
     beside: parts to look at again, because they sit beside one that would run hot.
     ripple: capacitors whose ripple current has no rating to be held against, in words.
     starts: fans and lamps that take far more at switch-on, in words.
+    rails: rails that would stand above what nothing on them may ever see, in words.
     damage: chance that energising now would hurt some part, over the suspects looked at.
     covered: joint weight of what was looked at.
     unsolved: cases that could not be solved and so claim nothing.
@@ -81,6 +82,7 @@ class PowerCheck:
     beside: dict[str, tuple[str, ...]]
     ripple: tuple[str, ...]
     starts: tuple[str, ...]
+    rails: tuple[str, ...]
     inrush: tuple[Inrush, ...]
     damage: float
     covered: float
@@ -108,6 +110,7 @@ class PowerCheck:
             "beside": {ref: list(near) for ref, near in self.beside.items()},
             "ripple": list(self.ripple),
             "starts": list(self.starts),
+            "rails": list(self.rails),
             "inrush": [asdict(i) for i in self.inrush],
             "damage": round(self.damage, 4),
             "covered": round(self.covered, 4),
@@ -187,6 +190,7 @@ def power_check(
         beside,
         tuple(ripple_words(machine, condition, stress)),
         tuple(starting_words(machine, stress)),
+        tuple(rail_words(machine, cases, stress, gone)),
         tuple(inrushes(machine, condition, stress)),
         damage,
         sum(w for _, w in suspects),

@@ -57,6 +57,8 @@ def _power(data: dict[str, Any], words: str) -> None:
             when += f", {f['when']}" if f["when"] else ""
             table.add_row(f"{f['ratio']:.2f}", f["part"], escape(f["words"]), escape(when))
         show.out.print(table)
+    for line in data["rails"]:
+        show.out.print(f"[bold red]{escape(line)}[/]")
     for story in data["fuses"][:6]:
         _fuse(story)
     if data["harder"]:
