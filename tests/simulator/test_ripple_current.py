@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.condition import Change, Condition
+from halfsplit.circuit.follow import follow
 from halfsplit.faults.stress import stresses
 from tests.simulator import deck, stile, tray
 from tests.simulator.waves import Waves, transient
@@ -50,3 +51,14 @@ def test_output_capacitor_of_the_switcher() -> None:
     choke = run.amps["L1"]
     assert mine == pytest.approx((choke.max() - choke.min()) / 12**0.5, rel=0.08)
     assert mine == pytest.approx(rms(run, "C5"), rel=0.05)
+
+
+def test_no_sample_of_a_beat_is_left_out() -> None:
+    """With Q4 out the first sample falls on the end of a step to the last digit; every sample kept
+    lies between the lowest and the highest instant seen."""
+    machine = stile.machine()
+    at = Condition("raw", "full", (Change("Q4", "removed"),))
+    solved, _ = follow(machine.topology, machine.topology.rows([machine.values(at)]))
+    wave = solved.wave[0].astype(float)
+    assert (wave >= solved.low[0][:, None] - 1e-3).all()
+    assert (wave <= solved.high[0][:, None] + 1e-3).all()
