@@ -169,3 +169,26 @@ def test_fan_and_lamp_are_loads(tmp_path: Path) -> None:
     # 12 V over 1 ohm and 12 V / 0.6 A: 0.57 A, 6.5 W of the 4.8 W that 1.15 times 12 V would give.
     assert worst_of(held, 1, "watts", "M1")[1] == pytest.approx(0.571**2 * 20.0, rel=0.02)
     assert worst_of(held, 1, "watts", "M1")[2] > 1.3
+
+
+# A 105 V gas tube behind its dropper: 9.5 mA lit, by hand.
+TUBE = """assembly: Reference
+parts:
+  S1: {kind: supply, volts: 200V, ohms: 10R, pos: raw, neg: com}
+  R1: {kind: resistor, value: 10k, power: 2W, a: raw, b: ref}
+  R2: {kind: resistor, value: 1M, power: 1W, a: ref, b: com}
+  V1: {kind: gas-tube, value: 105V, test_current: 10mA, impedance: 100R, strike: 130V,
+       min_current: 5mA, max_current: 30mA, a: ref, k: com}
+rails:
+  REF: {net: ref, limits: 100..110V}
+"""
+
+
+def test_a_gas_tube_that_does_not_glow_has_no_current(tmp_path: Path) -> None:
+    file = tmp_path / "tube.yaml"
+    file.write_text(TUBE)
+    with Session(file) as bench:
+        assert shift(bench, "V1", "dark", "R1 open", "R1 drifted low") > 10.0
+        assert shift(bench, "V1", "lit", "R1 open", "R1 drifted low") < 0.1
+        with pytest.raises(HalfsplitError, match="sign of a fan"):
+            bench.observe("", "V1", sign="turning")
