@@ -193,6 +193,8 @@ def _bjt(deck, i, element, v, nets, open_lead):  # type: ignore[no-untyped-def]
             raise ValueError(f"{element.name}: an open lead must be given as open_lead")
         return
     leads = {"c": c, "b": b, "e": e}
+    if v["afloat"] > 0 and element.name not in open_lead:
+        open_lead = {element.name: "b"}
     if element.name in open_lead:
         lead = open_lead[element.name]
         add(f"Ropen{i} {leads[lead]} o{i} 1e9")

@@ -95,6 +95,7 @@ def expect(
     for condition in conditions:
         rows, moves = [faults or {}], session.dictionary.moves
         table = predict(session.machine, condition, rows, moves=moves)
+        table = session.dictionary.sloped(condition, table, session.progress)
         asked = [net for _, net in nets]
         drawn = session.spreads.drawn(condition, rows, table, [0], asked)
         table = table.with_draws(drawn, table.nets)

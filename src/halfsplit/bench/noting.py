@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
@@ -77,9 +77,15 @@ class Noter(Recorder):
         body = {"text": said, "part": ref, "touched": touched, "sign": sign, "found": values}
         return self._append("observe", {**body, "condition": self.condition.as_dict()})
 
-    def read_current(self, name: str, text: str, condition: Condition | None = None) -> Entry:
+    def read_current(
+        self,
+        name: str,
+        text: str,
+        condition: Condition | None = None,
+        instrument: Mapping[str, Any] | None = None,
+    ) -> Entry:
         """Store the current through a meter put in a part's place (a fuse out, a wire opened),
-        counted from its first lead to its second.
+        counted from its first lead to its second. `instrument` says which one sent it.
 
         Raises ProblemsError when the text is no current or the part has not two leads.
         """
@@ -117,6 +123,7 @@ class Noter(Recorder):
                 "text": f"{reading.text} through {part.ref}",
                 "condition": linked.as_dict(),
                 "meter": self.meter.__dict__,
+                **({"instrument": dict(instrument)} if instrument else {}),
             },
         )
 

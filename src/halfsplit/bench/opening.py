@@ -7,6 +7,7 @@ from pathlib import Path
 from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
 from halfsplit.bench.healthy import healthy_doubts
+from halfsplit.bench.pins_file import load_pins
 from halfsplit.boards import consoles
 from halfsplit.boards.file import load_rack
 from halfsplit.boards.which import misplaced, sort_of
@@ -25,7 +26,7 @@ def open_machine(path: Path) -> tuple[Machine, list[Problem]]:
 
 
 def check_file(path: Path) -> list[Problem]:
-    """Every problem of a file: its text, its electrical sense, and its healthy solution.
+    """Every problem of a file: its text, its electrical sense, its healthy solution, its pins.
 
     A file of boards and a console file are told by their sections, and checked as such.
     """
@@ -36,7 +37,7 @@ def check_file(path: Path) -> list[Problem]:
         return load_rack(path)[1]
     assembly, problems = load(path)
     if assembly is not None:
-        problems = problems + healthy_doubts(Machine(assembly))
+        problems = problems + healthy_doubts(Machine(assembly)) + load_pins(assembly)[1]
     return problems
 
 

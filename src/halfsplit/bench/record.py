@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
@@ -190,12 +191,13 @@ class Recorder:
         condition: Condition | None = None,
         key: str | None = None,
         sure: bool = False,
+        instrument: Mapping[str, Any] | None = None,
     ) -> Entry:
         """Store what the meter showed, with the condition it was taken in, then return the entry.
 
         With `ripple` it is peak to peak from a scope, with `ac` what the AC range showed, with
         `frequency` in hertz. With `ohmmeter` it is a resistance or diode test of the dead machine,
-        red lead on `name`.
+        red lead on `name`. `instrument` says which one sent it, where nobody typed it.
 
         Raises ProblemsError when the text is no reading, or one far beyond anything in this circuit
         unless `sure`, and NotFoundError for an unknown net; nothing is stored in either case.
@@ -235,7 +237,8 @@ class Recorder:
             self._append("condition", {"condition": replace(condition, warm=None).as_dict()})
         at = condition or self.condition
         numeric = reading.state == "number"
-        driven = {} if ohmmeter is None else {"ohmmeter": ohmmeter.as_dict()}
+        driven: dict[str, Any] = {} if ohmmeter is None else {"ohmmeter": ohmmeter.as_dict()}
+        driven |= {"instrument": dict(instrument)} if instrument else {}
         return self._append(
             "read",
             {

@@ -6,6 +6,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from halfsplit.bench.session import Session
+from halfsplit.diagnosis.groups import fold
+from halfsplit.diagnosis.search import fit
 from halfsplit.journal import Entry
 
 # Weight from which somebody counts as a suspect, and below which one that was is dropped.
@@ -66,6 +68,28 @@ def trail(session: Session, last: int | None = None) -> list[Step]:
         previous = now
     session.until = None
     return steps
+
+
+def weights_over(session: Session, most: int = 24) -> list[tuple[int, str, dict[str, float]]]:
+    """After entries that weigh: number, words, and weight by suspect.
+
+    Each is the whole sum anew, so of a long journal `most` are looked at, evenly, the last always.
+    """
+    entries = [e for e in session.entries if e.kind in WEIGHED]
+    step = max((len(entries) - 1) / max(most - 1, 1), 1.0)
+    chosen = sorted({len(entries) - 1 - round(k * step) for k in range(most)})
+    found = []
+    try:
+        for entry in (entries[k] for k in chosen if k >= 0):
+            session.until = entry.seq
+            # Each suspect's own weight; sets told once, as the least of them.
+            own = fold(session.hypotheses, session.belief.weights(), fit(session.belief))
+            named = zip(session.hypotheses, own, strict=True)
+            weights = {h.name: float(w) for h, w in named if w >= DROPPED}
+            found.append((entry.seq, words(session, entry), weights))
+    finally:
+        session.until = None
+    return found
 
 
 def _weights(session: Session, number: int) -> dict[str, float]:

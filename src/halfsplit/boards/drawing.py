@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
+from halfsplit import svg as svg_text
 from halfsplit.boards.plan import Check
 from halfsplit.boards.wiring import Plan
 from halfsplit.quantity.volts import volts
@@ -21,24 +22,19 @@ def svg(plan: Plan) -> str:
     high = _TOP + rows * _ROW + 24
     place = {label: (_LEFT, _y(k)) for k, label in enumerate(left)}
     place |= {label: (_RIGHT, _y(k)) for k, label in enumerate(right)}
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDE} {high}" '
-        f'width="{_WIDE}" height="{high}" style="{_STYLE}" role="img" '
-        f'aria-label="{escape(f"Cable from {plan.a} to {plan.b}")}">',
-        f'<rect width="{_WIDE}" height="{high}" fill="white"/>',
-    ]
+    parts = [svg_text.el("rect", {"width": _WIDE, "height": high, "fill": "white"})]
     for name, x, wide, labels in ((plan.a, 20, _LEFT - 20, left), (plan.b, _RIGHT, 210, right)):
-        box = rows * _ROW + 12
-        parts.append(
-            f'<rect x="{x}" y="{_TOP - 22}" width="{wide}" height="{box}" fill="none" '
-            'stroke="black"/>'
-        )
-        parts.append(f'<text x="{x + 4}" y="24" font-weight="bold">{escape(name)}</text>')
+        box: dict[str, float | int | str | None] = {
+            "x": x,
+            "y": _TOP - 22,
+            "width": wide,
+            "height": rows * _ROW + 12,
+        }
+        parts.append(svg_text.el("rect", {**box, "fill": "none", "stroke": "black"}))
+        parts.append(svg_text.text(x + 4, 24, name, font_weight="bold"))
         for k, label in enumerate(labels):
             at, anchor = (_LEFT - 10, "end") if name == plan.a else (_RIGHT + 10, "start")
-            parts.append(
-                f'<text x="{at}" y="{_y(k) + 4}" text-anchor="{anchor}">{escape(label)}</text>'
-            )
+            parts.append(svg_text.text(at, _y(k) + 4, label, text_anchor=anchor))
     bows = 0
     for wire in plan.wires:
         (x1, y1), (x2, y2) = place[wire.a.label], place[wire.b.label]
@@ -46,24 +42,38 @@ def svg(plan: Plan) -> str:
             parts += _bow(x1, y1, y2, bows, wire.why, "")
             bows += 1
             continue
-        why = f"<title>{escape(wire.why)}</title>"
-        parts.append(f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="black">{why}</line>')
+        line: dict[str, float | int | str | None] = {
+            "x1": x1,
+            "y1": y1,
+            "x2": x2,
+            "y2": y2,
+            "stroke": "black",
+        }
+        parts.append(svg_text.el("line", line, svg_text.title(wire.why)))
     for tie in plan.ties:
         (x, y1), (_, y2) = place[tie.pin.label], place[tie.to.label]
         parts += _bow(x, y1, y2, bows, tie.why, tie.by)
         bows += 1
-    parts += [f'<circle cx="{x}" cy="{y}" r="3"/>' for x, y in place.values()]
-    return "\n".join([*parts, "</svg>", ""])
+    parts += [svg_text.el("circle", {"cx": x, "cy": y, "r": 3}) for x, y in place.values()]
+    return svg_text.page(
+        _WIDE,
+        high,
+        f"Cable from {plan.a} to {plan.b}",
+        parts,
+        width=_WIDE,
+        height=high,
+        style=_STYLE,
+    )
 
 
 def _bow(x: int, y1: int, y2: int, k: int, why: str, by: str) -> list[str]:
     """A joint within one plug, bowed out from it so that it is not hidden by the plug's edge."""
     out = (x + _LOOP + 8 * k) if x == _LEFT else (x - _LOOP - 8 * k)
-    line = 'fill="none" stroke="black" stroke-dasharray="4 2"'
-    path = f'<path d="M{x} {y1} H{out} V{y2} H{x}" {line}><title>{escape(why)}</title></path>'
+    dash = {"fill": "none", "stroke": "black", "stroke-dasharray": "4 2"}
+    path = {"d": f"M{x} {y1} H{out} V{y2} H{x}", **dash}
     anchor = "start" if x == _LEFT else "end"
-    where = f'x="{out}" y="{(y1 + y2) / 2}" text-anchor="{anchor}"'
-    return [path, *([f"<text {where}>{escape(by)}</text>"] if by else [])]
+    said = [svg_text.text(out, (y1 + y2) / 2, by, text_anchor=anchor)] if by else []
+    return [svg_text.el("path", {**path}, svg_text.title(why)), *said]
 
 
 def _y(row: int) -> int:

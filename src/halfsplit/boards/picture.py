@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 
+from halfsplit import svg
 from halfsplit.boards.model import Rack
 
 # Geometry of the drawing, in SVG units.
@@ -78,40 +78,29 @@ def svg_picture(board: str, items: Sequence[Row]) -> str:
     wide = _LEFT + _CELL * max((len(r.straps) for r in items), default=1) + 220
     tall = _TOP + sum(2 * _ROW + _GAP + 14 for _ in items) + 10
     out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {tall}" '
-        f'font-family="sans-serif" font-size="13" role="img">',
-        f"<title>Settings of board {escape(board)}</title>",
-        f'<rect width="{wide}" height="{tall}" fill="#fff"/>',
-        f'<text x="10" y="22" font-size="16" font-weight="bold">{escape(board)}</text>',
+        svg.el("rect", {"width": wide, "height": tall, "fill": "#fff"}),
+        svg.text(10, 22, board, font_size=16, font_weight="bold"),
     ]
     y = _TOP
     for row in items:
-        head = f"{row.setting} = {row.choice} — {row.means}"
-        out.append(f'<text x="10" y="{y + 10}">{escape(head)}</text>')
+        out.append(svg.text(10, y + 10, f"{row.setting} = {row.choice} — {row.means}"))
         y += 18
         for k, strap in enumerate(row.straps):
             x = _LEFT + k * _CELL
             fill = "#c2410c" if row.moved(k) else "#1f2937"
-            out.append(
-                f'<text x="{x + _CELL / 2}" y="{y + 10}" text-anchor="middle" '
-                f'fill="{fill}">{escape(strap)}</text>'
-            )
+            out.append(svg.text(x + _CELL / 2, y + 10, strap, text_anchor="middle", fill=fill))
             for j, word in enumerate(row.words):
-                top = y + 16 + j * _ROW
+                look: dict[str, float | int | str | None] = {"fill": "none", "stroke": "#9ca3af"}
                 if row.to[k] == word:
-                    style = f'fill="{fill}"'
+                    look = {"fill": fill}
                 elif row.was[k] == word:
-                    style = 'fill="none" stroke="#c2410c" stroke-width="2" stroke-dasharray="4 2"'
-                else:
-                    style = 'fill="none" stroke="#9ca3af"'
-                out.append(
-                    f'<rect x="{x + 14}" y="{top}" width="{_CELL - 28}" height="{_ROW - 8}" '
-                    f'rx="3" {style}/>'
-                )
+                    look |= {"stroke": "#c2410c", "stroke-width": 2, "stroke-dasharray": "4 2"}
+                top = y + 16 + j * _ROW
+                place = {"x": x + 14, "y": top, "width": _CELL - 28, "height": _ROW - 8, "rx": 3}
+                out.append(svg.el("rect", {**place, **look}))
         for j, word in enumerate(row.words):
-            out.append(
-                f'<text x="{_LEFT - 6}" y="{y + 30 + j * _ROW}" text-anchor="end">'
-                f"{escape(word)}</text>"
-            )
+            out.append(svg.text(_LEFT - 6, y + 30 + j * _ROW, word, text_anchor="end"))
         y += 2 * _ROW + _GAP - 4
-    return "\n".join([*out, "</svg>", ""])
+    return svg.page(
+        wide, tall, f"Settings of board {board}", out, font_family="sans-serif", font_size=13
+    )

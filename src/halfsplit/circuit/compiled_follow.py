@@ -19,6 +19,14 @@ from halfsplit.circuit.compiled_pace import (
     regular,
     watch,
 )
+from halfsplit.circuit.compiled_silence import (
+    EVERY,
+    HEARD,
+    LEFT,
+    SILENCES,
+    make_silences,
+    silence,
+)
 from halfsplit.circuit.compiled_step import (
     COUNT,
     KNOWN,
@@ -41,7 +49,10 @@ PAUSE = 12.0  # times the beat: a longer silence is a restart, not a beat
 KICK = 0.02  # share of its scale every store is moved by to see whether a standstill is stable
 # A slower beat [s] is heard as single ticks: attempts to start, not a switching frequency.
 TICK = 0.02
-PATIENCE = 40  # beats without another silence after which one is taken for part of starting up
+# Beats without another silence after which one is taken for part of starting up. What ran longer
+# and fell silent all the same, twice, goes on doing so, each attempt through a whole soft start, as
+# a crowbar makes it; nothing of those is leapt over.
+PATIENCE, LONG_PATIENCE = 40, 3000
 # Leaps after which the march goes on plainly, and its averages over spells decide.
 ENOUGH = 150
 HORIZON = 0.01  # s
@@ -99,15 +110,14 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
     old = np.zeros(ar.code.size)
     hq = np.zeros((ar.code.size, 2))
     latch = np.zeros(ar.code.size, dtype=np.int8)
-    begun = np.zeros(ar.code.size)
+    d = make_silences(ar)
     clear(y)
     clear(spell)
     kicked = not kick
     next_try = 1e-3
-    bursts = 0
-    burst_at = 0.0
-    last_burst = 0.0
     beat = 0.0
+    ran, relapses = 0, 0
+    patience = PATIENCE
     spells = 0
     in_spell = 0
     while m.ctl[COUNT] < most and m.ctl[TIME] < stop:
@@ -138,27 +148,23 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
             continue
         gap = interval(c, 0)
         if beat > 0.0 and gap > PAUSE * beat:
-            now = m.ctl[TIME]
-            pause = now - burst_at
-            bursts += 1
-            same = True  # every store stands where it stood when the last attempt began
-            for e in ar.store:
-                same &= abs(m.q0[e, 0] - begun[e]) < 0.02 * m.scale[e] + 1e-3
-                begun[e] = m.q0[e, 0]
-            if bursts >= 3 and same and abs(pause - last_burst) < 0.03 * pause:
-                period[0] = pause
+            if silence(ar, m, d):
+                period[0] = d.at[d.marks[HEARD] % SILENCES] - d.begun[0]
                 copy(spell, y)
                 return _AGAIN
-            last_burst, burst_at = pause, now
             beat = min(3.0 * beat, gap)  # or a first quick ringing would make every beat a pause
-            clear(spell)
+            if d.marks[LEFT] == 0 or d.marks[LEFT] == d.marks[EVERY]:
+                clear(spell)
             clear(y)
             c.marks[SINCE] = 0
+            relapses += ran > PATIENCE and gap > TICK
+            if relapses > 1:
+                patience = LONG_PATIENCE
+            ran = 0
             continue
         beat = gap if beat == 0.0 else 0.7 * beat + 0.3 * gap
-        if bursts > 0 and c.marks[SINCE] > PATIENCE:
-            bursts = 0  # the silence was part of starting up
-        if bursts > 0:
+        ran += 1
+        if d.marks[HEARD] > 0 and ran <= patience:
             continue
         if regular(c) and gap > TICK:
             period[0] = gap

@@ -23,6 +23,8 @@ QUIET = 1e-3  # share of a store's scale below which it is not turning
 TRUSTED = 4  # turns before an inductor is trusted to keep time; capacitors need three times that
 AFTER_LEAP, OVER = 3, 6  # beats left to settle after a leap, beats the drift is measured over
 STRIDE = 0.1  # share of its scale a store may be carried in one leap
+FARTHEST = 3000.0  # beats in one leap
+LONGEST = 5000.0  # beats a store may be carried in one leap at all
 LITTLE = 1.0  # V or A, what counts as its scale at least, where leaps are concerned
 CLOCK, BEATS, SINCE, LEAPS, GONE = range(5)
 
@@ -40,6 +42,7 @@ class Pace(NamedTuple):
     at: Room  # (RING) times of beats
     held: Room  # (RING, E) stores at them
     rate: Room  # (2, E) drift a beat before the last leap and now
+    most: Room  # (E) beats of drift a store may be carried at once: it settles within about these
     marks: npt.NDArray[np.int64]  # (5) clock store, beats, since leap, leaps, gone
 
 
@@ -58,6 +61,7 @@ def make_pace(ar):  # type: ignore[no-untyped-def]
         np.zeros(RING),
         np.zeros((RING, e)),
         np.zeros((2, e)),
+        np.full(e, LONGEST),
         marks,
     )
 
@@ -143,8 +147,9 @@ def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
     """
     last = (c.marks[BEATS] - 1) % RING
     past = (c.marks[BEATS] - 1 - OVER) % RING
-    reach = 3000.0
+    reach = FARTHEST
     still = True
+    slow = False
     for e in ar.store:
         c.rate[1, e] = 0.0
         if ar.code[e] != el.CAPACITOR and ar.code[e] != el.INDUCTOR:
@@ -163,20 +168,32 @@ def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
             continue
         c.rate[1, e] = rate
         before = c.rate[0, e]
+        if c.marks[LEAPS] > 0:
+            # A drift that turned round was carried too far: this store settles faster than the
+            # leap was long, so it follows the slower ones by itself and must not hold them up.
+            if before * rate < 0.0 and abs(rate) > 0.1 * abs(before):
+                c.most[e] = max(0.25 * min(c.most[e], float(c.marks[GONE])), 1.0)
+            else:
+                c.most[e] = min(1.5 * c.most[e], LONGEST)
         # Beats in which the drift fades e-fold, where two leaps allow to tell.
         fade = 500.0
         if c.marks[LEAPS] > 0 and before * rate > 0.0 and abs(rate) < 0.99 * abs(before):
-            fade = min(c.marks[GONE] / np.log(before / rate), 5000.0)
-        if abs(rate) * fade > 2e-3 * scale:
+            fade = min(c.marks[GONE] / np.log(before / rate), LONGEST)
+        fast = c.most[e] < fade
+        if abs(rate) * min(fade, c.most[e]) > 2e-3 * scale:
             still = False
+        if not fast and abs(rate) * fade > 2e-3 * scale:
+            slow = True
             reach = min(reach, max(STRIDE * scale / abs(rate), 1.0), 0.9 * fade)
     if still and c.marks[LEAPS] >= 2:
         return 2
+    if not slow:
+        reach = 0.0  # what still moves settles by itself in a few beats
     beats = np.floor(max(reach, 4.0))
     period = (c.at[last] - c.at[past]) / OVER
     for e in ar.store:
         if ar.code[e] == el.CAPACITOR or ar.code[e] == el.INDUCTOR:
-            m.q0[e, 0] += beats * c.rate[1, e]
+            m.q0[e, 0] += min(beats, c.most[e]) * c.rate[1, e]
         c.rate[0, e] = c.rate[1, e]
     m.ctl[TIME] += beats * period
     for k in range(RING):

@@ -143,8 +143,9 @@ class Bjt(Element):
     `isf`, `isr` [A] (ist over forward and reverse gain); `ivaf` [1/V] inverse Early voltage;
     `gce`, `gbe`, `gcb` [S] parallel paths for shorts and leakage; `iknee` [1/A] inverse of the
     current where gain has begun to fall (H. K. Gummel, H. C. Poon, BSTJ 49, 1970); `tf`, `tr` [s]
-    times the forward and reverse transport currents are the charges held in its base. A transistor
-    with an open lead keeps the junctions that remain: see the transistor part kinds.
+    times the forward and reverse transport currents are the charges held in its base. With `afloat`
+    1 nothing is joined to the base, which finds its own voltage. A transistor with another lead
+    open keeps the junction that remains: see the transistor part kinds.
     """
 
     CODE, TERMINALS = BJT, ("c", "b", "e")
@@ -160,6 +161,7 @@ class Bjt(Element):
         "iknee": 0.0,
         "tf": 0.0,
         "tr": 0.0,
+        "afloat": 0.0,
     }
     GONE: ClassVar[Mapping[str, float]] = {
         "ist": 0.0,

@@ -90,10 +90,32 @@ def stamp_diode(f, a, jac, e, p, o, x, n, vj, hq, h, limiting):  # type: ignore[
 
 
 @jit_inner
+def _floating_base(f, a, jac, e, p, o, x, nc, ne):  # type: ignore[no-untyped-def]
+    """Collector to emitter with the base lead off: its own leakage times its gain.
+
+    The base floats to where its two junction currents cancel, which leaves a law of two terminals.
+    """
+    pol, ist, isf, isr = p[o], p[o + 1], p[o + 2], p[o + 3]
+    i, s = 0.0, 0.0
+    if isf + isr > 0.0:
+        up = math.exp(min(max(-pol * (x[nc] - x[ne]) / VT, -40.0), 40.0))
+        base = (isf + isr) / (isf + isr * up)  # exp(vbe / VT)
+        slope = -base * isr / (isf + isr * up)
+        i = ist * base * (1.0 - up) - isr * (base * up - 1.0)
+        by_up = ist * (slope * (1.0 - up) - base) - isr * (slope * up + base)
+        s = -by_up * up / VT
+    s += p[o + 5]
+    stamp_two(f, a, jac, e, 0, 2, nc, ne, pol * i + p[o + 5] * (x[nc] - x[ne]), s)
+
+
+@jit_inner
 def stamp_bjt(f, a, jac, e, p, o, x, n, vj, hq, h, limiting):  # type: ignore[no-untyped-def]
     """Ebers-Moll transistor, gain falling at high current, stored charge. True if limited."""
     nc, nb_, ne = n[e, 0], n[e, 1], n[e, 2]
     pol, ist, isf, isr, ivaf = p[o], p[o + 1], p[o + 2], p[o + 3], p[o + 4]
+    if p[o + 11] > 0.0:
+        _floating_base(f, a, jac, e, p, o, x, nc, ne)
+        return False
     vbe, vbc = pol * (x[nb_] - x[ne]), pol * (x[nb_] - x[nc])
     ube, ubc = vbe, vbc
     if limiting:

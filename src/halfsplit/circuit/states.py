@@ -91,7 +91,7 @@ def content(ar, p, x, hq, h, q):  # type: ignore[no-untyped-def]
             if p[o + 6] > 0.0:
                 up, _ = grow(v / p[o + 1])
                 q[e, 0] = p[o] * (up - 1.0)
-        elif p[o + 9] > 0.0 or p[o + 10] > 0.0:
+        elif (p[o + 9] > 0.0 or p[o + 10] > 0.0) and p[o + 11] == 0.0:
             pol = p[o]
             up, _ = grow(pol * (x[ar.nodes[e, 1]] - x[ar.nodes[e, 2]]) / VT)
             flow = p[o + 1] * up

@@ -15,9 +15,12 @@ from halfsplit.cli import (
     drill,
     energy,
     files,
+    instruments,
     loading,
+    picture,
     reading,
     reasoning,
+    report,
     serial,
     show,
     weights,
@@ -85,6 +88,7 @@ for command in (
     reading.observe,
     reading.change,
     reading.meter,
+    instruments.instruments,
     reading.undo,
     reasoning.expect,
     reasoning.suspects,
@@ -108,6 +112,8 @@ for command in (
     boards.boards,
     boards.settings,
     boards.memory,
+    picture.picture,
+    report.report,
 ):
     app.command(command)
 app.command(reasoning.next_, name="next")

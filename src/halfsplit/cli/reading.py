@@ -10,6 +10,7 @@ from cyclopts import Parameter
 
 from halfsplit.cli import show
 from halfsplit.cli.common import NONE, Feed, Json, Limiters, Load, Warm, emit, session
+from halfsplit.cli.instruments import From, Now, Seconds, Take, settled, wanted
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
 
 ONE_OF = "a reading is one of volts, --ac, --ripple, --frequency, --current, --ohms, --diode"
@@ -38,11 +39,17 @@ def read(
     ohms: Annotated[bool, Parameter(negative="", help="resistance, machine off")] = False,
     diode: Annotated[bool, Parameter(negative="", help="diode test, machine off")] = False,
     meter: Annotated[str | None, Parameter(help="ohmmeter profile, such as ohms-1mA")] = None,
+    source: From = None,
+    take: Take = False,
+    now: Now = False,
+    seconds: Seconds = 60.0,
     json: Json = False,
 ) -> int:
     """Store what the meter showed: net=value, as many as you like, such as n12=-1.81 p5=6.93.
 
     Between two nets write p1:p12=0.41. Naming a load or feed also records that it was changed.
+    With --from PLACE name one net without a value: it is taken from that meter once it stands
+    still, and stored when you say so.
     With --ohms or --diode the first net has the red lead: n12:com=1.5, com:n12=OL.
     """
     driven = None
@@ -59,6 +66,15 @@ def read(
         if not readings:
             raise ProblemsError([Problem("", 0, 0, "", "no reading was given", "n12=-12.04")])
         at = bench.condition_from(feed, load, warm, **asdict(limiters))
+        sent: dict[str, Any] | None = None
+        if source is not None or take or now:
+            kind = "ac" if ac else "frequency" if frequency else "amps" if current else "volts"
+            kind = "ripple" if ripple else driven.test if driven else kind
+            item, sent = _from_meter(bench, readings, source, kind, seconds, now)
+            name, _, text = item.partition("=")
+            if not wanted(text, sent, name, take, json):
+                return emit({"read": text, "instrument": sent, "stored": []}, json, lambda: None)
+            readings = (item,)
         for item in readings:
             name, sign, value = item.partition("=")
             first, _, second = name.partition(":")
@@ -67,7 +83,7 @@ def read(
                     wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
                     raise ProblemsError([wrong])
                 if current:
-                    entry = bench.read_current(first, value, at)
+                    entry = bench.read_current(first, value, at, sent)
                     stored.append(entry)
                     if not json:
                         show.stored(entry, bench.assembly)
@@ -82,6 +98,7 @@ def read(
                     ohmmeter=driven,
                     condition=at,
                     sure=sure,
+                    instrument=sent,
                 )
                 stored.append(entry)
                 if not json:
@@ -105,6 +122,31 @@ def read(
     if problems and absent == len(problems):
         return ExitCode.NOT_FOUND
     return ExitCode.PROBLEMS if problems else ExitCode.OK
+
+
+def _from_meter(
+    bench: Any, readings: tuple[str, ...], source: str | None, kind: str, seconds: float, now: bool
+) -> tuple[str, dict[str, Any]]:
+    """The one reading asked for as ``net=value``, taken from a meter, and where it came from."""
+    wrong, instead = "", "read FILE p5 --from PLACE"
+    if source is None:
+        wrong = "--take and --now go with --from"
+    elif len(readings) != 1 or "=" in readings[0]:
+        wrong = "from a meter one reading is taken at a time, and its value is not typed"
+    elif kind == "ripple":
+        wrong, instead = "no meter here reads ripple from a scope", "p5=50mV --ripple"
+    if wrong or source is None:
+        raise ProblemsError([Problem("", 0, 0, "--from", wrong, instead)])
+    name = readings[0]
+    if kind == "amps":
+        from halfsplit.assembly.condition import find_part
+
+        find_part(bench.assembly, name)
+    else:  # a slip of the finger is told before anybody holds probes for it
+        for net in name.split(":"):
+            bench.net(net)
+    text, sent = settled(source, kind, seconds, now, name)
+    return f"{name}={text}", sent
 
 
 def observe(

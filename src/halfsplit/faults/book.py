@@ -147,7 +147,7 @@ class Book:
             moves=self.moves,
             progress=progress,
         )
-        shelf.tables.append(made)
+        shelf.tables.append(self.dictionary.sloped(condition.as_drawn(), made, progress))
         place = len(shelf.tables) - 1
         shelf.full |= {k: (place, i) for i, k in enumerate(missing)}
 

@@ -22,6 +22,7 @@ from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move, sensitivities
 from halfsplit.circuit.threads import Progress
+from halfsplit.faults.beats import UNKNOWN_SPREAD, followed_slopes, with_slopes
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
 from halfsplit.faults.predictions import KEPT, STANDING, Predictions
 from halfsplit.faults.sampling import STAND_INS
@@ -35,8 +36,6 @@ SIZE_AT = -STAND_INS - SIZES  # first column of the sizes of a row's own faults
 # worth, or where a row takes seconds a minute's.
 CHUNK, FEW = 24, 6
 TABLE_FORMAT = 3  # of what is kept on disk
-# One sigma of any reading, as a share of it, where its slopes could not be had.
-UNKNOWN_SPREAD = 0.05
 # Slope of a raw rail with load while sensitivities are taken [ohm]; common practice for rectifiers
 # of these sizes, no published source. It matters only to spreads, never to readings.
 RAW_OHMS = 0.3
@@ -197,6 +196,7 @@ class DictionaryCache:
         self.sizes = [h.sizes for h in hypotheses]
         self.moves = uncertainties(machine)
         self._known: dict[Condition, Predictions] = {}
+        self._slopes: dict[Condition, tuple[Floats, Floats] | None] = {}
 
     def ready(self, condition: Condition) -> bool:
         """Whether a condition's table is at hand without solving anything."""
@@ -230,8 +230,21 @@ class DictionaryCache:
                 chunks.append(found)
             if progress:
                 progress(count, count)
-            self._known[condition] = _joined(chunks)
+            self._known[condition] = self.sloped(condition, _joined(chunks), progress)
         return self._known[condition]
+
+    def sloped(
+        self, condition: Condition, table: Predictions, progress: Progress | None = None
+    ) -> Predictions:
+        """A table of some rows of a condition, with spreads where the circuit beats by itself."""
+        if not self.machine.self_oscillating or self.machine.alternating(condition):
+            return table
+        if condition not in self._slopes:
+            folder = table_folder(self.machine, condition, [], repr(self._moves))
+            found = followed_slopes(self.machine, condition, self.moves, folder, progress)
+            self._slopes[condition] = found
+        good = self._slopes[condition]
+        return with_slopes(table, good) if good else table
 
     def folder(self, condition: Condition) -> Path:
         """Where a condition's chunks are kept."""

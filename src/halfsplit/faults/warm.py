@@ -160,7 +160,11 @@ class _Heated:
             return 0.0
         at = {n: float(volts[i]) for n, i in self.topology.net_index.items() if n in element.nets}
         c, b, e = (at.get(n, 0.0) for n in element.nets)
-        pol, ist = (row[self.topology.slot[element.name, p]] for p in ("pol", "ist"))
+        pol, ist, afloat = (
+            row[self.topology.slot[element.name, p]] for p in ("pol", "ist", "afloat")
+        )
+        if afloat:  # only its leakage
+            return 0.0
         up = min(pol * (b - e) / el.THERMAL_VOLTAGE, 60.0)
         return float(ist * np.exp(up)) if pol * (c - e) > 0 else 0.0
 

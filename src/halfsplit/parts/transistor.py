@@ -145,7 +145,8 @@ class Transistor(Part):
             p["isf"]: 0.0,
             p["isr"]: v["ist"] * (1 / br + 1 / (1 + self.beta())),
         }
-        gone = {p["ist"]: 0.0, p["isf"]: 0.0, p["isr"]: 0.0}
+        # Silicon then passes next to nothing; germanium its leakage times its gain.
+        b_open = {(self.ref, "afloat"): 1.0}
         short = 10.0  # S: a fused chip keeps about 0.1 ohm; common practice, no published source
         both = "shorted in diode test, both ways"
         return shares(
@@ -156,7 +157,7 @@ class Transistor(Part):
                 "c-e short": (0.40, {p["gce"]: short}, f"c-e {both}"),
                 "c-b short": (0.15, {p["gcb"]: short}, f"c-b {both}"),
                 "b-e short": (0.13, {p["gbe"]: short}, f"b-e {both}"),
-                "open base": (0.10, dict(gone), "OL from the base lead both ways"),
+                "open base": (0.10, b_open, "OL from the base lead both ways"),
                 "open emitter": (0.10, e_open, "OL base to emitter"),
                 "open collector": (0.05, c_open, "OL base to collector"),
                 "low gain": (0.07, {p["isf"]: 10 * v["isf"]}, "junctions read right; gain a tenth"),

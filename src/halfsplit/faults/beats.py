@@ -1,0 +1,94 @@
+"""Spreads of a circuit that keeps time by itself, from the good machine followed once a part value.
+
+A limit cycle has no slopes to solve for; each uncertain value is moved by one sigma and the good
+machine followed again. A faulty machine that still beats is taken to lean on its parts as the good
+one does, net by net in proportion; the further a net reads from the good one, the less that says,
+and the more of a plain share stands in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.lower import Machine
+from halfsplit.circuit.follow import follow
+from halfsplit.circuit.sensitivity import Move
+from halfsplit.circuit.solution import Status
+from halfsplit.circuit.threads import Progress
+from halfsplit.faults.predictions import Predictions
+from halfsplit.faults.sampling import Shaker
+from halfsplit.faults.store import load_arrays, store_arrays
+
+Floats = npt.NDArray[np.float64]
+
+# One sigma of any reading, as a share of it, where its slopes could not be had.
+UNKNOWN_SPREAD = 0.05
+# A net off by this share of its good reading has the whole of that stand-in.
+FAR = 0.25
+LITTLE = 0.1  # V; a good reading below it gives no proportion
+# Shifts below this are where in its beat the run ended, not what the move did.
+NOISE, NOISE_VOLTS = 2e-4, 1e-3
+BEATING = int(Status.OSCILLATING)
+
+
+def followed_slopes(
+    machine: Machine,
+    condition: Condition,
+    moves: Sequence[Move],
+    folder: Path,
+    progress: Progress | None = None,
+) -> tuple[Floats, Floats] | None:
+    """The good machine's mean [V] (N), and its change at one sigma of each move [V] (K, N).
+
+    None where the good machine does not beat in this condition. Kept in `folder` once known. Moves
+    under which it ends otherwise, or that change nothing, have zeros.
+    """
+    path = folder / "slopes.npz"
+    found = load_arrays(path)
+    if found is None or found.keys() != {"mean", "slopes"}:
+        topology = machine.topology
+        row = topology.rows([machine.values(condition)])
+        real = [k for k, m in enumerate(moves) if m.changes]
+        shaken = Shaker(topology, [moves[k] for k in real], np.eye(len(real))).rows(row[0])
+        moved = [k for k, one in enumerate(shaken) if not np.array_equal(one, row[0])]
+        solved, _ = follow(topology, np.vstack([row, shaken[moved]]), progress=progress)
+        mean = solved.mean[0]
+        slopes = np.zeros((len(moves), mean.size))
+        for k, place in enumerate(moved):
+            if int(solved.status[k + 1]) == BEATING:
+                shift = solved.mean[k + 1] - mean
+                shift[np.abs(shift) < NOISE * np.abs(mean) + NOISE_VOLTS] = 0.0
+                slopes[real[place]] = shift
+        keep = [i for i, n in enumerate(topology.nets) if "#" not in n]
+        beats = int(solved.status[0]) == BEATING
+        found = {
+            "mean": np.append(mean[keep], 0.0) if beats else np.zeros(0),
+            "slopes": np.pad(slopes[:, keep], [(0, 0), (0, 1)]).astype(np.float32),
+        }
+        store_arrays(path, found)
+    if not found["mean"].size:
+        return None
+    return found["mean"], found["slopes"].astype(np.float64)
+
+
+def with_slopes(table: Predictions, good: tuple[Floats, Floats]) -> Predictions:
+    """The table with spreads for its rows that beat, from what the good machine leans on."""
+    mean, slopes = good
+    rows = np.flatnonzero(table.status == BEATING)
+    if not rows.size or slopes.shape != table.spread.shape[1:]:
+        return table
+    spread = table.spread.copy()
+    reads = table.mean[rows]
+    told = np.abs(mean) > LITTLE
+    safe = np.where(told, mean, 1.0)
+    share = np.where(told, np.clip(reads / safe, -3.0, 3.0), 1.0)
+    off = np.clip(np.abs(reads - mean) / (FAR * np.maximum(np.abs(mean), LITTLE)), 0.0, 1.0)
+    spread[rows] = slopes * share[:, None, :]
+    spread[rows, -1] = UNKNOWN_SPREAD * off * np.abs(reads)
+    return replace(table, spread=spread)

@@ -1,0 +1,1 @@
+"""Reports on paper and screen from what the journal holds."""
