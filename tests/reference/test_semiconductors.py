@@ -85,7 +85,7 @@ def test_zener_currents_hang_together() -> None:
     """Volts times test current are a quarter of a watt, times top current 0.91 W: true of the
     printed table within 3 %, worked out from it."""
     for value, (test, _, top) in ZENERS.items():
-        assert value * test / 1e3 == pytest.approx(0.25, rel=0.025), value
+        assert value * test / 1e3 == pytest.approx(0.25, rel=0.03), value
         assert value * top / 1e3 == pytest.approx(0.91, rel=0.03), value
 
 
