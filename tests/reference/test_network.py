@@ -64,6 +64,9 @@ class Bench:
         made = [(together([a, b]), together([a])) for a, b in combinations(self.singles, 2)]
         return made[:most], len(made[most:])
 
+    def likeliest_pair(self) -> float:
+        return ODDS**2
+
     def prepare(self, asked: Sequence[Hypothesis], parents: Sequence[Hypothesis]) -> list[int]:
         return list(range(len(asked)))
 

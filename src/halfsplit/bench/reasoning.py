@@ -11,7 +11,7 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.noting import Noter
-from halfsplit.bench.sights import best_pairs, best_sizes
+from halfsplit.bench.sights import Pairing, best_pairs, best_sizes
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, search
@@ -30,7 +30,6 @@ from halfsplit.faults.hypotheses import (
     wrong_faults,
 )
 from halfsplit.faults.loaded import load
-from halfsplit.faults.pairs import PairMeans
 from halfsplit.faults.predictions import Floats, Predictions, joined
 from halfsplit.faults.sampling import Drawn
 from halfsplit.faults.spreads import Spreads
@@ -46,8 +45,7 @@ KEPT_WITH_PARTS = (
     "standard",
     "book",
     "_loaded",
-    "pair_tables",
-    "size_tables",
+    "pairing",
     "_cascades",
     "_drawn",
     "spreads",
@@ -59,18 +57,24 @@ class Reasoner(Noter):
 
     def _forget(self) -> None:
         super()._forget()
-        known = (
+        known = self._known()
+        if self.__dict__.get("_known_of") != known:
+            for name in (*KEPT_WITH_PARTS, "seen"):
+                self.__dict__.pop(name, None)
+            self.__dict__["_known_of"] = known
+
+    def _known(self) -> tuple[object, ...]:
+        """What the journal says of the parts themselves."""
+        return (
             tuple(self.touched),
             tuple(sorted(self.factors().items())),
             tuple(sorted(self.found_values().items())),
         )
-        if self.__dict__.get("_known_of") != known:
-            for name in KEPT_WITH_PARTS:
-                self.__dict__.pop(name, None)
-            self.__dict__["_known_of"] = known
 
     def share(self, kept: dict[str, Any]) -> None:
-        """Use and keep predictions in `kept`, for many sessions of the same machine."""
+        """Use and keep predictions in `kept`, for many sessions of the same machine of whose parts
+        the journal says the same."""
+        self.__dict__["_known_of"] = self._known()
         for name in ("machine", *KEPT_WITH_PARTS):
             if name in kept:
                 self.__dict__[name] = kept[name]
@@ -371,13 +375,17 @@ class Reasoner(Noter):
         return best_pairs(self, most)
 
     @cached_property
-    def size_tables(self) -> dict[Condition, tuple[list[tuple[int, float]], PairMeans] | None]:
-        """Means of single faults at other sizes, by condition."""
-        return {}
+    def pairing(self) -> Pairing:
+        """What is known at first sight of pairs and of sizes."""
+        return Pairing(self.standard)
+
+    def likeliest_pair(self) -> float:
+        """The highest prior of two standard faults of different parts."""
+        return self.pairing.likeliest
 
     @cached_property
-    def pair_tables(self) -> dict[Condition, PairMeans]:
-        """Means of every pair, by condition."""
+    def seen(self) -> dict[Evidence, tuple[Floats, Floats]]:
+        """First sight of each reading: of every pair, and of every single fault."""
         return {}
 
     def repaired(self, hypothesis: Hypothesis) -> bool:

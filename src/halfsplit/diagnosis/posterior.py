@@ -259,8 +259,8 @@ class Belief:
         return Expected(mean, np.hypot(share * mean + 0.004, own), zero, known)
 
     def likelihood(self, expected: Expected, value: float, span: float) -> tuple[Floats, Floats]:
-        """Density of the reading under each hypothesis, and how much it tells of the tolerances: the
-        chance that it is a true one, of those three times as wide a ninth.
+        """Density of the reading under each hypothesis, and how much it tells of
+        tolerances: the chance that it is a true one, a ninth for those three times as wide.
 
         `span` [V] is the range a slip or an unknown fault could land in.
         """

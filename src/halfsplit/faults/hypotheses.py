@@ -146,6 +146,11 @@ class Hypothesis:
         return frozenset(f.key for f in self.faults)
 
     @cached_property
+    def _waits(self) -> bool:
+        """Whether a fault of it comes only with a part fitted."""
+        return any(f.cause == "fresh" for f in self.faults)
+
+    @cached_property
     def plain(self) -> frozenset[str]:
         """Names of its faults, whatever their size."""
         return frozenset(f.name for f in self.faults)
@@ -190,6 +195,8 @@ class Hypothesis:
 
     def left(self, condition: Condition) -> frozenset[str]:
         """Keys of the faults still in the machine in a condition."""
+        if not (condition.changes or self._waits):
+            return self.key
         return frozenset(f.key for f in self.faults if f.present(condition))
 
 
