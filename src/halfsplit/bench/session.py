@@ -124,13 +124,16 @@ class Session(Reasoner):
 
     @cached_property
     def _grouped(self) -> list[Group]:
-        weights = fold(self.hypotheses, self.belief.weights(), fit(self.belief))
+        weights = self._folded()
         order = [int(i) for i in np.argsort(-weights)[:MOST_GROUPED] if weights[i] > 1e-6]
         listed = [self.hypotheses[i] for i in order]
         tables = [self.book.table(c, listed, self.progress) for c in self._conditions_used()]
         dead = self._dead_used(listed)
         found = group(weights[order], tables, self.probe_nets(), MOST_GROUPED, dead)
         return [Group(tuple(order[i] for i in g.members), g.weight) for g in found]
+
+    def _folded(self) -> np.ndarray:
+        return fold(self.hypotheses, self.belief.weights(), fit(self.belief))
 
     def groups(self) -> list[Group]:
         """Suspects grouped by what nothing here can separate.
@@ -267,8 +270,13 @@ class Session(Reasoner):
 
     @cached_property
     def _live(self) -> list[int]:
-        """Indices of hypotheses with weight, the two without faults first."""
+        """Indices of hypotheses with weight, the two without faults first.
+
+        What else may be wrong beside the leading set is asked once that is mended.
+        """
         weights = self.belief.weights()
+        if not self.repaired(self.hypotheses[int(np.argmax(weights))]):
+            weights = self._folded()
         order = [int(i) for i in np.argsort(-weights)[:MOST_LIVE] if i > 1 and weights[i] > 1e-5]
         return [0, 1, *sorted(order)]
 
