@@ -141,6 +141,7 @@ class Assembly:
     lines: dotted path -> (line, column) of its key in the file, counted from 1.
     leans: corrections to the map of what leans on what, by a name of their own.
     air: air temperatures the machine may run in, where its papers tell.
+    drawn: parts of the drawing in whose places `parts` holds what was found there.
     """
 
     file: Path
@@ -157,6 +158,7 @@ class Assembly:
     lines: Mapping[str, tuple[int, int]] = field(repr=False)
     leans: Mapping[str, Lean] = field(default_factory=dict)
     air: Air | None = None
+    drawn: Mapping[str, Part] = field(default_factory=dict)
 
     def default_feed(self) -> str:
         """The first feed listed."""

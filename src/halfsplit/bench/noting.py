@@ -63,6 +63,10 @@ class Noter(Recorder):
             raise ProblemsError([Problem("", 0, 0, "", wrong, "change FILE --feed …, if it is on")])
         values = {}
         if found:
+            if any(c.part == ref and c.what == "fitted" for c in self.condition.changes):
+                wrong = f"{ref} was fitted on this bench, so its marking is that of the new one"
+                instead = f"change FILE {ref} fitted {' '.join(found)}"
+                raise ProblemsError([Problem("", 0, 0, ref, wrong, instead)])
             change = parse_change(self.assembly, f"{ref} fitted {' '.join(found)}")
             values, sign = dict(change.values), "not-as-drawn"
         body = {"text": said, "part": ref, "touched": touched, "sign": sign, "found": values}
@@ -123,25 +127,18 @@ class Noter(Recorder):
         return self._append("factor", {"of": of.lower(), "factor": factor})
 
     def signs(self) -> list[Sign]:
-        """Observations in force that weigh on the suspects, in order."""
+        """Observations in force that weigh on the suspects, in order; a marking found does not, as
+        the circuit has it from then on."""
         return [
             Sign(
                 e.body["sign"],
                 e.body["part"] if e.body["sign"] in OF_PART else "",
-                condition_of(self.assembly, e),
+                condition_of(self.machine.assembly, e),
                 e.seq,
             )
             for e in self.entries
-            if e.kind == "observe" and e.body.get("sign")
+            if e.kind == "observe" and e.body.get("sign") and not e.body.get("found")
         ]
-
-    def found_values(self) -> dict[str, tuple[tuple[str, str], ...]]:
-        """Parts found marked otherwise than drawn: field and value, part by part."""
-        return {
-            e.body["part"]: tuple(sorted(e.body["found"].items()))
-            for e in self.entries
-            if e.kind == "observe" and e.body.get("found")
-        }
 
     def prove(self, part: str, good: bool, text: str) -> Entry:
         """Store that a part was tested out of circuit and found `good` or not."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.sights import Pairing, best_pairs, best_sizes
+from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, search
@@ -55,13 +57,19 @@ KEPT_WITH_PARTS = (
 class Reasoner(Noter):
     """A machine with its journal and what follows about its parts."""
 
+    def __init__(self, path: Path, progress: Progress | None = None) -> None:
+        super().__init__(path, progress)
+        self.__dict__["_known_of"] = self._known()
+
     def _forget(self) -> None:
         super()._forget()
         known = self._known()
-        if self.__dict__.get("_known_of") != known:
-            for name in (*KEPT_WITH_PARTS, "seen"):
-                self.__dict__.pop(name, None)
-            self.__dict__["_known_of"] = known
+        before = self.__dict__["_known_of"]
+        if before != known:
+            kept = self.__dict__.setdefault("_elsewhere", {})
+            derived = (*KEPT_WITH_PARTS, "seen")
+            kept[before] = {n: self.__dict__.pop(n) for n in derived if n in self.__dict__}
+            self.__dict__ |= kept.pop(known, {}) | {"_known_of": known}
 
     def _known(self) -> tuple[object, ...]:
         """What the journal says of the parts themselves."""
@@ -75,7 +83,7 @@ class Reasoner(Noter):
         """Use and keep predictions in `kept`, for many sessions of the same machine of whose parts
         the journal says the same."""
         self.__dict__["_known_of"] = self._known()
-        for name in ("machine", *KEPT_WITH_PARTS):
+        for name in ("machines", "machine", *KEPT_WITH_PARTS):
             if name in kept:
                 self.__dict__[name] = kept[name]
             else:
@@ -84,8 +92,9 @@ class Reasoner(Noter):
     @cached_property
     def standard(self) -> list[Hypothesis]:
         """Those always looked at: none, unmodelled, every single fault."""
-        worn = worn_faults(self.assembly, self.touched, self.factors())
-        wrong = wrong_faults(self.assembly, self.touched, found=self.found_values())
+        there = self.machine.assembly
+        worn = worn_faults(there, self.touched, self.factors())
+        wrong = wrong_faults(there, self.touched)
         return [*without_faults(), *(together([f]) for f in (*worn, *wrong))]
 
     @cached_property
@@ -107,7 +116,7 @@ class Reasoner(Noter):
     def found(self) -> Found:
         """Hypotheses worth weighing after every reading in force, and their belief."""
         fitted = sorted({c.part for c in self.condition.changes if c.what == "fitted"})
-        fresh = [together([f]) for f in fresh_faults(self.assembly, fitted)]
+        fresh = [together([f]) for f in fresh_faults(self.machine.assembly, fitted)]
         everything = [*self.standard, *fresh]
         if not self.evidence():
             return Found(everything, self.weigh(everything, False))

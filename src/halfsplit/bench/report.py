@@ -109,6 +109,7 @@ def next_dict(bench: Session) -> dict[str, Any]:
         "mended": None,
         "blocked": None,
         "check_too": [],
+        "not_as_drawn": not_as_drawn(bench),
         "checks": [],
         "left_out": bench.left_out,
         "first": _nothing_known(bench),
@@ -156,6 +157,20 @@ def next_dict(bench: Session) -> dict[str, Any]:
             item["caution"] = "; ".join(before_dead_reading(bench.machine, bench.condition, *nets))
         data["checks"].append(item)
     return data
+
+
+def not_as_drawn(bench: Session) -> list[dict[str, str]]:
+    """Parts found marked otherwise than drawn that are still in, and what belongs there."""
+    fitted = {c.part for c in bench.condition.changes if c.what == "fitted"}
+    return [
+        {
+            "part": ref,
+            "found": ", ".join(f"{k} {v}" for k, v in values),
+            "drawn": bench.assembly.parts[ref].label(),
+        }
+        for ref, values in bench.found_values().items()
+        if ref not in fitted
+    ]
 
 
 def _nothing_known(bench: Session) -> str | None:

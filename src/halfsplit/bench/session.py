@@ -11,6 +11,7 @@ import numpy as np
 
 from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.reasoning import Reasoner
+from halfsplit.bench.recall import like_for_like
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.explain import Reason, reasons
@@ -208,7 +209,8 @@ class Session(Reasoner):
                 first = next(iter(part.terminals()))
                 if len(part.terminals()) == 2 and part.lift(first) is not None:
                     found.append(self.condition.with_change(Change(ref, "lifted", first)))
-                found.append(self.condition.with_change(Change(ref, "fitted")))
+                fitted = self.condition.with_change(Change(ref, "fitted"))
+                found.append(like_for_like(self.machine.assembly, fitted))
         return found
 
     def _looks(self) -> list[Check]:

@@ -242,6 +242,12 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
                 for line in lines:
                     say(f"    {line}")
             say(f'  Then say so: observe {file} "…" --part {part} --good, or --bad')
+    for odd in data["not_as_drawn"]:
+        say(
+            f"{odd['part']} is not as drawn ({odd['found']}, drawn {odd['drawn']}); readings are "
+            f"weighed with it in. When the drawn one is in: change {bench.assembly.file.name} "
+            f"{odd['part']} fitted"
+        )
     for taken in data["check_too"][:6]:
         out.print(
             f"[bold]Check {escape(taken['part'])} too[/] ({percent(taken['chance'])} that it went "
