@@ -359,9 +359,12 @@ class Session(Reasoner):
     @cached_property
     def _unexplained(self) -> list[Reason]:
         leading = self.groups()[:1]
-        if not leading or not self.hypotheses[leading[0].members[0]].faults:
+        if not leading or leading[0].members[0] == 1:
             return []
-        return [r for r in self.reasons(leading[0].members[0]) if r.verdict == "contradicts"]
+        against = [r for r in self.reasons(leading[0].members[0]) if r.verdict == "contradicts"]
+        if self.hypotheses[leading[0].members[0]].faults:
+            return against
+        return [r for r in against if "put right it would fit" in r.words]  # healthy but for a slip
 
     def quiet(self) -> Group | None:
         """The leading group when it holds "no fault": whatever is wrong does not show so far."""

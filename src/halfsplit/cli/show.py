@@ -167,7 +167,12 @@ def stored(entry: Entry, assembly: Assembly) -> None:
 def changed(entries: Sequence[Entry], now: Condition, mind: Sequence[str]) -> None:
     """A change just put on disk, and what to mind at it."""
     say(f"stored #{entries[-1].seq}: now {now.words()}")
-    for line in mind:
+    cautions(mind)
+
+
+def cautions(lines: Sequence[str]) -> None:
+    """What to mind, each on its own line."""
+    for line in lines:
         out.print(f"  [yellow]caution: {escape(line)}[/]")
 
 
@@ -226,8 +231,7 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
     if act:
         who = " or ".join(act["group"][:5])
         out.print(f"[bold]Enough is known to act: {escape(who)}[/] ({percent(act['weight'])})")
-        for line in act["before"]:
-            out.print(f"  [yellow]caution: {escape(line)}[/]")
+        cautions(act["before"])
         file, part = bench.assembly.file.name, act["group"][0].partition(" ")[0]
         if act["done"]:
             say(f"  Already replaced: {', '.join(act['done'])}")
@@ -242,6 +246,14 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
                 for line in lines:
                     say(f"    {line}")
             say(f'  Then say so: observe {file} "…" --part {part} --good, or --bad')
+    if data["replace"]:
+        swap = data["replace"]
+        out.print(
+            f"[bold]Change {escape(' and '.join(swap['parts']))} straight away[/]: "
+            f"{percent(swap['chance'])}, {swap['minutes']:g} min; {swap['expected_minutes']:g} min "
+            f"in all on average, {swap['measuring_first']:g} with the check below first"
+        )
+        cautions(swap["before"])
     for odd in data["not_as_drawn"]:
         say(
             f"{odd['part']} is not as drawn ({odd['found']}, drawn {odd['drawn']}); readings are "

@@ -6,6 +6,7 @@ burnt and blown parts and poor ones of sound ones.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -27,16 +28,18 @@ class Sign:
 
     Attributes
     ----------
-    name: one of `OF_PART` or `OF_MACHINE`.
+    name: one of `OF_PART` or `OF_MACHINE`, or `TEMPERATURE`.
     part: reference designator, "" for one of the machine.
     condition: the state it was seen in.
     number: journal entry it came from.
+    degrees: of a temperature [degC], else NaN.
     """
 
     name: str
     part: str
     condition: Condition
     number: int = 0
+    degrees: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -68,6 +71,7 @@ OF_PART: dict[str, Witness] = {
     "hot": Witness({}, 0.1, 0.1, "too hot to keep a finger on, in the condition it was felt in"),
     "cracked": Witness({"open": 0.3, "short": 0.1}, 0.01, 0.01, "broken body, seal or lead"),
 }
+TEMPERATURE = "temperature"  # of a part's case, by a thermometer: see diagnosis.warmth
 OF_MACHINE = {
     "ticking": "ticks or clicks in a steady rhythm",
     "whine": "whines or whistles",
