@@ -38,7 +38,6 @@ EXAMPLES = ROOT / "examples"
 MACHINES = {
     "hd40": (EXAMPLES / "hd40" / "pt3.yaml", Condition("raws", "bench")),
     "type88": (EXAMPLES / "type88" / "supply.yaml", Condition("raws", "half")),
-    "ob8": (EXAMPLES / "stile17" / "ob8.yaml", Condition("raw", "half")),
 }
 SEEDS = {"single": 1, "double": 2, "healthy": 3, "cascade": 4}
 Key = tuple[str, str, int, int, float]
