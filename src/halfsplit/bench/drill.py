@@ -14,11 +14,11 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.drill_bench import Bench, Case, draw_cases, drawn
-from halfsplit.bench.session import WORTHLESS, Session
+from halfsplit.bench.session import ENOUGH, WORTHLESS, Session
 from halfsplit.bench.tally import tally
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.groups import Group
-from halfsplit.diagnosis.next_check import SWAP, TOUCH_VOLTS, Candidate, Check
+from halfsplit.diagnosis.next_check import AT_LEAD, SWAP, TOUCH_VOLTS, Candidate, Check
 from halfsplit.faults.dictionary import predict
 from halfsplit.faults.hypotheses import Fault, Hypothesis
 from halfsplit.faults.predictions import UNCLAIMED
@@ -136,6 +136,8 @@ def play(session: Session, bench: Bench, case: Case, most: int = MOST) -> Played
         if lead is not None:
             _act(session, lead, case, done)
             continue
+        if _again(session, bench, done):
+            continue
         worth = [c for c in offered if c.bits >= WORTHLESS and _key(c) not in skipped]
         if not worth:
             break
@@ -149,6 +151,32 @@ def play(session: Session, bench: Bench, case: Case, most: int = MOST) -> Played
     done.slipped = bench.slipped
     _judge(session, case, done)
     return done
+
+
+def _again(session: Session, bench: Bench, done: Played) -> bool:
+    """Take a reading again that the leading suspect does not explain, once each place."""
+    groups = session.groups()
+    if not groups or groups[0].weight < ENOUGH:
+        return False
+    for reason in session.unexplained():
+        old = reason.evidence
+        place = (old.pos, old.neg, old.quantity, old.condition)
+        taken = [(e.pos, e.neg, e.quantity, e.condition) for e in session.evidence()]
+        if old.condition.feed != session.condition.feed or taken.count(place) > 1:
+            continue
+        asked = Candidate(
+            old.pos, old.quantity, old.condition, AT_LEAD, old.neg, ohmmeter=old.ohmmeter
+        )
+        done.checks += 1
+        done.minutes += AT_LEAD
+        text = bench.read(asked, session.meter)
+        if text is None:
+            done.unanswered += 1
+            return False
+        taking(session, asked, text)
+        done.trail.append(f"again {old.pos} {old.quantity} {text} ({old.condition.load})")
+        return True
+    return False
 
 
 def _act(session: Session, lead: Group, case: Case, done: Played) -> None:

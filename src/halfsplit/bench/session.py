@@ -361,10 +361,23 @@ class Session(Reasoner):
         leading = self.groups()[:1]
         if not leading or leading[0].members[0] == 1:
             return []
-        against = [r for r in self.reasons(leading[0].members[0]) if r.verdict == "contradicts"]
+        told = self.reasons(leading[0].members[0])
+        against = [r for r in told if r.verdict == "contradicts" and not self._retaken(r, told)]
         if self.hypotheses[leading[0].members[0]].faults:
             return against
         return [r for r in against if "put right it would fit" in r.words]  # healthy but for a slip
+
+    def _retaken(self, one: Reason, told: Sequence[Reason]) -> bool:
+        """Whether a reading was taken again in the same place and did not come out so."""
+        old = one.evidence
+        place = (old.pos, old.neg, old.quantity, old.condition)
+        later = [
+            r
+            for r in told
+            if r.evidence.number > old.number
+            and (r.evidence.pos, r.evidence.neg, r.evidence.quantity, r.evidence.condition) == place
+        ]
+        return bool(later) and later[-1].verdict != "contradicts"
 
     def quiet(self) -> Group | None:
         """The leading group when it holds "no fault": whatever is wrong does not show so far."""
@@ -375,4 +388,18 @@ class Session(Reasoner):
         groups = self.groups()
         if not (self.evidence() or self.proofs()) or not groups:
             return None
-        return groups[0] if groups[0].weight >= ENOUGH else None
+        lead = self._same_now(groups)
+        return lead if lead.weight >= ENOUGH else None
+
+    def _same_now(self, groups: Sequence[Group]) -> Group:
+        """The leading group with all that differ from it only in parts no longer there: what those
+        were is nothing to act on."""
+        lead = groups[0]
+        now = self.hypotheses[lead.members[0]].left(self.condition)
+        if not now or now == self.hypotheses[lead.members[0]].key:
+            return lead
+        weights = self._folded()
+        known = {i for g in groups for i in g.members}
+        same = [i for i in known if self.hypotheses[i].left(self.condition) == now]
+        extra = sorted((i for i in same if i not in lead.members), key=lambda i: -weights[i])
+        return Group((*lead.members, *extra), lead.weight + float(weights[extra].sum()))
