@@ -276,9 +276,9 @@ class Session(Reasoner):
 
         What else may be wrong beside the leading set is asked once that is mended.
         """
-        weights = self.belief.weights()
-        if not self.repaired(self.hypotheses[int(np.argmax(weights))]):
-            weights = self._folded()
+        weights = self._folded()
+        if self.repaired(self.hypotheses[int(np.argmax(weights))]):
+            weights = self.belief.weights()
         order = [int(i) for i in np.argsort(-weights)[:MOST_LIVE] if i > 1 and weights[i] > 1e-5]
         return [0, 1, *sorted(order)]
 

@@ -218,9 +218,12 @@ def _companions(
     everything: list[Hypothesis], belief: Belief, singles: Sequence[Fault], ports: Ports
 ) -> tuple[list[Hypothesis], Belief]:
     """With the leading set mended, whatever else may be wrong joins it: what shows next is that."""
-    lead = everything[int(np.argmax(belief.log_weight))]
-    if not lead.faults or not ports.repaired(lead):
+    mended = [i for i, h in enumerate(everything) if h.faults and ports.repaired(h)]
+    best = max(mended, key=lambda i: belief.log_weight[i], default=None)
+    # One that leads but for a further fault or two that explain nothing.
+    if best is None or belief.log_weight[best] < belief.log_weight.max() - SHORT:
         return everything, belief
+    lead = everything[best]
     known = {h.key for h in everything}
     made = [(h, b) for h, b in grow([lead], singles, ports.boost) if h.key not in known]
     worth = ports.prepare([h for h, _ in made], [b for _, b in made])
