@@ -14,7 +14,7 @@ from halfsplit.bench.reasoning import Reasoner
 from halfsplit.bench.recall import like_for_like
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Quantity
-from halfsplit.diagnosis.explain import Reason, reasons
+from halfsplit.diagnosis.explain import Reason, reasons, retaken
 from halfsplit.diagnosis.groups import Dead, Group, fold, group
 from halfsplit.diagnosis.next_check import (
     AT_AC,
@@ -362,22 +362,10 @@ class Session(Reasoner):
         if not leading or leading[0].members[0] == 1:
             return []
         told = self.reasons(leading[0].members[0])
-        against = [r for r in told if r.verdict == "contradicts" and not self._retaken(r, told)]
+        against = [r for r in told if r.verdict == "contradicts" and not retaken(r, told)]
         if self.hypotheses[leading[0].members[0]].faults:
             return against
         return [r for r in against if "put right it would fit" in r.words]  # healthy but for a slip
-
-    def _retaken(self, one: Reason, told: Sequence[Reason]) -> bool:
-        """Whether a reading was taken again in the same place and did not come out so."""
-        old = one.evidence
-        place = (old.pos, old.neg, old.quantity, old.condition)
-        later = [
-            r
-            for r in told
-            if r.evidence.number > old.number
-            and (r.evidence.pos, r.evidence.neg, r.evidence.quantity, r.evidence.condition) == place
-        ]
-        return bool(later) and later[-1].verdict != "contradicts"
 
     def quiet(self) -> Group | None:
         """The leading group when it holds "no fault": whatever is wrong does not show so far."""

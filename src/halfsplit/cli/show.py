@@ -246,20 +246,12 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
                 for line in lines:
                     say(f"    {line}")
             say(f'  Then say so: observe {file} "…" --part {part} --good, or --bad')
+    from halfsplit.cli import acting
+
     if data["replace"]:
-        swap = data["replace"]
-        out.print(
-            f"[bold]Change {escape(' and '.join(swap['parts']))} straight away[/]: "
-            f"{percent(swap['chance'])}, {swap['minutes']:g} min; {swap['expected_minutes']:g} min "
-            f"in all on average, {swap['measuring_first']:g} with the check below first"
-        )
-        cautions(swap["before"])
-    for odd in data["not_as_drawn"]:
-        say(
-            f"{odd['part']} is not as drawn ({odd['found']}, drawn {odd['drawn']}); readings are "
-            f"weighed with it in. When the drawn one is in: change {bench.assembly.file.name} "
-            f"{odd['part']} fitted"
-        )
+        acting.swap(data["replace"])
+    for found in data["not_as_drawn"]:
+        acting.odd(bench.assembly.file.name, found)
     for taken in data["check_too"][:6]:
         out.print(
             f"[bold]Check {escape(taken['part'])} too[/] ({percent(taken['chance'])} that it went "
