@@ -35,5 +35,4 @@ def test_a_rail_that_reads_right_by_luck_clears_nobody(tmp_path: Path) -> None:
         session.read("p12", "10.99")
         assert 0 not in session.groups()[0].members
         assert session.quiet() is None and session.belief.weights()[0] < 0.01
-        blamed = session.blamed()
-        assert "C4" in list(blamed)[:2]
+        assert session.next_checks(1)[0].bits > 0.2  # and there is more to ask

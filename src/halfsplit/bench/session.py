@@ -342,7 +342,11 @@ class Session(Reasoner):
     def mended(self) -> list[Evidence] | None:
         """Readings taken since the leading suspect's part was replaced; None if it was not."""
         lead = self._leader()
-        parts = {p for i in lead.members for p in self.hypotheses[i].parts} if lead else set()
+        members = lead.members if lead else ()
+        # Further faults that would not show with it are no reason to call it still there.
+        if members and self.repaired(self.hypotheses[members[0]]):
+            members = members[:1]
+        parts = {p for i in members for p in self.hypotheses[i].parts}
         now = {c.part for c in self.condition.changes if c.what == "fitted"}
         if not parts or not parts <= now:
             return None
