@@ -166,9 +166,10 @@ class ReadingForm:
     async def _typed(self, text: str) -> None:
         self.text = text
         self._draft()
-        await self._hear()
+        await self.hear()
 
-    async def _hear(self) -> None:
+    async def hear(self) -> None:
+        """Tell what the field would store now."""
         self._asked += 1
         mine = self._asked
         if not self.text.strip():
@@ -256,17 +257,17 @@ class ReadingForm:
         self.target = Target(parts["at"], parts["other"], self.target.quantity, self.target.meter)
         self._draw_target()
         self._draft()
-        await self._hear()
+        await self.hear()
 
     async def _quantity(self, quantity: str) -> None:
         self.chosen = True
         self.target = Target(self.target.at, self.target.other, quantity)
         self._show_target()
         self._draft()
-        await self._hear()
+        await self.hear()
 
     async def _follow(self) -> None:
         self.chosen, self.target = False, self.proposed()
         self._show_target()
         self._draft()
-        await self._hear()
+        await self.hear()
