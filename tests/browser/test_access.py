@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from tests.browser.conftest import Serve, Server, Visit, filled
+from tests.browser.conftest import PATIENCE, Serve, Server, Visit, filled
 
 PAGES = ("/", "/bench/hd40/pt3.yaml", "/resume/hd40/pt3.yaml", "/trail/hd40/pt3.yaml")
 PAGES += ("/leans/hd40/pt3.yaml", "/bench/no/such.yaml")
@@ -48,20 +48,27 @@ def served(
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("HALFSPLIT_CACHE", str(cache))
         server = Server(folder)
-        page = chromium.new_page()
-        page.goto(server.address + "/bench/hd40/pt3.yaml")
-        for key in ("feed-raws", "load-bench"):
-            page.locator(f"[data-key={key}]").click()
-            page.locator(f"[data-key={key}][aria-pressed=true]").wait_for()
-        for text in ("p5 1.10", "n12 -1.71", "n1x -2.40"):
-            page.locator("[data-key=reading]").fill(text)
-            page.locator("#heard.good").wait_for()
-            page.keyboard.press("Enter")
-            page.locator("#said", has_text=text.partition(" ")[2]).wait_for()
-        page.locator(".next .what", has_text="C4 short").wait_for()
-        page.close()
-        yield server
-        server.stop()
+        try:
+            _read(chromium, server)
+            yield server
+        finally:
+            server.stop()
+
+
+def _read(chromium: Any, server: Server) -> None:
+    page = chromium.new_page()
+    page.set_default_timeout(PATIENCE)
+    page.goto(server.address + "/bench/hd40/pt3.yaml")
+    for key in ("feed-raws", "load-bench"):
+        page.locator(f"[data-key={key}]").click()
+        page.locator(f"[data-key={key}][aria-pressed=true]").wait_for()
+    for text in ("p5 1.10", "n12 -1.71", "n1x -2.40"):
+        page.locator("[data-key=reading]").fill(text)
+        page.locator("#heard.good").wait_for()
+        page.keyboard.press("Enter")
+        page.locator("#said", has_text=text.partition(" ")[2]).wait_for()
+    page.locator(".next .what", has_text="C4 short").wait_for()
+    page.close()
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
