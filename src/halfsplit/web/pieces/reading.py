@@ -101,10 +101,12 @@ class ReadingForm:
 
     def _draw_target(self) -> None:
         self.where.clear()
-        at, target = self.target.at or "no place yet", self.target
+        target = self.target
         black = f", black on {target.other}" if target.other else ""
+        words = f"Goes to {SAYS[target.quantity].lower()} at {target.at}{black}"
+        if not target.at:
+            words = "No check is proposed yet: type the place with the reading, as n12 -1.71"
         with self.where:
-            words = f"Goes to {SAYS[target.quantity].lower()} at {at}{black}"
             Tag("p", words, "goes-to")
             if self.chosen and target != self.proposed() and self.proposed().at:
                 proposed = self.proposed()
