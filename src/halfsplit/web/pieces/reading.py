@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -224,7 +225,9 @@ class ReadingForm:
         self.ticket = ticket()
         if self.text == text:  # else somebody types the next one already
             self.text, self.chosen = "", False
-            self.field.value = ""
+            # By the browser, and only if it still shows what was stored: whoever types on while the
+            # answer is on its way must not lose a key.
+            self.field.client.run_javascript(f"halfsplit.stored({json.dumps(text)})")
             self.target = self.proposed()
             self._say("", "")
             self._show_target()
