@@ -118,9 +118,6 @@ def build(house: House) -> None:
     async def _machine(slug: str, key: str, request: Request) -> None:
         await machine_route(house, slug, key)
 
-    app.on_startup(lambda: asyncio.get_running_loop().run_in_executor(None, load_solver))
-    app.on_shutdown(house.drafts.flush_all)
-
 
 async def machine_route(house: House, slug: str, key: str) -> None:
     """One page of one machine, or words about why there is none."""
@@ -159,6 +156,8 @@ def application(house: House, guard: Rules) -> Guard:
     """The whole server as one ASGI application, the guard outermost."""
     outer = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
     build(house)
+    app.on_startup(lambda: asyncio.get_running_loop().run_in_executor(None, load_solver))
+    app.on_shutdown(house.drafts.flush_all)
     ui.run_with(
         outer,
         title="Halfsplit",
