@@ -16,11 +16,13 @@ from nicegui import app, ui
 
 from halfsplit.bench.shelf import Claim, Shelf
 from halfsplit.problems import ExitCode, HalfsplitError
+from halfsplit.web.bodies import Bounded
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.frame import ASSETS, frame
 from halfsplit.web.guard import Guard, rules
 from halfsplit.web.house import House, load_solver
 from halfsplit.web.html import Tag, link
+from halfsplit.web.pinboard import serve_pictures
 from halfsplit.web.registry import PAGES, load_pages
 from halfsplit.web.shelf_page import shelf_page
 from halfsplit.web.view import View, words_of
@@ -101,6 +103,8 @@ def build(house: House) -> None:
     load_pages()
     app.add_static_files(ASSETS, STATIC)
 
+    serve_pictures(house)
+
     @ui.page("/", response_timeout=OPENING)
     async def _shelf(search: str = "", page: int = 1) -> None:
         await shelf_page(house, search, page)
@@ -155,20 +159,22 @@ def serve(
     port: int | None = None,
     lan: bool = False,
     new_token: bool = False,
+    pretend: bool = False,
     ready: Callable[[Opening], None],
 ) -> bool:
     """Serve a folder of machines until stopped; `ready` is called once pages can be opened.
 
-    Returns whether everything ended in order. Raises ShelfBusyError, PortError.
+    With `pretend` a simulated meter is offered. Returns whether everything ended in order. Raises ShelfBusyError, PortError.
     """
     claim = Claim(folder)
     try:
         told = opening(folder, claim.place, port, lan, new_token)
         claim.told(told.address.partition("?")[0])
-        house = House(Shelf(folder), Drafts(claim.place / "drafts"))
+        house = House(Shelf(folder), Drafts(claim.place / "drafts"), pretend=pretend)
         names = [*LOOPBACK, *(lan_names() if lan else [])]
         build(house)
-        app.add_middleware(
+        app.add_middleware(Bounded)
+        app.add_middleware(  # added last, so it is asked first
             Guard,
             rules=rules(names, told.port, told.secret, open_door=not lan),
         )
