@@ -31,7 +31,8 @@ class Pinboard:
 
     Attributes
     ----------
-    pins: as on disk when last looked at; None before that. problems: everything wrong with the file.
+    pins: as on disk when last looked at; None before that. problems: all that is wrong with the
+    file.
     """
 
     def __init__(self, place: Place) -> None:

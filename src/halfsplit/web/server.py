@@ -22,6 +22,7 @@ from halfsplit.web.frame import ASSETS, frame
 from halfsplit.web.guard import Guard, rules
 from halfsplit.web.house import House, load_solver
 from halfsplit.web.html import Tag, link
+from halfsplit.web.meters import stop_meters
 from halfsplit.web.pinboard import serve_pictures
 from halfsplit.web.registry import PAGES, load_pages
 from halfsplit.web.shelf_page import shelf_page
@@ -115,6 +116,7 @@ def build(house: House) -> None:
 
     app.on_startup(lambda: asyncio.get_running_loop().run_in_executor(None, load_solver))
     app.on_shutdown(house.drafts.flush_all)
+    app.on_shutdown(stop_meters)
 
 
 async def machine_route(house: House, slug: str, key: str) -> None:
@@ -164,7 +166,8 @@ def serve(
 ) -> bool:
     """Serve a folder of machines until stopped; `ready` is called once pages can be opened.
 
-    With `pretend` a simulated meter is offered. Returns whether everything ended in order. Raises ShelfBusyError, PortError.
+    With `pretend` a simulated meter is offered. Returns whether everything ended in order. Raises
+    ShelfBusyError, PortError.
     """
     claim = Claim(folder)
     try:
