@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TypeAlias
 
 from halfsplit import svg
 from halfsplit.web.pieces.sight import SAYS, Mark
@@ -11,6 +12,7 @@ SHAPE = 16 / 10  # width over height of a piece
 NARROWEST = 0.3  # share of the picture's width: a board's neighbourhood, so that one finds it
 FAR = 0.5  # share of it beyond which two places are shown apart
 UNITS = 560.0  # of the drawing's width; about its px on a page
+Attrs: TypeAlias = dict[str, float | int | str | None]
 TONES = {"red": "#c01c1c", "black": "#16202a", "look": "#0b4f8a"}
 
 
@@ -53,12 +55,12 @@ def crop_svg(source: str, wide: int, high: int, marks: Sequence[Mark], name: str
 
 def _mark(mark: Mark, x: float, y: float, high: float) -> str:
     tone = TONES[mark.probe]
-    look = {"fill": tone, "stroke": "#ffffff", "stroke-width": 4}
-    edge = {"fill": "none", "stroke": "#16202a", "stroke-width": 8}
+    look: Attrs = {"fill": tone, "stroke": "#ffffff", "stroke-width": 4}
+    edge: Attrs = {"fill": "none", "stroke": "#16202a", "stroke-width": 8}
     if mark.probe == "red":
         shape = [svg.el("circle", {"cx": x, "cy": y, "r": 12, **k}) for k in (edge, look)]
     else:
-        size = {"x": x - 11, "y": y - 11, "width": 22, "height": 22}
+        size: Attrs = {"x": x - 11, "y": y - 11, "width": 22, "height": 22}
         turn = f"rotate(45 {svg.number(x)} {svg.number(y)})" if mark.probe == "look" else None
         shape = [svg.el("rect", {**size, "transform": turn, **k}) for k in (edge, look)]
     lines = [f"{SAYS[mark.probe]}: {mark.words[0]}", *mark.words[1:]]
@@ -69,7 +71,14 @@ def _mark(mark: Mark, x: float, y: float, high: float) -> str:
     if left < x < left + plate_w:  # no room beside it: below, or above
         top = y + 22 if y + 22 + plate_h < high else y - 22 - plate_h
     top = min(max(top, 2.0), max(high - plate_h - 2, 2.0))
-    ground = {"x": left, "y": top, "width": plate_w, "height": plate_h, "rx": 5, "fill": "#16202a"}
+    ground: Attrs = {
+        "x": left,
+        "y": top,
+        "width": plate_w,
+        "height": plate_h,
+        "rx": 5,
+        "fill": "#16202a",
+    }
     plate = svg.el("rect", {**ground, "stroke": "#ffffff"})
     said = [
         svg.text(

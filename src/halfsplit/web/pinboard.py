@@ -13,7 +13,7 @@ from fastapi import Response
 from fastapi.responses import FileResponse
 from nicegui import app
 
-from halfsplit.problems import Problem
+from halfsplit.problems import NotFoundError, Problem
 from halfsplit.web.house import House, Place
 
 if TYPE_CHECKING:
@@ -83,6 +83,17 @@ class Pinboard:
             return []
         net = asked["part"] if asked["quantity"] == "look" else asked["net"]
         return where_check(self._assembly, self.pins, net, asked["black"], asked["quantity"])
+
+    def of_name(self, name: str) -> list[Spot]:
+        """Where a net, part or point is; nothing for a name the file has not."""
+        from halfsplit.bench.pins import where
+
+        if self.pins is None or self._assembly is None or not name:
+            return []
+        try:
+            return where(self._assembly, self.pins, name)
+        except NotFoundError:
+            return []
 
     def of_parts(self, parts: list[str]) -> list[Spot]:
         """Where parts are."""

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from halfsplit.quantity.volts import volts
 from halfsplit.web.html import Tag, rows
-from halfsplit.web.pieces.drawn import drawing
+from halfsplit.web.pieces.drawn import draw_map, map_svg
 from halfsplit.web.pieces.sight import scripts
 from halfsplit.web.registry import machine_page
 from halfsplit.web.view import View
@@ -25,16 +25,13 @@ async def leans(view: View) -> None:
 
 
 def _found(session: Session) -> dict[str, Any]:
-    from halfsplit.bench import views
     from halfsplit.bench.gating import leans_dict
 
-    return leans_dict(session) | {"map": views.leans_data(session)}
+    return leans_dict(session) | {"map": map_svg(session)}
 
 
 def _draw(data: dict[str, Any]) -> None:
-    from halfsplit.pictures.leansmap import leans_svg
-
-    drawing(leans_svg(*data["map"]), "what leans on what")
+    draw_map(data["map"])
     with Tag("section", "", "box"):
         Tag("h2", "Bring up in this order")
         Tag("p", ", then ".join(data["order"]), "big")

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from nicegui import background_tasks, events, ui
 
 from halfsplit.web.html import Choice, Tag, button, field
-from halfsplit.web.pieces.drawn import chart, drawing, leans_map
+from halfsplit.web.pieces.drawn import Drawn, chart, draw_chart, drawing, leans_map
 from halfsplit.web.pieces.sight import scripts
 from halfsplit.web.registry import machine_page
 from halfsplit.web.sending import file_field
@@ -49,7 +49,7 @@ async def pictures(view: View) -> None:
 def _known(noter: Noter) -> dict[str, list[str]]:
     at = noter.assembly
     formed = dict.fromkeys(
-        str(e.body["part"]) for e in noter.entries if e.kind == "forming" and "part" in e.body
+        str(e.body["part"]) for e in noter.entries if e.kind == "reform" and "part" in e.body
     )
     return {"rails": list(at.rails), "formed": [ref for ref in formed if ref in at.parts]}
 
@@ -274,7 +274,10 @@ class PicturesPage:
     def _charted(
         self, verb: Callable[[Session], Any], what: str, about: str, *, wait: bool = False
     ) -> None:
-        self.view.worked(verb, chart, what=what, about=about, at_once=not wait)
+        def drawn(session: Session) -> Drawn:
+            return draw_chart(verb(session))
+
+        self.view.worked(drawn, chart, what=what, about=about, at_once=not wait)
 
 
 def _bare(noter: Noter, *, around: str, hops: int) -> tuple[str, list[str], list[str]]:

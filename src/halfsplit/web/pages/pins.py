@@ -65,10 +65,10 @@ class PinsPage:
     def _find(self, asked: str) -> None:
         """Begin at what the address asks for, where that was pinned."""
         held = self.board.pins
-        found = self.board.of_parts([asked]) if asked in self.names["part"] else []
-        own = [p for p in (held.pins if held else ()) if p.name == asked]
-        for spot in [*found, *own]:
-            self.picture, self.start = spot.picture, (spot.x, spot.y)
+        own = [(p.picture, p.x, p.y) for p in (held.pins if held else ()) if p.name == asked]
+        near = [(s.picture, s.x, s.y) for s in self.board.of_name(asked)]
+        for picture, x, y in [*own, *near][:1]:
+            self.picture, self.start = picture, (x, y)
             return
         if asked:
             self.said = f"{asked} is not pinned yet: find it and tap on it."
@@ -298,7 +298,10 @@ class PinsPage:
 
     def _ask_away(self, name: str, title: str) -> None:
         count = len(self.board.pins.on(name)) if self.board.pins else 0
-        yes = partial(button, "Yes, take it away", partial(self._away, name), "danger")
+
+        def yes() -> None:
+            button("Yes, take it away", partial(self._away, name), "danger", data_key="yes-away")
+
         self.view.alert([f"{title} and {count} pins on it would be taken out of the file."], yes)
 
     async def _away(self, name: str) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from nicegui import ui
 
@@ -23,11 +24,25 @@ def drawing(picture: str, name: str) -> Tag:
     return box
 
 
-def chart(made: Chart) -> None:
-    """A chart and what is to be said of it; the same figures as a table for who sees none."""
+@dataclass(frozen=True)
+class Drawn:
+    """A chart with its picture, drawn where no page waits for it."""
+
+    chart: Chart
+    svg: str
+
+
+def draw_chart(made: Chart) -> Drawn:
+    """Draw a chart; takes a second the first time, so this is for the thinker."""
     from halfsplit.pictures.chart import chart_svg
 
-    drawing(chart_svg(made, wide=9.6, high=4.6), made.title)
+    return Drawn(made, chart_svg(made, wide=9.6, high=4.6))
+
+
+def chart(found: Drawn) -> None:
+    """A chart, and what is to be said of it."""
+    made = found.chart
+    drawing(found.svg, made.title)
     if len(made.notes) <= NOTES:
         rows(made.notes, "chart-notes")
     else:
@@ -38,16 +53,17 @@ def chart(made: Chart) -> None:
 def leans_map(view: View) -> None:
     """What leans on what, drawn once worked out."""
     about = "Found by experiment; minutes the first time on a supply that beats by itself."
-
-    def draw(found: tuple[dict[str, Any], list[dict[str, Any]]]) -> None:
-        from halfsplit.pictures.leansmap import leans_svg
-
-        drawing(leans_svg(*found), "what leans on what")
-
-    view.worked(_leans, draw, what="what leans on what", about=about)
+    view.worked(map_svg, draw_map, what="what leans on what", about=about)
 
 
-def _leans(session: Session) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+def map_svg(session: Session) -> str:
+    """The map as a drawing, made by the thinker."""
     from halfsplit.bench import views
+    from halfsplit.pictures.leansmap import leans_svg
 
-    return views.leans_data(session)
+    return leans_svg(*views.leans_data(session))
+
+
+def draw_map(picture: str) -> None:
+    """The map on the page."""
+    drawing(picture, "what leans on what")
