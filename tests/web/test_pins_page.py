@@ -88,7 +88,11 @@ async def test_a_wrong_name_is_told_and_nothing_pinned(app: App) -> None:
 
 @pytest.mark.parametrize(
     ("data", "says"),
-    [(b"<svg onload=alert(1)>", "whatever its name says"), (b"%PDF-1.7 x", "a PDF"), (b"", "empty")],
+    [
+        (b"<svg onload=alert(1)>", "whatever its name says"),
+        (b"%PDF-1.7 x", "a PDF"),
+        (b"", "empty"),
+    ],
 )
 async def test_what_is_no_picture_is_refused_in_words(app: App, data: bytes, says: str) -> None:
     await app.user.open(PINS)

@@ -21,11 +21,16 @@ async def bench(view: View) -> None:
     with Tag("div", "", "columns"):
         with Tag("div", "", "first"):
             next_card(view)
+<<<<<<< HEAD
             where(view)
             LiveMeter(view, ReadingForm(view))
+=======
+            form = ReadingForm(view)
+>>>>>>> app
             meaning(view)
             observations(view)
         with Tag("div", "", "second"):
             suspects(view)
             hazards(view)
             entries(view)
+    await form.hear()  # of a draft that came back
