@@ -123,7 +123,8 @@ async def test_problems_of_the_file_are_listed_and_the_rest_works(app: App) -> N
     await point(user, 0.25, 0.5)
     await until(lambda: len(kept(app)) == 1)
     text = pins_path(app.file).read_text(encoding="utf-8")
-    text += "- {picture: picture-1, x: 3, y: 0.1, net: P5}\n- {picture: picture-9, x: 0, y: 0, net: P5}\n"
+    text += "- {picture: picture-1, x: 3, y: 0.1, net: P5}\n"
+    text += "- {picture: picture-9, x: 0, y: 0, net: P5}\n"
     pins_path(app.file).write_text(text, encoding="utf-8")
     await user.open(PINS)
     await user.should_see("In the file of pins")

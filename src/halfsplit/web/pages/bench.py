@@ -21,12 +21,9 @@ async def bench(view: View) -> None:
     with Tag("div", "", "columns"):
         with Tag("div", "", "first"):
             next_card(view)
-<<<<<<< HEAD
             where(view)
-            LiveMeter(view, ReadingForm(view))
-=======
             form = ReadingForm(view)
->>>>>>> app
+            LiveMeter(view, form)
             meaning(view)
             observations(view)
         with Tag("div", "", "second"):
