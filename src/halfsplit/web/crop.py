@@ -13,6 +13,7 @@ NARROWEST = 0.3  # share of the picture's width: a board's neighbourhood, so tha
 FAR = 0.5  # share of it beyond which two places are shown apart
 UNITS = 560.0  # of the drawing's width; about its px on a page
 Attrs: TypeAlias = dict[str, float | int | str | None]
+FONT, WIDE, LINE = 22.0, 13.4, 28.0  # of its words: size, room for a letter, for a line
 TONES = {"red": "#c01c1c", "black": "#16202a", "look": "#0b4f8a"}
 
 
@@ -50,22 +51,23 @@ def crop_svg(source: str, wide: int, high: int, marks: Sequence[Mark], name: str
     drawn = [
         _mark(m, (m.x * wide - left) * scale, (m.y * high - top) * scale, h * scale) for m in marks
     ]
-    return svg.page(UNITS, h * scale, name, [image, *drawn], font_size=19)
+    return svg.page(UNITS, h * scale, name, [image, *drawn], font_size=FONT)
 
 
 def _mark(mark: Mark, x: float, y: float, high: float) -> str:
     tone = TONES[mark.probe]
     look: Attrs = {"fill": tone, "stroke": "#ffffff", "stroke-width": 4}
     edge: Attrs = {"fill": "none", "stroke": "#16202a", "stroke-width": 8}
+    size: Attrs
     if mark.probe == "red":
         shape = [svg.el("circle", {"cx": x, "cy": y, "r": 12, **k}) for k in (edge, look)]
     else:
-        size: Attrs = {"x": x - 11, "y": y - 11, "width": 22, "height": 22}
+        size = {"x": x - 11, "y": y - 11, "width": 22, "height": 22}
         turn = f"rotate(45 {svg.number(x)} {svg.number(y)})" if mark.probe == "look" else None
         shape = [svg.el("rect", {**size, "transform": turn, **k}) for k in (edge, look)]
     lines = [f"{SAYS[mark.probe]}: {mark.words[0]}", *mark.words[1:]]
-    plate_w = 11.6 * max(map(len, lines)) + 16
-    plate_h = 24.0 * len(lines) + 8
+    plate_w = WIDE * max(map(len, lines)) + 16
+    plate_h = LINE * len(lines) + 10
     left = x + 22 if x + 22 + plate_w < UNITS else max(x - 22 - plate_w, 2.0)
     top = y - 20
     if left < x < left + plate_w:  # no room beside it: below, or above
@@ -83,7 +85,7 @@ def _mark(mark: Mark, x: float, y: float, high: float) -> str:
     said = [
         svg.text(
             left + 8,
-            top + 22 + 24 * k,
+            top + 25 + LINE * k,
             line,
             fill="#ffffff",
             font_weight="bold" if k else None,

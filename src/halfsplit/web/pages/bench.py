@@ -21,12 +21,12 @@ async def bench(view: View) -> None:
     with Tag("div", "", "columns"):
         with Tag("div", "", "first"):
             next_card(view)
-            where(view)
             form = ReadingForm(view)
             LiveMeter(view, form)
             meaning(view)
             observations(view)
         with Tag("div", "", "second"):
+            where(view)
             suspects(view)
             hazards(view)
             entries(view)

@@ -11,13 +11,15 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import background_tasks, events, ui
 
+from halfsplit.bench.lanes import StoppedError
+from halfsplit.problems import HalfsplitError
 from halfsplit.web.html import Choice, Tag, button, field
 from halfsplit.web.pieces.drawn import Drawn, chart, draw_chart, drawing, leans_map
 from halfsplit.web.pieces.sight import scripts
 from halfsplit.web.registry import machine_page
 from halfsplit.web.sending import file_field
 from halfsplit.web.uploads import let_in
-from halfsplit.web.view import View
+from halfsplit.web.view import View, words_of
 
 if TYPE_CHECKING:
     from halfsplit.bench.noting import Noter
@@ -274,8 +276,13 @@ class PicturesPage:
     def _charted(
         self, verb: Callable[[Session], Any], what: str, about: str, *, wait: bool = False
     ) -> None:
-        def drawn(session: Session) -> Drawn:
-            return draw_chart(verb(session))
+        def drawn(session: Session) -> Drawn | str:
+            try:
+                return draw_chart(verb(session))
+            except StoppedError:
+                raise
+            except HalfsplitError as error:  # why there is none is what the picture says
+                return "\n".join(words_of(error))
 
         self.view.worked(drawn, chart, what=what, about=about, at_once=not wait)
 

@@ -39,8 +39,12 @@ def draw_chart(made: Chart) -> Drawn:
     return Drawn(made, chart_svg(made, wide=9.6, high=4.6))
 
 
-def chart(found: Drawn) -> None:
-    """A chart, and what is to be said of it."""
+def chart(found: Drawn | str) -> None:
+    """A chart and what is to be said of it; or why there is none."""
+    if isinstance(found, str):
+        for line in found.splitlines():
+            Tag("p", f"No picture: {line}", "note")
+        return
     made = found.chart
     drawing(found.svg, made.title)
     if len(made.notes) <= NOTES:

@@ -55,7 +55,10 @@
       const full = this.image.dataset.whole;
       if (full && z > 1.5 && this.image.getAttribute("src") !== full) this.image.src = full;
     }
-    inside(e) { const r = this.box.getBoundingClientRect(); return [e.clientX - r.left, e.clientY - r.top]; }
+    inside(e) { // from the corner within its border
+      const r = this.box.getBoundingClientRect();
+      return [e.clientX - r.left - this.box.clientLeft, e.clientY - r.top - this.box.clientTop];
+    }
     shares(px, py) {
       const [bw, bh] = this.base();
       return [(px - this.x) / (bw * this.zoom), (py - this.y) / (bh * this.zoom)];
