@@ -9,16 +9,21 @@ import time
 from pathlib import Path
 from typing import Any
 
+import pytest
+from axe_playwright_python.sync_playwright import Axe
 from PIL import Image, ImageDraw
 
 from halfsplit.assembly.file import load
+from halfsplit.bench.pinning import add_picture, put_pin
 from halfsplit.bench.pins_file import load_pins
 from halfsplit.journal import glance, journal_path
 from tests.browser.conftest import Serve, Visit
+from tests.browser.test_access import RULES, SMALL, SMALLEST, settled
 from tests.browser.test_story import clean
 from tests.instruments.servers import pty
 
 BENCH, PINS = "/bench/hd40/pt3.yaml", "/pins/hd40/pt3.yaml"
+PICTURES = "/pictures/hd40/pt3.yaml"
 TURNED = 6  # EXIF orientation: stored lying on its side, to be turned a quarter clockwise
 PIXEL = """([x, y]) => {
   const i = document.querySelector(".sight img"), c = document.createElement("canvas");
@@ -120,6 +125,33 @@ def test_a_phone_photo_is_pinned_by_mouse_and_by_keys_and_shows_on_the_bench(
     drawn.get_by_text("healthy").wait_for()
     assert "red probe: " in drawn.inner_text()
     clean(watched)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_axe_finds_nothing_on_pages_with_pictures(
+    serve: Serve, visit: Visit, shelf: Path, theme: str
+) -> None:
+    assembly, _ = load(shelf / "hd40" / "pt3.yaml")
+    assert assembly is not None
+    name, _ = add_picture(assembly, turned_photo(), "board")
+    put_pin(assembly, name, 0.8, 0.2, net="p5")
+    put_pin(assembly, name, 0.3, 0.6, part="C4")
+    put_pin(assembly, name, 0.5, 0.7, net="com")
+    server = serve()
+    for path in (PINS, PICTURES, BENCH, f"{PICTURES}?picture=load"):
+        page = visit(server, path, color_scheme=theme, viewport={"width": 800, "height": 800}).page
+        settled(page)
+        for fold in page.locator("details").all():
+            fold.evaluate("e => { e.open = true }")
+        if path == PINS:
+            page.wait_for_function(READY)
+        if "load" in path:
+            page.locator(".hs-chart").wait_for()
+        found = Axe().run(page, options=RULES).response["violations"]
+        told = [f"{path} {v['id']}: {n['html'][:160]}" for v in found for n in v["nodes"]]
+        assert told == []
+        assert page.evaluate(SMALL, SMALLEST) == [], path
+        assert page.evaluate("document.documentElement.scrollWidth") <= 800, path
 
 
 def test_a_meter_by_wire_is_taken_by_the_foot_switch_and_its_cable_pulled(

@@ -14,7 +14,7 @@ from halfsplit.problems import ProblemsError
 from halfsplit.web import meters
 from halfsplit.web.meters import MeterDesk, meter_desk
 from tests.web.conftest import BENCH, App, until
-from tests.web.test_pages import field
+from tests.web.test_pages import field, heard
 
 
 @pytest.fixture
@@ -105,6 +105,7 @@ async def test_unplugged_it_says_so_and_loses_nothing(app: App, meter: Simulated
     assert field(app.user).value == "4.980 V"
     app.user.find(marker="reading").trigger("keydown.enter")
     await until(lambda: len(bodies(app)) == 1)
+    await until(lambda: heard(app.user) == "")
     field(app.user).value = ""  # as the browser empties it
     app.user.find("Volts").click()  # and whatever the next check would be
     take(app.user)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -67,6 +68,7 @@ class PicturesPage:
         self.hops = 1
         self.net = asked.get("net", "") or self._next()
         self.rail = (known["rails"] or [""])[0]
+        self.feed = str(view.ledger["condition"]["feed"])
         self.captured: tuple[str, bytes] | None = None
         self.kinds = Choice(KINDS.items(), self.kind, self._kind, label="Picture of", key="kind")
         with Tag("datalist", id="everything"):
@@ -199,19 +201,24 @@ class PicturesPage:
         if not self.net:
             Tag("p", "Say first where.", "quiet-words")
             return
-        net, captured = self.net, self.captured
+        net, captured, feed = self.net, self.captured, self.feed
 
         def verb(session: Session) -> Any:
             from halfsplit.bench import views
 
+            at = replace(session.condition, feed=feed)
             if captured is None:
-                return views.wave(session, net)
+                return views.wave(session, net, at)
             with tempfile.TemporaryDirectory(prefix="halfsplit-") as folder:
                 file = Path(folder) / "capture.csv"
                 file.write_bytes(captured[1])
-                return views.wave(session, net, captured=file)
+                return views.wave(session, net, at, file)
 
         self._charted(verb, f"the waveform at {net}", "One period as it should be, and as it is.")
+
+    def _fed(self, feed: str) -> None:
+        self.feed = feed
+        self._draw()
 
     def _netted(self, text: str) -> None:
         self.net = text.strip()
