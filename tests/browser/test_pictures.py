@@ -122,8 +122,8 @@ def test_a_phone_photo_is_pinned_by_mouse_and_by_keys_and_shows_on_the_bench(
         page.keyboard.press("Enter")
         page.locator("#said", has_text=text.partition(" ")[2]).wait_for()
     drawn = page.locator(".where-at svg").first
-    drawn.get_by_text("healthy").wait_for()
-    assert "red probe: " in drawn.inner_text()
+    drawn.locator("text", has_text="healthy").wait_for()
+    assert "red probe: " in drawn.text_content()
     clean(watched)
 
 

@@ -37,7 +37,7 @@ async def send(user: User, data: bytes, name: str = "board.jpg") -> None:
 async def point(user: User, x: float, y: float) -> None:
     """Tap on the picture; the page gets what its script in the browser would send."""
     (sight,) = [e for e in user.find(ui.element).elements if "data-sight" in e.props]
-    for listener in sight._event_listeners.values():
+    for listener in list(sight._event_listeners.values()):
         if listener.type == "point":
             sight._handle_event({"listener_id": listener.id, "args": {"detail": {"x": x, "y": y}}})
 

@@ -176,7 +176,8 @@ class PicturesPage:
             Tag("span", "Go on to", "name")
             for name in [*parts, *nets]:
                 if name != self.around:
-                    button(name, partial(self._go, name), data_key=f"go-{name}")
+                    go = button(name, partial(self._go, name), data_key=f"go-{name}")
+                    go.mark(f"go-{name}")
 
     def _chosen(self, event: events.GenericEventArguments) -> None:
         name = str((event.args.get("detail") or {}).get("name", ""))
@@ -191,9 +192,8 @@ class PicturesPage:
             at.props["data-list"] = "places"
             at.on("keydown.enter", self._draw, args=[])
             button("Draw", self._draw, "act", data_key="draw")
-        file_field(
-            self.view, "What a scope captured there, as CSV", CAPTURED, self._take, key="csv"
-        )
+        label = "What a scope captured there, as CSV"
+        file_field(self.view, label, CAPTURED, self._take, key="csv").mark("csv")
         if self.captured is not None:
             with Tag("div", "", "line"):
                 Tag("p", f"Captured: {self.captured[0]}")
