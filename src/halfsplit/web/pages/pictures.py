@@ -192,6 +192,10 @@ class PicturesPage:
             at.props["data-list"] = "places"
             at.on("keydown.enter", self._draw, args=[])
             button("Draw", self._draw, "act", data_key="draw")
+        feeds = [(f["name"], f["name"]) for f in self.view.facts["feeds"]]
+        with Tag("div", "", "piece"):
+            Tag("span", "Fed by", "name")
+            Choice(feeds, self.feed, self._fed, label="Fed by", key="feed")
         label = "What a scope captured there, as CSV"
         file_field(self.view, label, CAPTURED, self._take, key="csv").mark("csv")
         if self.captured is not None:
