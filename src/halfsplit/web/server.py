@@ -21,6 +21,7 @@ from halfsplit.web.frame import ASSETS, frame
 from halfsplit.web.guard import Guard, rules
 from halfsplit.web.house import House, load_solver
 from halfsplit.web.html import Tag, link
+from halfsplit.web.prints import serve_prints
 from halfsplit.web.registry import PAGES, load_pages
 from halfsplit.web.shelf_page import shelf_page
 from halfsplit.web.view import View, words_of
@@ -100,6 +101,7 @@ def build(house: House) -> None:
     """Set up the routes on the framework's own application."""
     load_pages()
     app.add_static_files(ASSETS, STATIC)
+    serve_prints(house.prints)
 
     @ui.page("/", response_timeout=OPENING)
     async def _shelf(search: str = "", page: int = 1) -> None:
@@ -117,6 +119,9 @@ async def machine_route(house: House, slug: str, key: str) -> None:
     """One page of one machine, or words about why there is none."""
     page = PAGES.get(slug)
     place = await house.enter(key) if page is not None else None
+    if page is not None and place is not None and place.sort not in page.sorts:
+        house.leave(place)
+        page = None
     if page is None or place is None:
         with frame("Not found"):
             Tag("h1", "There is no such page")
@@ -134,7 +139,7 @@ async def machine_route(house: House, slug: str, key: str) -> None:
             link("Try again", f"/{slug}/{key}", "act")
             link("To the shelf", "/", "act")
         return
-    view = View(place, house.drafts)
+    view = View(place, house.drafts, house.prints)
     with frame(f"{page.label}: {view.facts['name']}", view, page):
         await page.build(view)
 
