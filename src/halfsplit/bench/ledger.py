@@ -86,7 +86,12 @@ def facts_dict(bench: Noter) -> dict[str, Any]:
         "loads": list(assembly.loads),
         "places": places(bench),
         "parts": [
-            {"ref": ref, "label": part.label(), "leads": list(part.terminals())}
+            {
+                "ref": ref,
+                "label": part.label(),
+                "leads": list(part.terminals()),
+                "kind": part.KIND,
+            }
             for ref, part in assembly.parts.items()
         ],
         "meters": list(meters()),

@@ -32,6 +32,7 @@ class Worked(Generic[T]):
     ) -> None:
         self.view, self.verb, self._draw = view, verb, draw
         self.words, self.key = words, key
+        self._drawn = False
         self.box = Tag("div", "", "worked")
         with self.box:
             Tag("p", about or "Being worked out …", "quiet-words")
@@ -51,8 +52,10 @@ class Worked(Generic[T]):
         if self.box.is_deleted:
             return found
         if found is None:
-            self._offer()
+            if not self._drawn:
+                self._offer()
             return None
+        self._drawn = True
         # An entry the verb itself stored does not make what it returned old.
         last = max(last or 0, self.view.ledger.get("last") or 0)
         self.box.clear()
