@@ -146,7 +146,8 @@ def settings_sheet(bench: RackBench, want: Sequence[str] = ()) -> dict[str, Any]
                  "recorded": all(w is not None for w in r.was),
                  "wanted": r.choice, "changed": choices[f"{name}.{r.setting}"] != r.choice,
                  "positions": [
-                     {"strap": s, "found": first.get((name, s)), "now": w, "to": t}
+                     {"strap": s, "found": first.get((name, s)), "now": w, "to": t,
+                      "words": list(r.words)}
                      for s, w, t in zip(r.straps, r.was, r.to, strict=True)
                  ]}
                 for r in items
