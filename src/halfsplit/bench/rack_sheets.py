@@ -142,12 +142,11 @@ def settings_sheet(bench: RackBench, want: Sequence[str] = ()) -> dict[str, Any]
         boards.append({
             "board": name,
             "settings": [
-                {"setting": r.setting, "means": r.means, "now": choices[f"{name}.{r.setting}"],
+                {"setting": r.setting, "means": r.means, "words": list(r.words), "now": choices[f"{name}.{r.setting}"],
                  "recorded": all(w is not None for w in r.was),
                  "wanted": r.choice, "changed": choices[f"{name}.{r.setting}"] != r.choice,
                  "positions": [
-                     {"strap": s, "found": first.get((name, s)), "now": w, "to": t,
-                      "words": list(r.words)}
+                     {"strap": s, "found": first.get((name, s)), "now": w, "to": t}
                      for s, w, t in zip(r.straps, r.was, r.to, strict=True)
                  ]}
                 for r in items

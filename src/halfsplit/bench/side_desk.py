@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import queue
 import threading
-from collections import deque
+import time
 from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
 from typing import Any, TypeVar
 
 from halfsplit.bench import console as consoles
-from halfsplit.bench.desk import Desk
+from halfsplit.bench.desk import TELL_EACH, Desk
 from halfsplit.bench.lanes import Busy, StoppedError
 from halfsplit.bench.lines import format_of
 from halfsplit.bench.noting import Noter
@@ -147,8 +147,9 @@ class ConsoleDesk(SideDesk):
         self._typed: queue.SimpleQueue[bytes] = queue.SimpleQueue()
         self._hung_up = threading.Event()
         self._listener: threading.Thread | None = None
-        self._live: deque[dict[str, Any]] = deque(maxlen=SHOWN)
+        self._live: tuple[dict[str, Any], ...] = ()
         self._port, self._trouble, self._bytes = "", "", 0
+        self._untold = False
         super().__init__(file, told)
 
     def console(self, verb: Callable[[ConsoleFile, Journal], T]) -> Future[T]:
@@ -174,7 +175,7 @@ class ConsoleDesk(SideDesk):
                 raise ProblemsError([Problem("", 0, 0, port, wrong, "disconnect it first")])
             wire = Port(port, format_of(line), ready=ready)
             self._hung_up.clear()
-            self._live.clear()
+            self._live = ()
             self._typed = queue.SimpleQueue()
             self._port, self._trouble, self._bytes = port, "", 0
             self._listener = threading.Thread(target=self._listen, args=(wire,), daemon=True)
@@ -214,6 +215,7 @@ class ConsoleDesk(SideDesk):
 
     def _listen(self, wire: Port) -> None:
         def typed() -> bytes | None:
+            self._tell()
             return self._typed.get_nowait() if not self._typed.empty() else None
 
         try:
@@ -234,17 +236,25 @@ class ConsoleDesk(SideDesk):
             self._journal.append(consoles.KIND, body)
             if body["way"] == "out":
                 text = "".join(str(p[1]) for p in body["pieces"])
-                self._live.append({"text": printable(text.encode("latin-1")), "means": [],
-                                   "way": "out"})  # fmt: skip
+                sent = {"text": printable(text.encode("latin-1")), "means": [], "way": "out"}
+                self._live = (*self._live, sent)[-SHOWN:]
             self._refresh()
 
         self.clerk.do(job).result()
 
     def _heard(self, came: bytes, said: list[Said]) -> None:
         self._bytes += len(came)
-        for line in said:
-            self._live.append(consoles.shown(line.as_dict()) | {"way": "in"})
-        self.told()
+        lines = [consoles.shown(line.as_dict()) | {"way": "in"} for line in said[-SHOWN:]]
+        self._live = (*self._live, *lines)[-SHOWN:]
+        self._untold = True
+        self._tell()
+
+    def _tell(self) -> None:
+        """Tell the faces of what came, a few times a second however fast it comes."""
+        now = time.monotonic()
+        if self._untold and now - self._told_at > TELL_EACH:
+            self._untold, self._told_at = False, now
+            self.told()
 
     def _load(self) -> None:
         self._file = open_console(self.file)

@@ -194,7 +194,8 @@ def _order(view: View, sheet: dict[str, Any]) -> None:
                         button(f"{board['board']} came out", partial(_out, view, board["board"]),
                                "quiet", data_key=f"out-{board['board']}")  # fmt: skip
         totals = [
-            f"{rail} {show(t['amps'], 'A')}" + (f" of {show(t['rated'], 'A')}" if t["rated"] else "")
+            f"{rail} {show(t['amps'], 'A')}"
+            + (f" of {show(t['rated'], 'A')}" if t["rated"] else "")
             for rail, t in sheet["totals"].items()
         ]
         Tag("p", f"All in and at work: {', '.join(totals)}.", "quiet-words")

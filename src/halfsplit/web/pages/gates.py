@@ -38,13 +38,12 @@ async def gates(view: View) -> None:
 
 
 def _draw(view: View, shown: Worked[dict[str, Any]], data: dict[str, Any]) -> None:
-    with Tag("section", "", "box"):
-        with Tag("dl", "", "limits"):
-            for subject, names in data["refused"].items():
-                with Tag("div"):
-                    Tag("dt", SUBJECTS[subject])
-                    words = f"refused by {', '.join(names)}" if names else "no gate in the way"
-                    Tag("dd", words, "trouble" if names else "good")
+    with Tag("section", "", "box"), Tag("dl", "", "limits"):
+        for subject, names in data["refused"].items():
+            with Tag("div"):
+                Tag("dt", SUBJECTS[subject])
+                words = f"refused by {', '.join(names)}" if names else "no gate in the way"
+                Tag("dd", words, "trouble" if names else "good")
     for gate in data["gates"]:
         with Tag("section", "", f"box gate {gate['state']}"):
             with Tag("div", "", "line"):

@@ -166,5 +166,3 @@ class Walk:
         found = await self.view.trying(self.view.place.ask(_write, "the bring-up plan"))
         if found:
             self.show(found)
-
-

@@ -72,9 +72,7 @@ class ProtectPage:
 
     def _fields(self, test: dict[str, Any]) -> None:
         kind, rails = test["test"], test["rail"].split(", ")
-        verdict = next(
-            (v for v in self.verdicts if v["test"] == kind and v["rail"] in rails), None
-        )
+        verdict = next((v for v in self.verdicts if v["test"] == kind and v["rail"] in rails), None)
         if verdict is not None:
             _verdict(verdict)
         labels = dict(FIELDS.get(kind, {}))

@@ -129,15 +129,15 @@ class SettingsPage:
                     Tag("p", f"Now {now}, wanted {s['wanted']}",
                         "behind" if s["changed"] else "quiet-words")  # fmt: skip
                     for p in s["positions"]:
-                        self._strap(board["board"], p)
+                        self._strap(board["board"], p, s["words"])
 
-    def _strap(self, board: str, p: dict[str, Any]) -> None:
+    def _strap(self, board: str, p: dict[str, Any], words: list[str]) -> None:
         with Tag("div", "", "line strap"):
             found = f", found {p['found']}" if p["found"] and p["found"] != p["now"] else ""
             now = p["now"] or "not looked at"
             Tag("span", f"{p['strap']}: {now}{found}; wanted {p['to']}")
             with Tag("div", "", "choice", role="group", aria_label=f"{p['strap']} is"):
-                for word in p["words"]:
+                for word in words:
                     item = f"{board}.{p['strap']}={word}"
                     made = button(
                         f"{word}",

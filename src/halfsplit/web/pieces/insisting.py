@@ -19,7 +19,9 @@ from halfsplit.web.view import View, words_of
 T = TypeVar("T")
 Verb = Callable[[str | None], Awaitable[T]]
 # How a refusal ends for somebody at a command line; here a field and a button do that.
-_TYPED = re.compile(r'\s*[.:;,]?\s*(?:that;\s*)?(?:else|To go on all the same:)?\s*(?:--)?anyway "[^"]*"')
+_TYPED = re.compile(
+    r'\s*[.:;,]?\s*(?:that;\s*)?(?:else|To go on all the same:)?\s*(?:--)?anyway "[^"]*"'
+)
 
 
 async def insisting(view: View, verb: Verb[T], then: Callable[[T], Any] = lambda _: None) -> bool:
