@@ -202,9 +202,9 @@ class ConsoleDesk(SideDesk):
 
         return self.clerk.do(job)
 
-    def hang_up(self) -> None:
+    def hang_up(self) -> Future[None]:
         """Let go of the port."""
-        self._hung_up.set()
+        return self.clerk.do(self._hung_up.set)
 
     def close(self, wait: float = 2.0) -> bool:
         """As for any desk, the port let go of first."""

@@ -8,8 +8,8 @@ To add a page, put one module into `pages` with one decorated function:
         Tag("h1", "Pins")
         view.live(lambda: view.place.desk.ledger["entries"], draw_entries)
 
-A page that belongs to another names it, ``under="plan"``: it is then linked below the header on that
-page and on its fellows, and not in the header.
+A page that belongs to another names it, ``under="plan"``: it is then linked below the header, on
+that page and on its fellows.
 
 It is then served at ``/pins/<machine>``, linked from every page of every machine of its sorts, and
 tested for its frame, its headings and its contrast like the others.

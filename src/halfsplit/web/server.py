@@ -111,7 +111,6 @@ def build(house: House) -> None:
     async def _machine(slug: str, key: str, request: Request) -> None:
         await machine_route(house, slug, key)
 
-    app.on_startup(lambda: asyncio.get_running_loop().run_in_executor(None, load_solver))
     app.on_shutdown(house.drafts.flush_all)
 
 
@@ -177,6 +176,7 @@ def serve(
             Guard,
             rules=rules(names, told.port, told.secret, open_door=not lan),
         )
+        app.on_startup(lambda: asyncio.get_running_loop().run_in_executor(None, load_solver))
         app.on_startup(lambda: ready(told))
         ui.run(
             host=told.host,

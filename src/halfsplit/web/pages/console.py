@@ -74,7 +74,7 @@ def _controls(view: View, port: str) -> None:
         Tag("h2", f"Connected to {port}").mark("connected")
 
         async def hang_up() -> None:
-            view.place.desk.hang_up()
+            await view.place.side("hang_up")
 
         button("Disconnect", hang_up, data_key="disconnect").mark("disconnect")
     eol = {"as": view.draft("eol") or "cr"}

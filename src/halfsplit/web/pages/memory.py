@@ -1,4 +1,4 @@
-"""Memory: what a test printed is pasted here, and its causes come back ranked, with chip positions."""
+"""Memory: what a test printed is pasted here; its causes come back ranked, with positions."""
 
 from __future__ import annotations
 
@@ -141,7 +141,8 @@ def _told(view: View, data: dict[str, Any]) -> None:
     if data["outside"]:
         Tag("p", f"Outside this board, left out: {', '.join(data['outside'])}", "quiet-words")
     if data["unused"]:
-        words = f"{len(data['unused'])} lines not understood, such as: {data['unused'][0]}"
+        count = len(data["unused"])
+        words = f"{count} line{'' if count == 1 else 's'} not understood: {data['unused'][0]}"
         Tag("p", words, "quiet-words")
 
 

@@ -1,4 +1,4 @@
-"""The bring-up plan, one step at a time; what was done is in the journal, so it survives anything."""
+"""The bring-up plan, one step at a time; all that was done is in the journal."""
 
 from __future__ import annotations
 

@@ -86,10 +86,15 @@ class ProtectPage:
             if kind == "crowbar":
                 rail = rails[0]
                 self.latched.setdefault(rail, True)
+
+                def latched(said: str) -> None:
+                    self.latched[rail] = said == "yes"
+                    choice.show(said)
+
                 choice = Choice(
                     [("yes", "It stayed fired"), ("no", "It let go")],
                     "yes" if self.latched[rail] else "no",
-                    lambda said: (self.latched.update({rail: said == "yes"}), choice.show(said)),
+                    latched,
                     label="After firing",
                     key=f"latched-{rail}",
                 )

@@ -1,4 +1,4 @@
-"""The report: made here, opened in a tab of its own or saved as PDF; and the label that goes along."""
+"""The report: made here, opened in a tab of its own or saved as PDF; and its label."""
 
 from __future__ import annotations
 

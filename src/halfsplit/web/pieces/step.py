@@ -80,14 +80,16 @@ class StepCard:
         asked = step["condition"] is not None and step["condition"]["feed"] != "off"
         if asked:
             self._feed()
-        with Tag("div", "", "wide-table", tabindex="0", role="region", aria_label="Readings"):
-            with Tag("table", "", "outcomes points"):
-                with Tag("thead"), Tag("tr"):
-                    for head in ("At", "Expect", "Stop outside", "Read"):
-                        Tag("th", head, scope="col")
-                with Tag("tbody"):
-                    for point in step["points"]:
-                        self._point(point, read.get(point["label"]), asked)
+        with (
+            Tag("div", "", "wide-table", tabindex="0", role="region", aria_label="Readings"),
+            Tag("table", "", "outcomes points"),
+        ):
+            with Tag("thead"), Tag("tr"):
+                for head in ("At", "Expect", "Stop outside", "Read"):
+                    Tag("th", head, scope="col")
+            with Tag("tbody"):
+                for point in step["points"]:
+                    self._point(point, read.get(point["label"]), asked)
 
     def _point(self, point: dict[str, Any], seen: dict[str, Any] | None, asked: bool) -> None:
         with Tag("tr"):

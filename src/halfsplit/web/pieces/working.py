@@ -37,7 +37,7 @@ class Worked(Generic[T]):
         with self.box:
             Tag("p", about or "Being worked out …", "quiet-words")
             if not at_once:
-                button(words, self.again, "act", data_key=key)
+                button(words, self.again, "act", data_key=key).mark(key)
         if at_once:
             background_tasks.create(self.again(), name=words)
 
@@ -67,7 +67,7 @@ class Worked(Generic[T]):
     def _offer(self) -> None:
         self.box.clear()
         with self.box:
-            button(self.words, self.again, "act", data_key=self.key)
+            button(self.words, self.again, "act", data_key=self.key).mark(self.key)
 
     def _late(self, is_late: bool) -> None:
         if is_late:
