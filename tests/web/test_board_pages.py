@@ -75,7 +75,8 @@ async def test_a_board_is_refused_until_it_is_measured(two: Two) -> None:
     await user.should_see("BP is in: read it before the next goes in", retries=100)
     # The next one is refused; a reason passes it, and stays visible.
     user.find(marker="fit").click()
-    await user.should_see("volts at the slot of P5 with BP in", retries=100)
+    await user.should_see(marker="why-anyway", retries=100)
+    await user.should_see("volts at the slot of P5 with BP in")
     two.typed("why-anyway", "spare memory, nothing to lose")
     user.find(marker="do-anyway").click()
     await until(lambda: len(two.entries("boards.yaml", "board-in")) == 2)

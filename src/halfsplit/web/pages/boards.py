@@ -27,7 +27,7 @@ UNITS: tuple[tuple[Unit, str, str], ...] = (
 @machine_page("boards", "Boards", order=10, sorts=("boards",))
 async def boards(view: View) -> None:
     """Whose turn it is, what is owed before it goes in, its limits and what was read."""
-    view.live(lambda: view.ledger, partial(_draw, view))
+    view.live(lambda: view.ledger, partial(_draw, view), classes="worked")
 
 
 def _draw(view: View, sheet: dict[str, Any]) -> None:
@@ -122,16 +122,17 @@ async def _store(view: View, board: str, fields: Fields, keys: list[str]) -> Non
         if text:
             sign = next(s for u, _, s in UNITS if u == unit)
             bare = text.replace(".", "", 1).lstrip("+-").isdigit()
-            items.append((key, f"{board}.{rail}={text}{sign if bare else ''}"))
+            items.append(f"{board}.{rail}={text}{sign if bare else ''}")
     if not items:
         view.alert(["Nothing is typed yet."])
         return
 
     def verb(bench: RackBench) -> list[dict[str, Any]]:
-        return bench.record_readings([i for _, i in items])
+        return bench.record_readings(items)
 
-    if await view.trying(view.place.rack(verb)) is not None:
-        view.keep_draft(**{f"slot-{board}-{key}": "" for key, _ in items})
+    held = fields.clear()
+    if await view.trying(view.place.rack(verb)) is None:
+        fields.restore(held)
 
 
 async def _fit(view: View, board: str) -> None:
@@ -187,7 +188,7 @@ def _order(view: View, sheet: dict[str, Any]) -> None:
         Tag("h2", "Order")
         with Tag("ol", "", "all-steps"):
             for number, board in enumerate(sheet["boards"], 1):
-                state = "done" if board["in"] else "next" if board["board"] == sheet["next"] else ""
+                state = "is-next" if board["board"] == sheet["next"] else ""
                 with Tag("li", "", state):
                     Tag("span", f"{number}. {board['board']} {board['name']}")
                     if board["in"]:

@@ -65,9 +65,9 @@ async def discharge(view: View) -> None:
         if text is None:
             view.alert([f"Type what the meter shows across {part}."])
             return
-        view.keep_draft(**{f"discharge-{part}-volts": ""})
+        held = fields.clear()
         if await shown.of(ask((part,), text)) is None:
-            view.keep_draft(**{f"discharge-{part}-volts": text})
+            fields.restore(held)
 
     shown: Worked[dict[str, Any]] = Worked(view, ask, draw, about="Working out the charges …")
 

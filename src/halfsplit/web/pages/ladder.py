@@ -77,7 +77,7 @@ def _step(data: dict[str, Any], rail: str, step: dict[str, Any] | None) -> list[
     both = next((e for e in lines if e["together"]), lines[0])
     if step is None:
         return ["0 %", "nothing", "–", "–", "–", _reads(alone), _reads(both)]
-    words = step["network"] or (
+    words = _bare(step["network"]) or (
         f"none at hand: {step['ohms']:.3g} ohm, {step['rated_watts_needed']:.0f} W; "
         f"{step['refused']}"
     )
@@ -110,3 +110,8 @@ def _notes(data: dict[str, Any], rail: str) -> list[str]:
     ]
     found += [f"Least load: {m['why']}" for m in data["minimum_load"] if m["rail"] == rail]
     return found
+
+
+def _bare(network: str | None) -> str:
+    """A network without the brackets around the whole of it."""
+    return network[1:-1] if network and network[0] == "(" and network[-1] == ")" else network or ""

@@ -138,7 +138,7 @@ class Walk:
             Tag("h2", "All steps")
             with Tag("ol", "", "all-steps"):
                 for number, step in enumerate(steps, 1):
-                    with Tag("li", "", step["state"]):
+                    with Tag("li", "", f"is-{step['state']}"):
                         made = button(
                             f"{number}. {step['title']}",
                             lambda key=step["key"]: self._go(key),
@@ -147,7 +147,7 @@ class Walk:
                             aria_current="step" if step["key"] == self.key else None,
                         )
                         made.mark(f"step-{step['key']}")
-                        Tag("span", SAYS[step["state"]], f"state {step['state']}")
+                        Tag("span", SAYS[step["state"]], f"state is-{step['state']}")
 
     def _paper(self, data: dict[str, Any]) -> None:
         from halfsplit.bench import planning

@@ -176,8 +176,9 @@ class Reforming:
         if not any(read.values()):
             self.view.alert(["Nothing is entered yet: volts across it and the current into it."])
             return
-        if await self.view.trying(self._checked(read)) is not None:
-            fields.clear()
+        held = fields.clear()  # before the part is drawn anew, with fields of its own
+        if await self.view.trying(self._checked(read)) is None:
+            fields.restore(held)
 
     async def _checked(self, read: dict[str, Any]) -> bool:
         found = await self._ask(**read)

@@ -20,7 +20,7 @@ T = TypeVar("T")
 Verb = Callable[[str | None], Awaitable[T]]
 # How a refusal ends for somebody at a command line; here a field and a button do that.
 _TYPED = re.compile(
-    r'\s*[.:;,]?\s*(?:that;\s*)?(?:else|To go on all the same:)?\s*(?:--)?anyway "[^"]*"'
+    r'[\s.:;,]*(?:Write )?(?:that)?;?\s*(?:else|To go on all the same:)?\s*(?:--)?anyway "[^"]*"\.?'
 )
 
 
@@ -38,11 +38,17 @@ async def _do(view: View, verb: Verb[T], then: Callable[[T], Any], why: str | No
         return False
     except HalfsplitError as error:
         can = "anyway" in str(error)
-        lines = [for_page(_TYPED.sub("", line)) for line in words_of(error)]
+        lines = [for_page(_told(line)) for line in words_of(error)]
         view.alert(lines, partial(_reason, view, verb, then) if can else None)
         return False
     then(done)
     return True
+
+
+def _told(line: str) -> str:
+    """A refusal without the option a command line would be given, nor the name of its step."""
+    bare = _TYPED.sub("", line)
+    return "Not yet: " + bare.partition("not yet: ")[2] if "not yet: " in bare else bare
 
 
 def _reason(view: View, verb: Verb[T], then: Callable[[T], Any]) -> None:

@@ -11,6 +11,7 @@ _SAYS: tuple[tuple[str, str], ...] = (
     (r": ?(?:halfsplit )?protect FILE .*$", ", on the page “Protection”"),
     (r": ?change --ambient", ", set on the page “Bench”"),
     (r"change FILE --feed off first", "say first that it is off"),
+    (r": \w+\.\w+=<\w+>", ""),
     (r"--withhold \S+", "withhold it first"),
     (r"--fit (\S+) once it is in", r"\1 fitted first"),
 )

@@ -99,10 +99,21 @@ class Fields:
         """A field's text, None when it is empty."""
         return self.text(key) or None
 
-    def clear(self, *keys: str) -> None:
-        """Empty fields, all when none is named."""
-        for key in keys or self._fields:
-            self._fields[key].value = ""
+    def clear(self) -> dict[str, str]:
+        """Empty the fields and their drafts; returns what :meth:`restore` puts back."""
+        held = {key: self.text(key) for key in self._fields}
+        self._put(dict.fromkeys(held, ""))
+        return held
+
+    def restore(self, held: dict[str, str]) -> None:
+        """Put texts back, of a form that was refused."""
+        self._put(held)
+
+    def _put(self, texts: dict[str, str]) -> None:
+        self.view.keep_draft(**{f"{self.name}-{key}": text for key, text in texts.items()})
+        for key, text in texts.items():
+            if not self._fields[key].is_deleted:  # else it was drawn anew, from its draft
+                self._fields[key].value = text
 
     def enter(self, key: str, handler: Callable[[], Any]) -> None:
         """Have Enter in a field do something."""
