@@ -1,4 +1,4 @@
-"""A bring-up plan walked by keys and by finger: refused too early, ticked, taken up after a kill."""
+"""A bring-up plan walked by keys: refused too early, ticked, taken up after a kill."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def test_the_plan_is_walked_refused_and_taken_up_again(
     server = serve()
     watched = visit(server, PLAN, viewport={"width": 800, "height": 1280})
     page = watched.page
-    page.set_default_timeout(150_000)  # what leans on what is worked out first
+    page.set_default_timeout(90_000)  # what leans on what is worked out first
     at_step(page, "Step 1 of 4, 0 done")
     page.locator("[data-key=drawn-F1]").click()
     page.locator("[data-key=drawn-F1][aria-pressed=true]").wait_for()
@@ -46,11 +46,11 @@ def test_the_plan_is_walked_refused_and_taken_up_again(
     at_step(page, "Step 2 of 4")
     page.locator("[data-key=step-note]").fill("8 ohm both ways")
     page.keyboard.press("Enter")
-    page.get_by_text("Noted: 8 ohm both ways").wait_for()
+    page.get_by_text("Noted: 8 ohm both ways", exact=True).wait_for()
     assert entries(shelf, "step") == [{"step": "ohms", "note": "8 ohm both ways"}]
     assert page.evaluate("document.documentElement.scrollWidth") <= 800, "scrolls sideways"
     clean(watched)
     server.kill()
     again = visit(serve(), PLAN).page
     at_step(again, "Step 2 of 4, 1 done")
-    again.get_by_text("Noted: 8 ohm both ways").wait_for()
+    again.get_by_text("Noted: 8 ohm both ways", exact=True).wait_for()

@@ -44,12 +44,17 @@ def ledger_dict(bench: Noter) -> dict[str, Any]:
         "overrides": overridden(bench),
         "hazards": present(bench.machine, now, bench.discharged()),
         "before_touching": before_touching(bench.machine, now, bench.discharged()),
+        "as_drawn": sorted({e.body["part"] for e in entries if _as_drawn(e)}),
         "readings": sum(e.kind == "read" for e in entries),
         "entries": [entry_dict(bench, e) for e in entries[-LISTED:]],
         "keys": [e.key for e in entries[-LISTED:] if e.key],
         "at": entries[-1].at.isoformat() if entries else None,
         "meter": bench.meter.name,
     }
+
+
+def _as_drawn(entry: Entry) -> bool:
+    return entry.kind == "observe" and entry.body.get("sign") == "as-drawn"
 
 
 def entry_dict(bench: Noter, entry: Entry) -> dict[str, Any]:

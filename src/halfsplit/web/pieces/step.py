@@ -180,14 +180,22 @@ class StepCard:
         """A button for each fuse the step names."""
         refs = [p["ref"] for p in self.view.facts["parts"]]
         named = [r for r in refs if re.search(rf"\b{re.escape(r)} \d", self.step["do"])]
-        seen = [e["words"] for e in self.view.ledger["entries"] if e["kind"] == "observe"]
-        with Tag("div", "", "choice", role="group", aria_label="Fuses read"):
+
+        def draw(seen: list[str]) -> None:
             for ref in named:
-                done = any(re.search(rf"\b{re.escape(ref)}\b.*as drawn", w) for w in seen)
+                done = ref in seen
                 words = f"{ref}: read, as drawn" if done else f"{ref} is as drawn"
                 made = button(words, partial(self._drawn, ref), data_key=f"drawn-{ref}",
                               aria_pressed="true" if done else "false")  # fmt: skip
                 made.mark(f"drawn-{ref}")
+
+        self.view.live(
+            lambda: [r for r in named if r in self.view.ledger["as_drawn"]],
+            draw,
+            classes="choice",
+            role="group",
+            aria_label="Fuses read",
+        )
 
     async def _drawn(self, ref: str) -> None:
         verb = self.view.place.write(lambda n: n.observe("", ref, sign="as-drawn"))
