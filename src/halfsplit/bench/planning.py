@@ -113,17 +113,29 @@ def _pass(bench: Session, key: str, shut: list[str], anyway: str | None) -> None
 
 def plan_dict(bench: Session) -> dict[str, Any]:
     """The plan with each step's state: done, stop (a reading beyond its limits), next, or open."""
-    entry = written(bench)
-    if entry is None:
+    if written(bench) is None:
         raise NotFoundError("no plan is written down yet: halfsplit plan FILE --new")
+    shut = {g.name for g in refusals(gates_of(bench), "boards")}
+    return _walked(bench, shut, frozenset(known(bench).trips))
+
+
+def sketch(bench: Noter) -> dict[str, Any] | None:
+    """The plan by the journal alone, gates not worked out: nothing they decide counts as done.
+
+    None when no plan is written down.
+    """
+    return None if written(bench) is None else _walked(bench, None, frozenset())
+
+
+def _walked(bench: Noter, shut: set[str] | None, trips: frozenset[str]) -> dict[str, Any]:
+    entry = written(bench)
+    assert entry is not None
     notes = {
         e.body["step"]: e.body["note"]
         for e in bench.entries
         if e.kind == "step" and e.seq > entry.seq
     }
-    shut = {g.name for g in refusals(gates_of(bench), "boards")}
-    fuses = "fuses to drawing" not in shut
-    trips = known(bench).trips
+    fuses = shut is not None and "fuses to drawing" not in shut
     steps, reached = [], False
     for raw in entry.body["steps"]:
         step = dict(raw)
@@ -133,10 +145,10 @@ def plan_dict(bench: Session) -> dict[str, Any]:
         if step["key"] == "fuses" and fuses:
             state = "done"
         rail = step["key"].removeprefix("trip-")
-        if step["key"].startswith("trip-") and rail in trips:
+        if shut is not None and step["key"].startswith("trip-") and rail in trips:
             state = "done" if "over-voltage trip" not in shut else "stop"
-        if step["key"] == "boards" and not shut and step["note"]:
-            state = "done"
+        if step["key"] == "boards":
+            state = "done" if shut is not None and not shut and step["note"] else "open"
         if state == "open" and not reached:
             state, reached = "next", True
         step["state"] = state
@@ -149,7 +161,7 @@ def plan_dict(bench: Session) -> dict[str, Any]:
     }
 
 
-def _read(bench: Session, step: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _read(bench: Noter, step: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Latest reading of each point of a step in its condition, with whether it is in limits."""
     if step["condition"] is None:
         return []

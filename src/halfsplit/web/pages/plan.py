@@ -54,6 +54,17 @@ class Walk:
         )
         self._last = view.ledger["last"]
         view.place.changed.subscribe(self._told)
+        background_tasks.create(self._at_once(), name="the plan by the journal")
+
+    async def _at_once(self) -> None:
+        """Show what the journal says while the gates, which may take minutes, are worked out."""
+        from halfsplit.bench import planning
+
+        found = await self.view.trying(self.view.place.look(planning.sketch))
+        if found and self.data is None:
+            self.show(found)
+            with self.box.box:
+                Tag("p", "What the gates say is still being worked out …", "quiet-words")
 
     async def _ask(self) -> dict[str, Any] | None:
         return await self.view.place.ask(_known, "how far the plan is") or {}
