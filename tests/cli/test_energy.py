@@ -90,7 +90,7 @@ def test_plan_is_written_once_ticked_by_readings_and_survives(tray: Path, run: R
     assert run("plan", "pt3.yaml", "--done", "raw-vrnr").code == 1
     noted = ["--done", "raw-vrnr", "--note", "18 mA, zk -6.2"]
     early = run("plan", "pt3.yaml", *noted)
-    assert early.code == 1 and "“Fuses to drawing” comes first" in early.err
+    assert early.code == 1 and "“Fuses to drawing” comes first" in early.out
     assert run("plan", "pt3.yaml", *noted, "--anyway", "short").code == 1
     assert run("plan", "pt3.yaml", "--at", "raws-half").code == 1, "a fuse was not looked at"
     assert run("plan", "pt3.yaml", "--at", "fuses").code == 3
