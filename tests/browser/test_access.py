@@ -5,6 +5,7 @@ Rules are axe-core's (WCAG 2.1, levels A and AA); what it does not measure is me
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,11 +13,17 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from tests.browser.conftest import PATIENCE, Serve, Server, Visit, filled
+from halfsplit.journal import Journal, journal_path
+from tests.browser.conftest import EXAMPLES, PATIENCE, Serve, Server, Visit, filled
+from tests.web.test_plan_pages import STEPS
 
 PAGES = ("/", "/bench/hd40/pt3.yaml", "/resume/hd40/pt3.yaml", "/trail/hd40/pt3.yaml")
 PAGES += ("/leans/hd40/pt3.yaml", "/bench/no/such.yaml")
 PAGES += ("/pins/hd40/pt3.yaml", "/pictures/hd40/pt3.yaml")
+BRING_UP = ("plan", "ladder", "protect", "reform", "discharge", "gates", "report")
+PAGES += tuple(f"/{slug}/hd40/pt3.yaml" for slug in BRING_UP)
+PAGES += tuple(f"/{slug}/quillon16/boards.yaml" for slug in ("boards", "settings", "memory"))
+PAGES += tuple(f"/{slug}/quillon16/console.yaml" for slug in ("console", "wire", "line"))
 SMALLEST = 48  # px, of anything to press
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
 # The number itself is what somebody reads from an arm's length.
@@ -44,8 +51,12 @@ def settled(page: Any) -> None:
 def served(
     warm_cache: Path, tmp_path_factory: pytest.TempPathFactory, chromium: Any
 ) -> Iterator[Server]:
-    """A server whose machine has some readings, so that its pages have something on them."""
+    """A server whose machine has a plan and some readings, so that its pages have something on
+    them; boards and a console lie beside it."""
     folder, cache = filled(warm_cache, tmp_path_factory.mktemp("served"))
+    shutil.copytree(EXAMPLES / "quillon16", folder / "quillon16")
+    with Journal.open(journal_path(folder / "hd40" / "pt3.yaml")) as journal:
+        journal.append("plan", {"steps": STEPS, "unsolved": []})
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("HALFSPLIT_CACHE", str(cache))
         server = Server(folder)

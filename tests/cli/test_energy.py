@@ -100,7 +100,13 @@ def test_plan_is_written_once_ticked_by_readings_and_survives(tray: Path, run: R
     state = {s["key"]: s["state"] for s in run("plan", "pt3.yaml", "--json").json["steps"]}
     assert state["raws-half"] == "stop"
     assert run("plan", "pt3.yaml", "--done", "raw-vrnr").code == 1
-    assert run("plan", "pt3.yaml", "--done", "raw-vrnr", "--note", "18 mA, zk -6.2").code == 0
+    noted = ["--done", "raw-vrnr", "--note", "18 mA, zk -6.2"]
+    early = run("plan", "pt3.yaml", *noted)
+    assert early.code == 1 and "“Fuses to drawing” comes first" in early.out
+    assert run("plan", "pt3.yaml", *noted, "--anyway", "short").code == 1
+    assert run("plan", "pt3.yaml", "--at", "raws-half").code == 1, "a fuse was not looked at"
+    assert run("plan", "pt3.yaml", "--at", "fuses").code == 3
+    assert run("plan", "pt3.yaml", *noted, "--anyway", "fuses were read twice").code == 0
     text = run("plan", "pt3.yaml").out
     assert "18 mA, zk -6.2" in text and "STOP" in text and "stop outside" in text
     assert run("plan", "pt3.yaml", "--done", "nonesuch", "--note", "x").code == 3

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -76,17 +76,29 @@ def standing(session: Session, feed: str | None, script: Path | None = None) -> 
 
 
 def protections(
-    bench: Bench, asked: Sequence[str], absolute: float | None = None
+    bench: Bench,
+    asked: Sequence[str],
+    absolute: float | None = None,
+    progress: Callable[[int, int], None] | None = None,
 ) -> dict[str, Any]:
-    """Every protection test the circuit has, rail by rail, with predictions and procedures."""
+    """Every protection test the circuit has, rail by rail, with predictions and procedures.
+
+    `progress` gets tests begun and tests in all, and may raise to stop.
+    """
     rails = bench.machine.assembly.rails
     for label in asked:
         if label not in rails:
             raise NotFoundError(f"there is no rail {label}; there are {', '.join(rails)}")
     tests: list[dict[str, Any]] = []
-    for ref, label in crowbar.find(bench.machine):
-        if asked and label not in asked:
-            continue
+    bars = [b for b in crowbar.find(bench.machine) if not asked or b[1] in asked]
+    total = len(bars) + len(rails) + 1
+
+    def begun(number: int) -> None:
+        if progress is not None:
+            progress(number, total)
+
+    for number, (ref, label) in enumerate(bars):
+        begun(number)
         rail = rails[label]
         rail = rail if absolute is None else rail.model_copy(update={"absolute": absolute})
         try:
@@ -95,7 +107,8 @@ def protections(
             tests.append({"test": "crowbar", "rail": label, "not_solved": str(error)})
             continue
         tests.append({**bar.as_dict(), "steps": crowbar.procedure(bar), "object": bar})
-    for label in rails:
+    for number, label in enumerate(rails, len(bars)):
+        begun(number)
         full = ladder.full_amps(bench, label)
         if (asked and label not in asked) or full is None or not bench.condition.energised():
             continue
@@ -103,6 +116,7 @@ def protections(
             tests += _limiting(bench, label, full)
         except UnsolvedError as error:
             tests.append({"test": "over-current", "rail": label, "not_solved": str(error)})
+    begun(total - 1)
     tests += _hold_up(bench)
     return {"condition": bench.bare().words(), "tests": tests, "stands": STANDS_OUT}
 

@@ -9,7 +9,9 @@ from typing import Any
 
 from halfsplit.boards.console import Lines, Said, Talk, Wire, text_of
 from halfsplit.boards.consoles import ConsoleFile
+from halfsplit.boards.garbage import printable
 from halfsplit.journal import Entry, Journal, journal_path
+from halfsplit.problems import NotFoundError
 
 KIND = "console"
 # Pasted logs are stored in pieces of this many characters, so that a page of a large one is read
@@ -20,13 +22,18 @@ PAGE = 6  # entries of a page: some thousands of lines at most
 
 def talk(console: ConsoleFile, journal: Journal, wire: Wire) -> Talk:
     """A session whose entries go to the journal; each is on disk when the session says so."""
+    return kept_talk(console, lambda body: _keep(journal, body), wire)
+
+
+def kept_talk(console: ConsoleFile, keep: Callable[[dict[str, Any]], None], wire: Wire) -> Talk:
+    """A session whose entries are handed to `keep`, which returns once they are on disk."""
     start = time.monotonic()
-    return Talk(
-        wire,
-        console.messages,
-        lambda body: _keep(journal, body),
-        lambda: time.monotonic() - start,
-    )
+    return Talk(wire, console.messages, keep, lambda: time.monotonic() - start)
+
+
+def shown(line: dict[str, Any]) -> dict[str, Any]:
+    """A line for a screen: controls as words, nothing in it obeyed."""
+    return {**line, "text": printable(str(line["text"]).encode("latin-1", "replace"))}
 
 
 def _keep(journal: Journal, body: dict[str, Any]) -> None:
@@ -115,3 +122,18 @@ def _rows(entry: Entry, way: str, said: list[Said]) -> list[dict[str, Any]]:
 def open_journal(file: Path) -> Journal:
     """The journal beside a console file."""
     return Journal.open(journal_path(file))
+
+
+def lamps_dict(console: ConsoleFile, text: str) -> list[dict[str, str]]:
+    """What lamps mean, typed as ``0100`` or ``leds=0100``. Raises NotFoundError."""
+    name, _, code = text.rpartition("=")
+    rows = {k: v for k, v in console.lamps.items() if not name or k == name}
+    meant = [
+        {"name": k, "means": v.codes[code], "order": v.order}
+        for k, v in rows.items()
+        if code in v.codes
+    ]
+    if not meant:
+        known = ", ".join(c for v in rows.values() for c in v.codes) or "none in this file"
+        raise NotFoundError(f"no lamps are known to show {code}; known: {known}")
+    return meant

@@ -134,7 +134,7 @@ def override(bench: Session, name: str, why: str) -> Entry:
     match = next((n for n in names if n.lower() == name.strip().lower()), None)
     if match is None:
         raise NotFoundError(f"there is no gate {name}; there are {', '.join(names)}")
-    _reason(why, "why", '--why "boards borrowed, spare set"')
+    reasoned(why, "why", '--why "boards borrowed, spare set"')
     return bench.note("override", {"gate": match, "why": why.strip()})
 
 
@@ -174,7 +174,7 @@ def trimmer(bench: Session, ref: str, anyway: str | None) -> Entry | None:
                 for why in g.refused
             ]
         )
-    _reason(anyway, "anyway", '--anyway "bench test without reference"')
+    reasoned(anyway, "anyway", '--anyway "bench test without reference"')
     names = ", ".join(g.name for g in shut)
     return bench.note("override", {"gate": f"{names} (moving {ref})", "why": anyway.strip()})
 
@@ -183,7 +183,8 @@ def _not_yet(why: str) -> str:
     return f"not to be turned yet: {why.removeprefix('not yet: ')}"
 
 
-def _reason(why: str, option: str, instead: str) -> None:
+def reasoned(why: str, option: str, instead: str) -> None:
+    """Raise ProblemsError unless `why` is long enough for somebody to make sense of later."""
     if len(why.strip()) < SHORTEST:
         wrong = "an override needs its reason, in words the next person will understand"
         raise ProblemsError([Problem("", 0, 0, option, wrong, instead)])

@@ -45,6 +45,7 @@ def ledger_dict(bench: Noter) -> dict[str, Any]:
         "hazards": present(bench.machine, now, bench.discharged()),
         "before_touching": before_touching(bench.machine, now, bench.discharged()),
         "now_read": now_read(bench),
+        "as_drawn": sorted({e.body["part"] for e in entries if _as_drawn(e)}),
         "readings": sum(e.kind == "read" for e in entries),
         "entries": [entry_dict(bench, e) for e in entries[-LISTED:]],
         "keys": [e.key for e in entries[-LISTED:] if e.key],
@@ -67,6 +68,10 @@ def now_read(bench: Noter) -> list[dict[str, str]]:
         {"net": net, "black": black, "quantity": quantity, "reads": words}
         for (net, black, quantity), words in found.items()
     ]
+
+
+def _as_drawn(entry: Entry) -> bool:
+    return entry.kind == "observe" and entry.body.get("sign") == "as-drawn"
 
 
 def entry_dict(bench: Noter, entry: Entry) -> dict[str, Any]:
@@ -103,7 +108,12 @@ def facts_dict(bench: Noter) -> dict[str, Any]:
         "loads": list(assembly.loads),
         "places": places(bench),
         "parts": [
-            {"ref": ref, "label": part.label(), "leads": list(part.terminals())}
+            {
+                "ref": ref,
+                "label": part.label(),
+                "leads": list(part.terminals()),
+                "kind": part.KIND,
+            }
             for ref, part in assembly.parts.items()
         ],
         "meters": list(meters()),

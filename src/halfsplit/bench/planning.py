@@ -9,8 +9,9 @@ from typing import Any
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.dead import find_ohmmeter, rail_reading
 from halfsplit.bench.energy import live_suspects
-from halfsplit.bench.gating import gates_of, known, map_of
+from halfsplit.bench.gating import gates_of, known, map_of, reasoned
 from halfsplit.bench.hazards import at_limiters, before_touching, mains_volts
+from halfsplit.bench.noting import Noter
 from halfsplit.bench.session import Session
 from halfsplit.bringup.gates import refusals
 from halfsplit.bringup.lightest import proposals
@@ -24,7 +25,7 @@ from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
 
-def written(bench: Session) -> Entry | None:
+def written(bench: Noter) -> Entry | None:
     """The plan last written down, None when there is none."""
     return next((e for e in reversed(bench.entries) if e.kind == "plan"), None)
 
@@ -58,31 +59,106 @@ def _ohms(bench: Session, off: Condition) -> list[str]:
     return found
 
 
-def tick(bench: Session, key: str, note: str) -> Entry:
-    """Store that a step no reading of a feed of the file can tick was done, with what was seen."""
-    entry = written(bench)
-    keys = [s["key"] for s in entry.body["steps"]] if entry else []
-    if key not in keys:
-        raise NotFoundError(f"there is no step {key} in the plan; there are {', '.join(keys)}")
+def tick(bench: Session, key: str, note: str, anyway: str | None = None) -> Entry:
+    """Store that a step no reading of a feed of the file can tick was done, with what was seen.
+
+    Refused while what the step asks for first is not done; `anyway`, a reason, passes that for
+    this one step and is stored. Raises NotFoundError, ProblemsError.
+    """
+    _step(bench, key)
     if not note.strip():
         wrong = "say what was seen, so that the step can be trusted later"
         raise ProblemsError([Problem("", 0, 0, key, wrong, '--note "18 mA, all in limits"')])
+    _pass(bench, key, in_the_way(bench, key), anyway)
     return bench.note("step", {"step": key, "note": note.strip()})
+
+
+def begin(bench: Session, key: str, anyway: str | None = None) -> Entry:
+    """Store that the machine is put into the feed and load a step is read in.
+
+    Refused while a gate stands before power, or what the step asks for first is not done; `anyway`
+    as for :func:`tick`. Raises NotFoundError for a step without a feed of the file, ProblemsError.
+    """
+    step = _step(bench, key)
+    if step["condition"] is None:
+        raise NotFoundError(f"{key} is read in no feed of the file; it is done, then noted")
+    asked = Condition.from_dict(step["condition"])
+    shut = [
+        f"{why}; lifted by: {g.proof}"
+        for g in refusals(gates_of(bench), "power")
+        for why in g.refused
+    ]
+    shut += [why for why in in_the_way(bench, key) if why not in shut]
+    if asked.energised():
+        _pass(bench, key, shut, anyway)
+    now = bench.condition
+    after = replace(now, feed=asked.feed, load=asked.load, extra=asked.extra, lamp=asked.lamp)
+    return bench.set_condition(after)
+
+
+def in_the_way(bench: Session, key: str) -> list[str]:
+    """What a step asks for first that is not done, each with what lifts it; a step gone wrong."""
+    steps = {s["key"]: s for s in plan_dict(bench)["steps"]}
+    found = []
+    for name in steps[key]["needs"]:
+        if name == "gate":
+            shut = refusals(gates_of(bench), "boards")
+            found += [f"{why}; lifted by: {g.proof}" for g in shut for why in g.refused]
+        elif name in steps and steps[name]["state"] != "done":
+            found.append(f"“{steps[name]['title']}” comes first and is not done")
+    found += [
+        f"“{s['title']}” has a reading beyond its limits: find out why first"
+        for k, s in steps.items()
+        if s["state"] == "stop" and k != key
+    ]
+    return found
+
+
+def _step(bench: Noter, key: str) -> dict[str, Any]:
+    entry = written(bench)
+    steps = {s["key"]: s for s in entry.body["steps"]} if entry else {}
+    if key not in steps:
+        raise NotFoundError(f"there is no step {key} in the plan; there are {', '.join(steps)}")
+    return dict(steps[key])
+
+
+def _pass(bench: Session, key: str, shut: list[str], anyway: str | None) -> None:
+    """Raise ProblemsError while something is in the way, or store the reason it was passed for."""
+    if not shut:
+        return
+    if anyway is None:
+        raise ProblemsError(
+            [Problem("", 0, 0, key, f"not yet: {s}", 'that; else --anyway "reason"') for s in shut]
+        )
+    reasoned(anyway, "anyway", '--anyway "bench test, parts at risk are mine"')
+    bench.note("override", {"gate": f"plan (step {key})", "why": anyway.strip()})
 
 
 def plan_dict(bench: Session) -> dict[str, Any]:
     """The plan with each step's state: done, stop (a reading beyond its limits), next, or open."""
-    entry = written(bench)
-    if entry is None:
+    if written(bench) is None:
         raise NotFoundError("no plan is written down yet: halfsplit plan FILE --new")
+    shut = {g.name for g in refusals(gates_of(bench), "boards")}
+    return _walked(bench, shut, frozenset(known(bench).trips))
+
+
+def sketch(bench: Noter) -> dict[str, Any] | None:
+    """The plan by the journal alone, gates not worked out: nothing they decide counts as done.
+
+    None when no plan is written down.
+    """
+    return None if written(bench) is None else _walked(bench, None, frozenset())
+
+
+def _walked(bench: Noter, shut: set[str] | None, trips: frozenset[str]) -> dict[str, Any]:
+    entry = written(bench)
+    assert entry is not None
     notes = {
         e.body["step"]: e.body["note"]
         for e in bench.entries
         if e.kind == "step" and e.seq > entry.seq
     }
-    shut = {g.name for g in refusals(gates_of(bench), "boards")}
-    fuses = "fuses to drawing" not in shut
-    trips = known(bench).trips
+    fuses = shut is not None and "fuses to drawing" not in shut
     steps, reached = [], False
     for raw in entry.body["steps"]:
         step = dict(raw)
@@ -92,10 +168,10 @@ def plan_dict(bench: Session) -> dict[str, Any]:
         if step["key"] == "fuses" and fuses:
             state = "done"
         rail = step["key"].removeprefix("trip-")
-        if step["key"].startswith("trip-") and rail in trips:
+        if shut is not None and step["key"].startswith("trip-") and rail in trips:
             state = "done" if "over-voltage trip" not in shut else "stop"
-        if step["key"] == "boards" and not shut and step["note"]:
-            state = "done"
+        if step["key"] == "boards":
+            state = "done" if shut is not None and not shut and step["note"] else "open"
         if state == "open" and not reached:
             state, reached = "next", True
         step["state"] = state
@@ -108,7 +184,7 @@ def plan_dict(bench: Session) -> dict[str, Any]:
     }
 
 
-def _read(bench: Session, step: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _read(bench: Noter, step: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Latest reading of each point of a step in its condition, with whether it is in limits."""
     if step["condition"] is None:
         return []

@@ -142,7 +142,8 @@ def settings_sheet(bench: RackBench, want: Sequence[str] = ()) -> dict[str, Any]
         boards.append({
             "board": name,
             "settings": [
-                {"setting": r.setting, "means": r.means, "now": choices[f"{name}.{r.setting}"],
+                {"setting": r.setting, "means": r.means, "words": list(r.words),
+                 "now": choices[f"{name}.{r.setting}"],
                  "recorded": all(w is not None for w in r.was),
                  "wanted": r.choice, "changed": choices[f"{name}.{r.setting}"] != r.choice,
                  "positions": [

@@ -45,16 +45,19 @@ def open_rack(path: Path) -> tuple[Rack, list[Problem]]:
 class RackBench:
     """A rack with its journal open. Use as a context manager."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, journal: Journal | None = None) -> None:
+        """With `journal` that one is used, and it stays open when this is closed."""
         self.rack, self.doubts = open_rack(path)
-        self.journal = Journal.open(journal_path(path))
+        self._lent = journal is not None
+        self.journal = Journal.open(journal_path(path)) if journal is None else journal
         self.steps: list[Step] = sequence(self.rack)
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self.journal.close()
+        if not self._lent:
+            self.journal.close()
 
     @property
     def entries(self) -> list[Entry]:

@@ -11,7 +11,7 @@ from cyclopts.validators import Number
 from halfsplit.cli import show
 from halfsplit.cli.common import Feed, Json, emit, session
 from halfsplit.cli.loading import caution
-from halfsplit.problems import ExitCode, Problem, ProblemsError
+from halfsplit.problems import ExitCode
 
 
 def reform(
@@ -44,25 +44,20 @@ def reform(
 
     With --leak: a leakage test at working volts through a resistor; --drop is then its reading.
     """
-    from halfsplit.bench import bringing
-    from halfsplit.bringup.reform import leak_verdict
+    from halfsplit.bench import proving
+    from halfsplit.bench.bringing import plain
 
-    def read(name: str, text: str | None, unit: Any) -> float | None:
-        found = bringing.readings(name, [text] if text else [], unit)
-        return abs(found[0].value) if found else None
-
-    across, current, dropped = read("volts", volts, "V"), read("amps", amps, "A"), None
-    dropped = read("drop", drop, "V")
     with session(file) as bench:
         if leak:
-            test = bringing.leak(bench, part, feed, ohms, target)
-            data: dict[str, Any] = {**test.as_dict(), "verdict": None}
-            if dropped is not None:
-                data["verdict"] = leak_verdict(test, dropped)
-            return emit(bringing.plain(data), json, lambda: _leak(data))
-        plan = bringing.forming_plan(
+            told = proving.leakage(bench, part, feed=feed, ohms=ohms, target=target, drop=drop)
+            return emit(plain(told), json, lambda: _leak(told))
+        data = proving.forming(
             bench,
             part,
+            volts=volts,
+            amps=amps,
+            drop=drop,
+            minutes=minutes,
             rule=rule,
             leakage=leakage,
             feed=feed,
@@ -73,19 +68,8 @@ def reform(
             at_once=at_once,
             months=months,
         )
-        if dropped is not None and current is None:
-            current = dropped / plan.ohms
-        if (across is None) != (current is None):
-            wrong = "a reading is the volts across it and the current into it"
-            instead = "--volts 250V --amps 400uA, or --drop 40V across the resistor"
-            raise ProblemsError([Problem("", 0, 0, plan.part, wrong, instead)])
-        if across is not None:
-            body = {"volts": across, "amps": current, "minutes": minutes, "rule": plan.rule}
-            bench.note_bringup("reform", plan.part, body)
-        state = bringing.forming_state(bench, plan)
-        data = {**plan.as_dict(), "log": state}
-        emit(bringing.plain(data), json, lambda: _forming(data))
-        return ExitCode.PROBLEMS if plan.refused and across is None else ExitCode.OK
+        emit(plain(data), json, lambda: _forming(data))
+        return ExitCode.PROBLEMS if data["refused"] and volts is None else ExitCode.OK
 
 
 def _forming(d: dict[str, Any]) -> None:
@@ -167,26 +151,12 @@ def discharge(
     json: Json = False,
 ) -> int:
     """What each capacitor holds, how long it takes to go, through what; and the proof by meter."""
-    from halfsplit.bench import bringing
-    from halfsplit.bringup.discharge import verdict
+    from halfsplit.bench import proving
+    from halfsplit.bench.bringing import plain
 
-    read = bringing.readings("measured", [measured] if measured else [], "V")
-    if read and len(parts) != 1:
-        wrong = "volts measured belong to one capacitor"
-        raise ProblemsError([Problem("", 0, 0, "measured", wrong, "C1 --measured 0.4V")])
     with session(file) as bench:
-        found = bringing.charges(bench, feed, to, through, parts)
-        data: dict[str, Any] = {"capacitors": [s.as_dict() for s in found], "verdict": None}
-        if read and found:
-            data["verdict"] = verdict(found[0], read[0].value)
-            body = {"volts": read[0].value, "passed": data["verdict"]["passed"]}
-            if bench.condition.energised():
-                data["verdict"]["reasons"].append(
-                    f"the journal has it fed by {bench.condition.feed}: change FILE --feed off "
-                    "first, then measure and enter again; this one ends no hazard"
-                )
-            data["verdict"]["stored"] = bench.note_bringup("discharge", found[0].part, body).seq
-        return emit(bringing.plain(data), json, lambda: _charges(data))
+        data = proving.discharge(bench, parts, feed=feed, to=to, through=through, measured=measured)
+        return emit(plain(data), json, lambda: _charges(data))
 
 
 def _charges(d: dict[str, Any]) -> None:

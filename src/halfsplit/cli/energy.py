@@ -250,6 +250,12 @@ def plan(
     ] = False,
     done: Annotated[str | None, Parameter(help="step done that no reading can tick")] = None,
     note: Annotated[str, Parameter(help="what was seen at that step")] = "",
+    at: Annotated[
+        str | None, Parameter(help="note the machine as put into this step's feed and load")
+    ] = None,
+    anyway: Annotated[
+        str | None, Parameter(help="pass what stands before the step, and why; it is kept")
+    ] = None,
     json: Json = False,
 ) -> int:
     """The bring-up plan: written down before power, ticked by readings as they are entered.
@@ -260,10 +266,12 @@ def plan(
     from halfsplit.bench import planning
 
     with session(file) as bench:
-        if new or (planning.written(bench) is None and done is None):
+        if new or (planning.written(bench) is None and done is None and at is None):
             planning.write(bench)
         if done is not None:
-            planning.tick(bench, done, note)
+            planning.tick(bench, done, note, anyway)
+        if at is not None:
+            planning.begin(bench, at, anyway)
         data = planning.plan_dict(bench)
         lines = planning.page(data, bench.assembly.name, bench.assembly.file.name)
         return emit(data, json, lambda: show.say("\n".join(lines)))

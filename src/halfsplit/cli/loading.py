@@ -12,7 +12,6 @@ from rich.table import Table
 
 from halfsplit.cli import show
 from halfsplit.cli.common import NONE, Feed, Json, Limiters, emit, session
-from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
 if TYPE_CHECKING:
     from halfsplit.bringup.ladder import Ladder
@@ -42,22 +41,20 @@ def load(
     json: Json = False,
 ) -> int:
     """A load ladder for each rail (all rated ones): resistors, watts, and what it should read."""
-    from halfsplit.bench.bringing import plain, standing, value
-    from halfsplit.bringup.ladder import plan
-    from halfsplit.bringup.solving import Bench
-    from halfsplit.bringup.stock import parse_stock
+    from halfsplit.bench.bringing import plain
+    from halfsplit.bench.proving import load_ladder
 
-    drawer = parse_stock(stock)
-    share = value("stress", stress, "%") or 0.8
-    if not 1 <= pieces <= 5 or share > 1:
-        wrong = "a load is of 1 to 5 pieces, used at no more than 100 %"
-        raise ProblemsError([Problem("", 0, 0, "pieces", wrong, "--pieces 4 --stress 80%")])
     with session(file) as bench:
-        here = standing(bench, feed, faults)
-        at = bench.condition_from(feed, None, None, **asdict(limiters))
-        here = Bench(here.machine, at, here.faults)
-        air = at.ambient
-        found = plan(here, drawer, rails, ambient=air, stress=share, most=pieces)
+        found = load_ladder(
+            bench,
+            rails,
+            stock=stock,
+            feed=feed,
+            script=faults,
+            stress=stress,
+            pieces=pieces,
+            **asdict(limiters),
+        )
         return emit(plain(found.as_dict()), json, lambda: _ladder(found))
 
 
@@ -133,43 +130,23 @@ def protect(
     json: Json = False,
 ) -> int:
     """How to prove crowbar, current limit, restart and hold-up, in numbers; what readings say."""
-    from halfsplit.bench.bringing import plain, protections, readings, standing, value
-    from halfsplit.bringup import crowbar, holdup, overcurrent
+    from halfsplit.bench.bringing import plain
+    from halfsplit.bench.proving import protect as prove
 
-    trips = readings("trip", trip or [], "V")
-    knee_amps, short_amps = value("knee", knee, "A"), value("short", short, "A")
-    held = value("hold-up", hold_up, "s")
-    if (trips or knee or short or held) and len(rails) != 1:
-        wrong = "readings belong to one rail"
-        raise ProblemsError([Problem("", 0, 0, "rail", wrong, "protect FILE P5 --trip 6.31V")])
     with session(file) as bench:
-        here = standing(bench, feed, faults)
-        data = protections(here, rails, value("absolute", absolute, "V"))
-        verdicts = []
-        for test in data["tests"]:
-            if test["test"] == "crowbar" and trips and "object" in test:
-                verdicts.append(crowbar.verdict(test["object"], trips, not let_go))
-            elif test["test"] == "over-current" and (knee or short) and "object" in test:
-                verdicts.append(overcurrent.verdict(test["object"], knee_amps, short_amps))
-            elif test["test"] == "hold-up" and held and "object" in test:
-                verdicts.append(holdup.verdict(test["object"], rails[0], held))
-            else:
-                continue
-            part = test.get("part") or _senses(bench.machine, rails[0])
-            verdicts[-1]["test"] = test["test"]
-            body = {"rail": rails[0], **verdicts[-1]}
-            verdicts[-1]["stored"] = bench.note_bringup("protect", part, body).seq
-        if (trips or knee or short or held) and not verdicts:
-            raise NotFoundError(f"{rails[0]} has no such test that could be solved")
-        data["verdicts"] = verdicts
+        data = prove(
+            bench,
+            rails,
+            feed=feed,
+            script=faults,
+            absolute=absolute,
+            trip=trip or [],
+            let_go=let_go,
+            knee=knee,
+            short=short,
+            hold_up=hold_up,
+        )
         return emit(plain(data), json, lambda: _tests(data))
-
-
-def _senses(machine: Any, label: str) -> str:
-    """A part on the rail, for the journal: what limits has no name of its own."""
-    net = machine.assembly.rails[label].net
-    parts = machine.assembly.parts.items()
-    return str(next(r for r, p in parts if net in p.terminals().values()))
 
 
 def _tests(data: dict[str, Any]) -> None:

@@ -40,7 +40,9 @@ def line(
     from halfsplit.boards.consoles import open_console
 
     console = open_console(file) if file is not None else None
-    form = _format(want) if want else None
+    from halfsplit.bench.lines import format_of
+
+    form = format_of(want) if want else None
     if capture is not None:
         return _capture(capture, channel, json)
     if appeared is not None or typed is not None:
@@ -52,46 +54,12 @@ def line(
     return _settings(console, board, switch, form, against, json)
 
 
-def _format(text: str) -> Any:
-    from halfsplit.boards.framing import FormatError, parse_format
-
-    try:
-        return parse_format(text)
-    except FormatError as error:
-        raise ProblemsError([Problem("", 0, 0, "", str(error))]) from error
-
-
 def _settings(
     console: Any, board: str | None, switch: str | None, want: Any, against: str | None, json: bool
 ) -> int:
-    from halfsplit.boards.framing import Format, budget, parse_format
-    from halfsplit.boards.line import differences, positions_for, setting
+    from halfsplit.bench.lines import settings_dict
 
-    name, record = console.line(board)
-    data: dict[str, Any] = {"board": name, "switch": record.switch, "found": None, "move": []}
-    data["apart"] = []  # what the two ends differ in
-    stands = switch or record.found
-    now = setting(record, stands) if stands else None
-    if now:
-        data["found"] = {"positions": stands, **now.as_dict()}
-    wanted = want or (parse_format(record.wanted) if record.wanted else None)
-    if wanted is not None:
-        positions = positions_for(record, wanted)
-        data["wanted"] = {"positions": positions, **wanted.as_dict()}
-        data["move"] = differences(stands, positions) if stands else []
-        at = now if now and not data["move"] else setting(record, positions.replace("x", "0"))
-        other = _format(against) if against else Format(8, rate=at.nominal)
-        rate = other.rate or at.nominal
-        both = {
-            "received": budget(rate, at.form.rate, at.form, record.sampling),
-            "sent": budget(at.form.rate, rate, at.form, record.sampling),
-        }
-        data["budget"] = {k: b.as_dict() for k, b in both.items()}
-        if any(b.spare < 0 for b in both.values()):
-            data["apart"].append("the rates are too far apart: characters will be read wrong")
-        data["other"] = other.as_dict() if against else None
-        if against and (other.data, other.parity) != (wanted.data, wanted.parity):
-            data["apart"].append(f"the other end is set to {other}, this one to {wanted}")
+    data = settings_dict(console, board, switch, want, against)
     return emit(data, json, lambda: _told_settings(data))
 
 
@@ -119,19 +87,12 @@ def _told_settings(data: dict[str, Any]) -> None:
 
 
 def _capture(path: Path, channel: int, json: bool) -> int:
-    from halfsplit.boards.capture import changes, read_capture
-    from halfsplit.boards.estimate import estimate
+    from halfsplit.bench.lines import capture_dict
 
-    if channel < 1:
-        raise ProblemsError([Problem("", 0, 0, "--channel", "columns count from 1", "1")])
-    seen = changes(*read_capture(path, channel))
-    found = estimate(seen)
-    if found is None:
-        show_it = "too few changes of level to tell a rate; capture more characters"
-        emit({"solved": False, "why": show_it}, json, lambda: show.say(show_it))
+    data = capture_dict(path, channel)
+    if not data["solved"]:
+        emit(data, json, lambda: show.say(data["why"]))
         return ExitCode.UNSOLVED
-    data = {"solved": True, **found.as_dict(), "snr": None if seen.noise <= 0 else seen.snr}
-    data |= {"low": seen.low, "high": seen.high}
     return emit(data, json, lambda: _told_capture(data))
 
 
@@ -162,31 +123,9 @@ def _garbage(
     console: Any, board: str | None, form: Any, typed: str | None, appeared: str,
     cable: str | None, json: bool,
 ) -> int:  # fmt: skip
-    from halfsplit.boards.cable import judge
-    from halfsplit.boards.connector import settled
-    from halfsplit.boards.framing import parse_format
-    from halfsplit.boards.garbage import rank, unescaped
+    from halfsplit.bench.lines import garbage_dict
 
-    weigh: dict[str, float] = {}
-    known: list[str] = []
-    if console is not None:
-        if form is None and console.lines:
-            _, record = console.line(board)
-            form = parse_format(record.wanted) if record.wanted else None
-        if cable is not None:
-            found = console.cable(cable)
-            ends = {n: settled(n, console.connector(n)) for n in (found.start, found.to)}
-            for item in judge(ends, found.pairs()):
-                known.append(item.words)
-                # What the drawing of the cable shows is believed ten to one over what it does not.
-                kind = {"inverted": "wrong-side", "no-common": "noise"}.get(item.code, item.code)
-                weigh[kind] = 10.0
-    elif cable is not None:
-        raise NotFoundError(f"cable {cable} is looked up in a console file: name the file too")
-    causes = rank(
-        None if typed is None else unescaped(typed), unescaped(appeared), form, weigh=weigh
-    )
-    data = {"cable": known, "causes": [c.as_dict() for c in causes[:8]]}
+    data = garbage_dict(console, typed, appeared, board=board, form=form, cable=cable)
     return emit(data, json, lambda: _told_garbage(data))
 
 
@@ -238,9 +177,10 @@ def console(
     if lamps is not None:
         return _lamps(found, lamps, json)
     if port is not None:
+        from halfsplit.bench.lines import format_of
         from halfsplit.cli.talking import talk
 
-        return talk(found, file, port, _format(line), eol, not quiet_lines, seconds, json)
+        return talk(found, file, port, format_of(line), eol, not quiet_lines, seconds, json)
     from halfsplit.bench.console import open_journal, page
     from halfsplit.bench.console import paste as keep
 
@@ -270,14 +210,11 @@ def _pasted(where: str) -> str:
 
 
 def _lamps(found: Any, text: str, json: bool) -> int:
-    name, _, code = text.rpartition("=")
-    rows = {k: v for k, v in found.lamps.items() if not name or k == name}
-    meant = [(k, v.codes[code], v.order) for k, v in rows.items() if code in v.codes]
-    if not meant:
-        known = ", ".join(c for v in rows.values() for c in v.codes) or "none in this file"
-        raise NotFoundError(f"no lamps are known to show {code}; known: {known}")
-    data = {"lamps": [{"name": k, "means": m, "order": o} for k, m, o in meant]}
-    lines = [f"{k} ({o}): {m}" for k, m, o in meant]
+    from halfsplit.bench.console import lamps_dict
+
+    meant = lamps_dict(found, text)
+    data = {"lamps": meant}
+    lines = [f"{m['name']} ({m['order']}): {m['means']}" for m in meant]
     return emit(data, json, lambda: show.say("\n".join(lines)))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,21 +12,13 @@ from rich.table import Table
 
 from halfsplit.cli import show
 from halfsplit.cli.common import Json, emit
-from halfsplit.problems import ExitCode, NotFoundError, Problem, ProblemsError
+from halfsplit.problems import ExitCode, Problem, ProblemsError
 
 if TYPE_CHECKING:
     from halfsplit.boards.before import Judged
     from halfsplit.boards.cable import Finding
     from halfsplit.boards.consoles import ConsoleFile
     from halfsplit.boards.wiring import Plan
-
-_WORDS = {
-    "join": "This cable will do.",
-    "marginal": "This cable works, with too little to spare: see below.",
-    "measure": "Measure first: an end is not known.",
-    "converter": "No cable alone will do: a converter belongs between.",
-    "refuse": "Do not join these.",
-}
 
 
 def wire(
@@ -54,59 +47,20 @@ def wire(
     console = open_console(file)
     if cable is not None:
         return _judge(console, cable, json)
-    names = [n for n in (a, b) if n is not None]
-    if len(names) < 2:
-        known = ", ".join(console.connectors) or "none"
-        raise ProblemsError([Problem("", 0, 0, "wire", "name two connectors", known)])
+    from halfsplit.bench.cables import planned
     from halfsplit.boards.drawing import sheet as page
     from halfsplit.boards.drawing import svg as drawing
-    from halfsplit.boards.wiring import plan
 
-    first, second = (console.connector(n) for n in names)
-    if names[0] == names[1]:
-        raise ProblemsError([Problem("", 0, 0, "wire", "both ends are the same", "two of them")])
-    from halfsplit.boards.before import end_measured, judged
-
-    read = _measured(console, names, idle or [])
-    measured = {n: end_measured(console.connector(n), v) for n, v in read.items()}
-    ends = {n: e for n, e in measured.items() if e != "unknown"}
-    found = plan(names[0], first, names[1], second, ends)
+    made = planned(console, [n for n in (a, b) if n is not None], idle or [])
+    found = made.plan
     written = []
     for path, text in ((svg, drawing), (sheet, lambda p: page(p, console.name))):
         if path is not None:
             _write(path, text(found))
             written.append(str(path))
-    held = judged(found.checks, read)
-    data = found.as_dict() | {
-        "measured": ends, "read": [j.as_dict() for j in held], "written": written
-    }  # fmt: skip
-    emit(data, json, lambda: _told(found, held, written))
-    wrong = found.verdict == "refuse" or any(not j.good for j in held)
-    return ExitCode.PROBLEMS if wrong else ExitCode.OK
-
-
-def _measured(
-    console: ConsoleFile, names: list[str], idle: list[str]
-) -> dict[str, dict[str, float]]:
-    """Idle volts as typed: end -> pin -> volts. Raises ProblemsError, NotFoundError."""
-    from halfsplit.quantity import QuantityError, parse
-
-    wrong, volts = [], dict[str, dict[str, float]]()
-    for text in idle:
-        place, _, value = text.partition("=")
-        name, _, pin = place.rpartition(".")
-        if name not in names:
-            wrong.append(Problem("", 0, 0, text, "it names no end of this cable", "T1.2=-9.1V"))
-            continue
-        if pin not in console.connector(name).all_pins():
-            raise NotFoundError(f"{name} has no pin {pin}")
-        try:
-            volts.setdefault(name, {})[pin] = parse(value, "V")
-        except QuantityError as error:
-            wrong.append(Problem("", 0, 0, text, f"“{error.text}”: {error.wrong}", error.instead))
-    if wrong:
-        raise ProblemsError(wrong)
-    return volts
+    data = made.as_dict() | {"written": written}
+    emit(data, json, lambda: _told(found, made.read, written))
+    return ExitCode.PROBLEMS if made.wrong else ExitCode.OK
 
 
 def _write(path: Path, text: str) -> None:
@@ -118,12 +72,9 @@ def _write(path: Path, text: str) -> None:
 
 
 def _judge(console: ConsoleFile, name: str, as_json: bool) -> int:
-    from halfsplit.boards.cable import judge
-    from halfsplit.boards.connector import settled
+    from halfsplit.bench.cables import cable_findings
 
-    cable = console.cable(name)
-    ends = {n: settled(n, console.connector(n)) for n in (cable.start, cable.to)}
-    found = judge(ends, cable.pairs())
+    found = cable_findings(console, name)
     data = {"cable": name, "findings": [f.as_dict() for f in found]}
     emit(data, as_json, lambda: _findings(name, found))
     return ExitCode.PROBLEMS if any(f.harm for f in found) else ExitCode.OK
@@ -137,12 +88,14 @@ def _findings(name: str, found: list[Finding]) -> None:
         show.out.print(f"{mark} {escape(item.words)}")
 
 
-def _told(plan: Plan, held: list[Judged], written: list[str]) -> None:
+def _told(plan: Plan, held: Sequence[Judged], written: list[str]) -> None:
+    from halfsplit.bench.cables import VERDICTS
+
     for item in held:
         mark = "" if item.good else "[bold red]do not join yet:[/] "
         show.out.print(mark + escape(item.words))
     if all(item.good for item in held):
-        show.out.print(f"[bold]{escape(_WORDS[plan.verdict])}[/]")
+        show.out.print(f"[bold]{escape(VERDICTS[plan.verdict])}[/]")
     else:
         show.out.print("[bold]The cable, once that reading is explained:[/]")
     for reason in plan.reasons:
@@ -151,12 +104,12 @@ def _told(plan: Plan, held: list[Judged], written: list[str]) -> None:
     _margins(plan)
     _checks(plan)
     for answer, then in plan.if_so.items():
-        show.out.print(f"\n[bold]If {escape(answer)}:[/] {escape(_WORDS[then.verdict])}")
+        show.out.print(f"\n[bold]If {escape(answer)}:[/] {escape(VERDICTS[then.verdict])}")
         for reason in then.reasons:
             show.say(f"  {reason}")
         _wires(then)
         for deeper, last in then.if_so.items():
-            show.out.print(f"[bold]and if {escape(deeper)}:[/] {escape(_WORDS[last.verdict])}")
+            show.out.print(f"[bold]and if {escape(deeper)}:[/] {escape(VERDICTS[last.verdict])}")
             _wires(last)
     for path in written:
         show.say(f"written: {path}")

@@ -10,7 +10,7 @@ from nicegui import ui
 
 from halfsplit import __version__
 from halfsplit.web.html import Tag, button, link
-from halfsplit.web.registry import Page, pages_of
+from halfsplit.web.registry import Page, fellows, pages_of
 from halfsplit.web.view import View
 
 ASSETS = f"/static/{__version__}"
@@ -47,8 +47,8 @@ def frame(title: str, view: View | None = None, here: Page | None = None) -> Ite
                 Tag("span", view.facts.get("name", ""), "machine")
         if view is not None and here is not None:
             with Tag("nav", aria_label="Pages of this machine"):
-                for number, page in enumerate(pages_of("assembly"), 1):
-                    current = "page" if page.slug == here.slug else None
+                for number, page in enumerate(pages_of(view.place.sort), 1):
+                    current = "page" if page.slug == (here.under or here.slug) else None
                     link(
                         page.label,
                         address(page.slug, view.place.key),
@@ -89,8 +89,22 @@ def frame(title: str, view: View | None = None, here: Page | None = None) -> Ite
     if view is not None:
         view.alerts()
         _busy(view)
+    if view is not None and here is not None:
+        _fellows(view, here)
     with Tag("main", "", "page", id="main", tabindex="-1"):
         yield
+
+
+def _fellows(view: View, here: Page) -> None:
+    """The pages that belong together with this one."""
+    found = fellows(here)
+    if not found:
+        return
+    with Tag("nav", "", "fellows", aria_label=f"Pages of {found[0].label}"):
+        for page in found:
+            current = "page" if page.slug == here.slug else None
+            where = address(page.slug, view.place.key)
+            link(page.label, where, aria_current=current, title=page.about)
 
 
 def _busy(view: View) -> None:

@@ -19,13 +19,18 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from nicegui import Event
 
 from halfsplit.bench import shelf as shelves
+from halfsplit.boards.which import Sort, sort_of
 from halfsplit.web.drafts import Drafts
+from halfsplit.web.prints import Prints
 
 if TYPE_CHECKING:
+    from halfsplit.bench.desk import Desk
     from halfsplit.bench.noting import Noter
+    from halfsplit.bench.racks import RackBench
     from halfsplit.bench.session import Session
     from halfsplit.bench.typed import Typed
-    from halfsplit.journal import Entry
+    from halfsplit.boards.consoles import ConsoleFile
+    from halfsplit.journal import Entry, Journal
 
 T = TypeVar("T")
 
@@ -33,7 +38,13 @@ T = TypeVar("T")
 class Place:
     """One open machine: its desk, and the event that something to show of it changed."""
 
-    def __init__(self, key: str, file: Path, loop: asyncio.AbstractEventLoop) -> None:
+    def __init__(
+        self,
+        key: str,
+        file: Path,
+        loop: asyncio.AbstractEventLoop,
+        sort: Sort = "assembly",
+    ) -> None:
         self.key = key
         self.file = file
         self.machine = shelves.digest(file)  # names its drafts
@@ -43,9 +54,10 @@ class Place:
         self._loop = loop
         self._due = False
         self._kept: tuple[int | None, int] | None = None
-        from halfsplit.bench.desk import Desk  # loaded by now, off the loop: see House.enter
+        from halfsplit.bench.side_desk import desk_for  # loaded by now: see House.enter
 
-        self.desk = Desk(file, self._told)
+        self.sort: Sort = sort
+        self.desk: Desk = desk_for(file, sort, self._told)
 
     async def opened(self) -> None:
         """Wait until the machine is open. Raises what opening it raised."""
@@ -88,6 +100,26 @@ class Place:
     async def ask(self, verb: Callable[[Session], T], what: str) -> T:
         """Something that must be worked out. Raises StoppedError when somebody stopped it."""
         return await self._wait(self.desk.ask(verb, what))
+
+    async def rack(self, verb: Callable[[RackBench], T]) -> T:
+        """A verb of a rack of boards."""
+        return await self._wait(self._side("rack")(verb))
+
+    async def console(self, verb: Callable[[ConsoleFile, Journal], T]) -> T:
+        """Something of a console file and its journal."""
+        return await self._wait(self._side("console")(verb))
+
+    async def work(self, verb: Callable[[], T], what: str) -> T:
+        """Something about boards or a console that takes longer and needs no journal."""
+        return await self._wait(self._side("work")(verb, what))
+
+    async def side(self, verb: str, *args: Any, **named: Any) -> Any:
+        """Any other verb of the desk of boards or of a console, by name."""
+        return await self._wait(self._side(verb)(*args, **named))
+
+    def _side(self, verb: str) -> Callable[..., Future[Any]]:
+        found: Callable[..., Future[Any]] = getattr(self.desk, verb)
+        return found
 
     async def _wait(self, done: Future[T]) -> T:
         # Shielded: a page that goes away must not withdraw a reading that waits to be stored.
@@ -133,6 +165,7 @@ class House:
         self.shelf = shelf
         self.pretend = pretend  # whether a simulated meter is offered
         self.drafts = drafts
+        self.prints = Prints()
         self._places: dict[str, Place] = {}
 
     async def enter(self, key: str) -> Place | None:
@@ -141,9 +174,10 @@ class House:
         file = await asyncio.to_thread(self.shelf.find, key)
         if file is None:
             return None
-        place = self._places.get(key)
+        sort = await asyncio.to_thread(sort_of, file) or "assembly"
+        place = self._places.get(key)  # nothing is awaited from here on: one place a machine
         if place is None or _failed(place.desk.opened):
-            place = self._places[key] = Place(key, file, asyncio.get_running_loop())
+            place = self._places[key] = Place(key, file, asyncio.get_running_loop(), sort)
             place.pretend = self.pretend
         place.pages += 1
         return place
@@ -173,7 +207,7 @@ class House:
 
 def load_solver() -> None:
     """Import what solves; a list of machines is shown before that is loaded."""
-    importlib.import_module("halfsplit.bench.desk")
+    importlib.import_module("halfsplit.bench.side_desk")
 
 
 def _failed(done: Future[None]) -> bool:

@@ -66,6 +66,7 @@ class Choice:
                     aria_pressed=_said(value == chosen),
                     data_key=f"{key}-{value}",
                 )
+                self._buttons[value].mark(f"{key}-{value}")
 
     def show(self, chosen: str) -> None:
         """Show another one pressed."""

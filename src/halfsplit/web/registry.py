@@ -8,6 +8,9 @@ To add a page, put one module into `pages` with one decorated function:
         Tag("h1", "Pins")
         view.live(lambda: view.place.desk.ledger["entries"], draw_entries)
 
+A page that belongs to another names it, ``under="plan"``: it is then linked below the header, on
+that page and on its fellows.
+
 It is then served at ``/pins/<machine>``, linked from every page of every machine of its sorts, and
 tested for its frame, its headings and its contrast like the others.
 """
@@ -38,27 +41,41 @@ class Page:
     order: int
     sorts: tuple[Sort, ...]
     about: str
+    under: str = ""
 
 
 PAGES: dict[str, Page] = {}
 
 
 def machine_page(
-    slug: str, label: str, *, order: int, sorts: tuple[Sort, ...] = ("assembly",)
+    slug: str,
+    label: str,
+    *,
+    order: int,
+    sorts: tuple[Sort, ...] = ("assembly",),
+    under: str = "",
 ) -> Callable[[Build], Build]:
     """Register a page of every machine of some sorts; the lowest `order` is opened by the shelf."""
 
     def register(build: Build) -> Build:
         about = (build.__doc__ or "").strip().splitlines()[0]
-        PAGES[slug] = Page(slug, label, build, order, sorts, about)
+        PAGES[slug] = Page(slug, label, build, order, sorts, about, under)
         return build
 
     return register
 
 
 def pages_of(sort: Sort) -> list[Page]:
-    """Pages of a sort of machine, in order."""
-    return sorted((p for p in PAGES.values() if sort in p.sorts), key=lambda p: p.order)
+    """Pages of a sort of machine that stand in the header, in order."""
+    found = [p for p in PAGES.values() if sort in p.sorts and not p.under]
+    return sorted(found, key=lambda p: p.order)
+
+
+def fellows(page: Page) -> list[Page]:
+    """A page's head and all below it, in order; empty for one that stands alone."""
+    head = page.under or page.slug
+    below = sorted((p for p in PAGES.values() if p.under == head), key=lambda p: p.order)
+    return [PAGES[head], *below] if below else []
 
 
 def load_pages() -> None:

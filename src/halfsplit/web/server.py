@@ -25,6 +25,7 @@ from halfsplit.web.house import House, load_solver
 from halfsplit.web.html import Tag, link
 from halfsplit.web.meters import stop_meters
 from halfsplit.web.pinboard import serve_pictures
+from halfsplit.web.prints import serve_prints
 from halfsplit.web.registry import PAGES, load_pages
 from halfsplit.web.shelf_page import shelf_page
 from halfsplit.web.view import View, words_of
@@ -112,6 +113,7 @@ def build(house: House) -> None:
     """Set up the routes on the framework's own application."""
     load_pages()
     app.add_static_files(ASSETS, STATIC)
+    serve_prints(house.prints)
 
     serve_pictures(house)
 
@@ -128,6 +130,9 @@ async def machine_route(house: House, slug: str, key: str) -> None:
     """One page of one machine, or words about why there is none."""
     page = PAGES.get(slug)
     place = await house.enter(key) if page is not None else None
+    if page is not None and place is not None and place.sort not in page.sorts:
+        house.leave(place)
+        page = None
     if page is None or place is None:
         with frame("Not found"):
             Tag("h1", "There is no such page")
@@ -145,7 +150,7 @@ async def machine_route(house: House, slug: str, key: str) -> None:
             link("Try again", f"/{slug}/{key}", "act")
             link("To the shelf", "/", "act")
         return
-    view = View(place, house.drafts)
+    view = View(place, house.drafts, house.prints)
     with frame(f"{page.label}: {view.facts['name']}", view, page):
         await page.build(view)
 

@@ -16,6 +16,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from halfsplit.problems import Problem, ProblemsError
 
 MOST_BYTES = 40 * 1024 * 1024  # a phone photo of 20 megapixels is under 15 MB
+MOST_LOG = 8 * 1024 * 1024  # weeks of a console at 9600 Bd with pauses
 LONGEST_NAME = 120
 # How files begin. Sources: W3C PNG specification 5.2; ITU-T T.81 B.1.1.3 (FF D8); ISO 32000-1
 # 7.5.2; RFC 9649 2 (WebP); TIFF 6.0 section 2.
@@ -96,6 +97,26 @@ def let_in(
     if wrong:
         raise ProblemsError([Problem(shown, 0, 0, "", wrong, instead)])
     return Upload(data, kind, shown, f"{secrets.token_hex(12)}{SUFFIXES[kind]}")
+
+
+def log_in(name: str, data: bytes, most: int = MOST_LOG) -> tuple[str, str]:
+    """A console log sent as a file: its name for people, and its text, one character a byte.
+
+    A console may say any byte, so only what is plainly another sort of file is refused. Raises
+    ProblemsError.
+    """
+    shown, wrong, instead = shown_name(name), "", "what the machine printed, as text"
+    kind = kind_of(data)
+    if len(data) > most:
+        wrong = f"{len(data) / 1e6:.1f} MB is more than the {most / 1e6:.0f} MB taken here"
+        instead = "the log in pieces"
+    elif not data:
+        wrong = "the file is empty"
+    elif kind not in ("", "csv"):
+        wrong = f"it is a {kind} file, whatever its name says"
+    if wrong:
+        raise ProblemsError([Problem(shown, 0, 0, "", wrong, instead)])
+    return shown, data.decode("latin-1")
 
 
 def place_in(folder: Path, names: Mapping[str, str], key: str) -> Path | None:

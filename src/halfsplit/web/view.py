@@ -12,6 +12,7 @@ from halfsplit.problems import HalfsplitError, Problem, ProblemsError
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.house import Place
 from halfsplit.web.html import Tag, button
+from halfsplit.web.prints import Prints
 
 if TYPE_CHECKING:
     from halfsplit.bench.session import Session
@@ -41,12 +42,14 @@ class View:
 
     Attributes
     ----------
-    place: the machine; see :class:`Place` for its verbs. drafts: what is half typed.
+    place: the machine; see :class:`Place` for its verbs. drafts: what is half typed. prints: what
+    is ready to be opened in a tab of its own.
     """
 
-    def __init__(self, place: Place, drafts: Drafts) -> None:
+    def __init__(self, place: Place, drafts: Drafts, prints: Prints | None = None) -> None:
         self.place = place
         self.drafts = drafts
+        self.prints = prints or Prints()
         self._alert: Tag | None = None
 
     @property

@@ -1,0 +1,23 @@
+"""Taking back the last entry of a rack or a console."""
+
+from __future__ import annotations
+
+from halfsplit.web.html import button
+from halfsplit.web.view import View
+
+
+def undo_button(view: View) -> None:
+    """A button that undoes the last entry, by a new one."""
+
+    async def undo() -> None:
+        await view.trying(view.place.side("undo"))
+
+    made = button(
+        "Undo the last entry",
+        undo,
+        "quiet",
+        data_key="undo",
+        data_shortcut="u",
+        data_says="undo the last entry (then Enter)",
+    )
+    made.mark("undo")
