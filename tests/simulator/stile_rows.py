@@ -33,8 +33,19 @@ class Outcome:
     lost: list[str] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
     unsettled: list[str] = field(default_factory=list)
+    different: set[str] = field(default_factory=set)
     unbalanced: float = 0.0
     rows: int = 0
+
+    def add(self, other: Outcome) -> None:
+        """Take in what another holds."""
+        self.wrong += other.wrong
+        self.lost += other.lost
+        self.left_out += other.left_out
+        self.unsettled += other.unsettled
+        self.different |= other.different
+        self.unbalanced = max(self.unbalanced, other.unbalanced)
+        self.rows += other.rows
 
 
 def followed(
@@ -69,6 +80,7 @@ def compare(load: str, names: Iterable[str] | None = None) -> Outcome:
             found.lost.append(f"{load}: {h.name}")
         else:
             found.wrong += [f"{load}: {h.name}: {line}" for line in lines]
+            found.different |= {h.name} if lines else set()
     return found
 
 
