@@ -107,3 +107,13 @@ def test_silicon_for_selenium_needs_the_computed_dropper() -> None:
     low = judge(machine, Change("MR1", "fitted", "", (("type", "1N4002"),)))
     assert any(aspect == "volts" for aspect, _ in low.reasons)
     assert watts > 0.0
+
+
+def test_a_reservoir_is_asked_for_its_ripple_current() -> None:
+    """7.1 A rms at full load on the mains, which ngspice confirms within 5 % in its own test; one
+    rated 5 A is refused for it."""
+    found = card(tray.tray(), "C1")
+    asked = found.demand("ripple current")
+    assert asked is not None and asked.low == pytest.approx(7.1, rel=0.05)
+    poor = judge(tray.tray(), parse_change(tray.tray().assembly, "C1 fitted ripple=5A"))
+    assert not poor.accepted and "of ripple" in poor.verdict

@@ -72,6 +72,18 @@ def test_card_judges_a_candidate(tray: Path, run: Run) -> None:
     assert run("card", "pt3.yaml", "F2", "--try", "banana=1").code == 1
 
 
+def test_card_of_a_burnt_lead_needs_no_part(tray: Path, run: Run) -> None:
+    """IPC-2221 outside at 10 K by hand: 5 A asks 108.9 mil, 2.8 mm, of 35 um copper; the other
+    way 0.5 mm carries 1.44 A (a public calculator's table)."""
+    text = run("card", "pt3.yaml", "--wire", "5A").out
+    assert "AWG 22 (0.64 mm)" in text and "trace 2.8 mm wide" in text and "melts" in text
+    found = run("card", "pt3.yaml", "--trace", "0.5", "--json").json
+    assert abs(found["amps"] - 1.44) < 0.015 and "0.5 mm wide" in found["words"]
+    assert run("card", "pt3.yaml").code == 1
+    assert run("card", "pt3.yaml", "--wire", "banana").code == 1
+    assert run("card", "pt3.yaml", "--trace", "0").code == 2
+
+
 def test_plan_is_written_once_ticked_by_readings_and_survives(tray: Path, run: Run) -> None:
     first = run("plan", "pt3.yaml", "--json").json
     again = run("plan", "pt3.yaml", "--json").json
@@ -92,6 +104,32 @@ def test_plan_is_written_once_ticked_by_readings_and_survives(tray: Path, run: R
     text = run("plan", "pt3.yaml").out
     assert "18 mA, zk -6.2" in text and "STOP" in text and "stop outside" in text
     assert run("plan", "pt3.yaml", "--done", "nonesuch", "--note", "x").code == 3
+
+
+def test_plan_reads_as_at_the_bench(tray: Path, run: Run) -> None:
+    """Ohms of the dead rails as in the design notes (517, 1.61k, 1.82k at 0.1 mA); which lead
+    of a supply goes where; what to type; no caution that says the mains is on before it is."""
+    text = run("plan", "pt3.yaml").out
+    for label, ohms in (("P5", "517 Ω"), ("P12", "1.61 kΩ"), ("N12", "1.82 kΩ")):
+        assert f"{label}: red lead on it {ohms}" in text
+    assert "its minus to vrnr (a lead of C3), its plus to com" in text
+    assert "load 2.0 Ω (12 W) on P5, 24 Ω (6.0 W) on P12" in text
+    assert "--feed raws --load half" in text and "--done raw-vrnr --note" in text
+    assert "FILE" not in text and "is on: pull the plug" not in text
+    assert text.index("the plug out and in sight") < text.index("unplug before wiring")
+
+
+def test_expect_tells_of_a_fuse_that_opens(tray: Path, run: Run) -> None:
+    script = tray.parent / "q10.yaml"
+    script.write_text("faults:\n  Q10: {mode: c-e short}\n")
+    asked = ("expect", "pt3.yaml", "p5", "p12", "--load", "full", "--faults", str(script))
+    text = run(*asked).out
+    assert "F2 (8.0 A F) at 19 A opens within" in text and "after that p5 0.0" in text
+    lines = {line["name"]: line for line in run(*asked, "--json").json}
+    assert lines["p5"]["mean"] > 1.5 and lines["p5"]["left"] < 0.1
+    assert abs(lines["p12"]["left"] - 11.92) < 0.05
+    plain = run("expect", "pt3.yaml", "p5", "--load", "full", "--json").json
+    assert plain[0]["fuses"] == "" and plain[0]["left"] is None
 
 
 def test_gate_takes_the_trip_that_protect_stored(tray: Path, run: Run) -> None:

@@ -28,6 +28,7 @@ ENTRIES: dict[str, dict[str, Any]] = {
     "gas-tube": {"value": "150V", "test_current": "20mA", "impedance": "150ohm", "strike": "185V",
                  "min_current": "5mA", "max_current": "30mA", "a": "n1", "k": "com"},
     "inductor": {"value": "10m", "resistance": "2ohm", "amps": "1A", "a": "n1", "b": "n2"},
+    "fan": {"volts": "12V", "amps": "300mA", "a": "n1", "b": "com"},
     "lamp": {"volts": "6.3V", "amps": "150mA", "a": "n1", "b": "com"},
     "load": {"ohms": "10ohm", "a": "n1", "b": "com"},
     "mains": {"volts": "230V", "live": "n1", "neutral": "n2"},

@@ -7,10 +7,11 @@ from typing import Any
 import pytest
 
 from halfsplit.parts import catalogue
-from halfsplit.quantity import parse
+from halfsplit.quantity import parse, parse_range
 from tests.reference.oracle import entries, machine, solve, volts
 
 PAGES = entries("semiconductors.yaml")
+TRANSISTORS: dict[str, Any] = PAGES["transistors"]
 ZENERS: dict[float, list[float]] = PAGES["one-watt zeners"]["rows"]
 NUMBERS = dict(enumerate(ZENERS, start=4728))  # the series counts up with the voltage
 UNITS: dict[str, Any] = {
@@ -78,3 +79,42 @@ def test_thyristor_row(page: str, name: str) -> None:
         if field in row:
             wanted = row["volts"][name] if field == "volts" else float(row[field])
             assert shipped(name, field, unit) == pytest.approx(wanted), (name, field)
+
+
+def test_zener_currents_hang_together() -> None:
+    """Volts times test current are a quarter of a watt, times top current 0.91 W: true of the
+    printed table within 3 %, worked out from it."""
+    for value, (test, _, top) in ZENERS.items():
+        assert value * test / 1e3 == pytest.approx(0.25, rel=0.03), value
+        assert value * top / 1e3 == pytest.approx(0.91, rel=0.03), value
+
+
+@pytest.mark.parametrize("name", TRANSISTORS["rows"])
+def test_transistor_row(name: str) -> None:
+    polarity, collector, amps, power, least, most = TRANSISTORS["rows"][name]
+    row = catalogue.load().get(name)
+    assert row is not None and row.kind == polarity
+    assert shipped(name, "volts", "V") == pytest.approx(collector)
+    assert shipped(name, "amps", "A") == pytest.approx(amps)
+    if power:
+        assert shipped(name, "power", "W") == pytest.approx(power)
+    if most:
+        span = parse_range(str(row.fields["gain"]), "1")
+        assert (span.low, span.high) == (least, most)
+
+
+@pytest.mark.parametrize("name", TRANSISTORS["breakdown"])
+def test_transistor_breakdown_row(name: str) -> None:
+    base, emitter = TRANSISTORS["breakdown"][name]
+    assert shipped(name, "collector_base", "V") == pytest.approx(base)
+    assert shipped(name, "emitter_base", "V") == pytest.approx(emitter)
+
+
+@pytest.mark.parametrize("name", TRANSISTORS["heat"])
+def test_same_die_in_another_case_bears_less(name: str) -> None:
+    """Rated watts at 25 degC case times the resistance to it reach the hottest junction: so the
+    limit worked out where no sheet says it is the sheet's own."""
+    case, hottest = TRANSISTORS["heat"][name]
+    assert shipped(name, "theta_jc", "K/W") == pytest.approx(case)
+    assert shipped(name, "junction_max", "degC") == pytest.approx(hottest)
+    assert 25.0 + shipped(name, "power", "W") * case == pytest.approx(hottest, rel=0.01)

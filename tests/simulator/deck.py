@@ -111,6 +111,7 @@ def _element(deck, i, element, v, nets, open_lead, fired, closed, transient):  #
             ic = f" ic={v['start']:.9g}" if "start" in v else ""
             add(f"C{i} {nets[0]} x{i} {v['c']:.9g}{ic}")
             add(f"Rc{i} x{i} {nets[1]} {v['esr']:.9g}")
+            deck.through[element.name] = (f"x{i}", nets[1], 1.0 / v["esr"])
         if v["g"] > 0:
             add(f"R{i} {two} {1 / v['g']:.9g}")
     elif isinstance(element, el.Source):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import subprocess
 import tempfile
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -27,11 +27,13 @@ class Waves:
     ----------
     time: (T,) seconds.
     volts: net -> (T,) V. amps: element -> (T,) A.
+    device: quantity of a device as ngspice names it, such as "@q3[p]" -> (T,).
     """
 
     time: Wave
     volts: dict[str, Wave]
     amps: dict[str, Wave]
+    device: dict[str, Wave] = field(default_factory=dict)
 
     def since(self, start: float, stop: float = float("inf")) -> Waves:
         """The part between two times [s]."""
@@ -40,6 +42,7 @@ class Waves:
             self.time[keep],
             {k: v[keep] for k, v in self.volts.items()},
             {k: v[keep] for k, v in self.amps.items()},
+            {k: v[keep] for k, v in self.device.items()},
         )
 
     def mean(self, wave: Wave) -> float:
@@ -81,25 +84,27 @@ def transient(
     step: float,
     *,
     amps: Iterable[str] = (),
+    device: Iterable[str] = (),
     keep: float = 0.0,
     timeout: float = 600.0,
     options: str = FINE,
 ) -> Waves | None:
-    """Waveforms of `nets` and the currents of elements `amps` from `keep` to `stop` [s].
+    """Waveforms of `nets`, the currents of elements `amps` and quantities of `device`s by ngspice's
+    own names, from `keep` to `stop` [s].
 
     `step` [s] is the longest time step; ngspice takes shorter ones as it needs. Gear's method: the
     trapezoidal rule rings on the steps of a switch. `options` are its error bounds. None when
     ngspice gave up.
     """
     assert NGSPICE, "ngspice is needed: apt-get install ngspice"
-    nets, amps = list(nets), list(amps)
+    nets, amps, device = list(nets), list(amps), list(device)
     nodes = {deck.net(n) for n in nets} | {n for a in amps for n in deck.through[a][:2]}
     asked = sorted(nodes - {"0"})
     text = ["transient", *deck.lines]
     text += [f".options gmin=1e-12 {options} method=gear maxord=2"]
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "waves.raw"
-        text += [".save " + " ".join(f"v({n})" for n in asked)]
+        text += [".save " + " ".join([*(f"v({n})" for n in asked), *device])]
         text += [".control", f"tran {step:g} {stop:g} {keep:g} {step:g} uic"]
         text += [f"write {out}", "quit", ".endc", ".end", ""]
         path = Path(folder) / "deck.cir"
@@ -117,7 +122,8 @@ def transient(
     at = {"0": "0"} | {n: f"v({n})" for n in asked}
     volts = {n: table[at[deck.net(n)]] for n in nets}
     flow = {a: (table[at[p]] - table[at[q]]) * g for a, (p, q, g) in _ends(deck, amps).items()}
-    return Waves(table["time"], volts, flow)
+    named = {d: d if d in table else f"i({d})" for d in device}  # currents stand as i(…)
+    return Waves(table["time"], volts, flow, {d: table[n] for d, n in named.items()})
 
 
 def _ends(deck: Deck, amps: list[str]) -> dict[str, tuple[str, str, float]]:

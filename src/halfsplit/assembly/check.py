@@ -44,6 +44,7 @@ def electrical(assembly: Assembly, reader: Notes) -> None:
         _known_leans(assembly, reader)
         _lonely_nets(assembly, reader)
     if reader.whole:
+        _known_layout(assembly, reader)
         _common_used(assembly, reader)
         _rails_reached(assembly, reader)
 
@@ -57,6 +58,18 @@ def _known_leans(assembly: Assembly, reader: Notes) -> None:
                 reader.add(f"leans.{name}.{field}", wrong, near(said, known))
         if assembly.find_net(lean.of) == assembly.find_net(lean.on) is not None:
             reader.add(f"leans.{name}", f"`{lean.of}` cannot lean on itself", "another `on`")
+
+
+def _known_layout(assembly: Assembly, reader: Notes) -> None:
+    for ref, listed in assembly.layout.items():
+        for other in (ref, *listed):
+            if other not in assembly.parts:
+                wrong = f"there is no part `{other}`"
+                instead = near(other, assembly.parts) or "a reference that stands under `parts`"
+                # It only says what else to look at, so the machine may be worked on without it.
+                reader.add(f"layout.{ref}", wrong, instead, doubt=True)
+        if ref in listed:
+            reader.add(f"layout.{ref}", f"{ref} cannot sit beside itself", "another part")
 
 
 def _known_nets(assembly: Assembly, reader: Notes) -> None:

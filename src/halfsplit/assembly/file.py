@@ -45,6 +45,7 @@ SECTIONS = (
     "points",
     "leans",
     "air",
+    "layout",
     "notes",
 )
 # How an entry of each section looks, for advice.
@@ -57,6 +58,7 @@ SAMPLES = {
     "mains": "mains: {volts: 230V, hertz: 50Hz}",
     "leans": 'tail: {of: P5, on: N12, why: "tail resistor R18 returns there"}',
     "air": "air: {low: 10degC, high: 40degC}",
+    "layout": "Q1: [R3, C4]",
 }
 # Names the program itself adds: every machine can be off, and every machine can be unloaded.
 KEPT = {"feeds": "off", "loads": "none"}
@@ -225,6 +227,19 @@ class Reader:
         return found
 
 
+def _layout(reader: Reader, document: CommentedMap) -> dict[str, tuple[str, ...]]:
+    """Which parts sit beside which; a list, or one reference, under each."""
+    found = {}
+    for ref, value in reader.section(document, "layout").items():
+        listed = [value] if isinstance(value, str) else value
+        if not isinstance(listed, list) or not all(isinstance(r, str) for r in listed):
+            wrong = f"{shown(value)} stands where parts beside {ref} belong"
+            reader.add(f"layout.{ref}", wrong, f"{ref}: [R3, C4]")
+            continue
+        found[ref] = tuple(str(r) for r in listed)
+    return found
+
+
 def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
     """Read a file. The assembly is None when any problem is an error; doubts do not stop it."""
     reader = Reader(path)
@@ -269,6 +284,7 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
         reader.lines,
         leans,
         air,
+        _layout(reader, document),
     )
     electrical(assembly, reader)
     problems = sorted(reader.problems, key=lambda p: (p.line, p.column, p.path))

@@ -141,6 +141,7 @@ class Assembly:
     lines: dotted path -> (line, column) of its key in the file, counted from 1.
     leans: corrections to the map of what leans on what, by a name of their own.
     air: air temperatures the machine may run in, where its papers tell.
+    layout: part -> parts that sit beside it, as entered; see :meth:`beside`.
     """
 
     file: Path
@@ -157,6 +158,13 @@ class Assembly:
     lines: Mapping[str, tuple[int, int]] = field(repr=False)
     leans: Mapping[str, Lean] = field(default_factory=dict)
     air: Air | None = None
+    layout: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def beside(self, ref: str) -> tuple[str, ...]:
+        """Parts that sit beside one, whichever of the two the file names first."""
+        found = [*self.layout.get(ref, ())]
+        found += [other for other, listed in self.layout.items() if ref in listed]
+        return tuple(dict.fromkeys(r for r in found if r != ref and r in self.parts))
 
     def default_feed(self) -> str:
         """The first feed listed."""

@@ -51,6 +51,12 @@ def assembly_schema() -> dict[str, Any]:
         "points": _many(_record(Point, definitions)),
         "leans": _many(_record(Lean, definitions)),
         "air": _record(Air, definitions),
+        "layout": _many(
+            {
+                "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}],
+                "description": "parts that sit beside this one, such as [R3, C4]",
+            }
+        ),
         "notes": {"type": "string", "description": "leftover free text"},
     }
     if tuple(sorted(properties)) != tuple(sorted(SECTIONS)):

@@ -119,6 +119,18 @@ def ohms_dict(
     return data
 
 
+def rail_reading(table: DeadTable, pair: tuple[str, str], meter: Ohmmeter) -> str:
+    """A reading of the healthy machine with its band, in a few words."""
+    said = _reading(table, pair, 0, meter)
+    if not said["solved"]:
+        return "not solved"
+    if said["over"]:
+        return "OL"
+    ends = (said["low"], said["high"])
+    low, high = ("OL" if e is None else show(e, "ohm", 2) for e in ends)
+    return f"{show(said['shows'], 'ohm', 3)} ({low} to {high})"
+
+
 def _reading(table: DeadTable, pair: tuple[str, str], row: int, meter: Ohmmeter) -> dict[str, Any]:
     x, over, ok = float(table.x[row]), bool(table.over[row]), bool(table.ok[row])
     half = 2.0 * float(table.spread(meter)[row])

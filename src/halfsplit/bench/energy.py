@@ -7,6 +7,7 @@ from typing import Any
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.bench.hazards import at_limiters, before_touching, present
+from halfsplit.bench.markings import marked_fuses
 from halfsplit.bench.session import Session
 from halfsplit.bringup.power import PowerCheck, power_check
 from halfsplit.bringup.touch import untouchable
@@ -28,8 +29,14 @@ def check_power(
     bench: Session, condition: Condition, least: float = LEAST_WEIGHT, propose: bool = True
 ) -> PowerCheck:
     """Power check of a condition with the suspects that are left."""
-    suspects = live_suspects(bench, least)
-    return power_check(bench.machine, condition, suspects, propose=propose, progress=bench.progress)
+    return power_check(
+        bench.machine,
+        condition,
+        live_suspects(bench, least),
+        marked=marked_fuses(bench),
+        propose=propose,
+        progress=bench.progress,
+    )
 
 
 def over_touch(machine: Machine, check: PowerCheck) -> list[str]:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.bench.markings import marked_fuses
 from halfsplit.bench.session import Session
 from halfsplit.bench.warmth import heat_notes
 from halfsplit.circuit.netlist import Overrides
@@ -16,6 +17,7 @@ from halfsplit.diagnosis import swing
 from halfsplit.diagnosis.meters import Floats, scope_error
 from halfsplit.faults.dictionary import predict
 from halfsplit.faults.loaded import WORTH_ASKING, load
+from halfsplit.faults.melting import blown
 from halfsplit.faults.predictions import ADRIFT, Predictions
 
 # Share of a rail from which it is told that the meter moves it; common practice.
@@ -46,6 +48,9 @@ class Line:
     hertz: float | None = None
     # Other states this machine could rest in, in words; the same for every line of a condition.
     also: tuple[str, ...] = ()
+    # Fuses that open before long, in words, and mean volts once they have [V], None if not solved.
+    fuses: str = ""
+    left: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``; a net adrift or a row not solved has null readings."""
@@ -65,6 +70,8 @@ class Line:
             "also_stable": list(self.also),
             "disturbs": dict(self.disturbs),
             "note": self.note,
+            "fuses": self.fuses,
+            "left": self.left,
             "status": "adrift: nothing holds this net" if self.adrift else self.status,
         }
 
@@ -94,10 +101,14 @@ def expect(
         table = table.with_draws(drawn, table.nets)
         warm = heat_notes(session.machine, condition, faults or {}, table)
         also = session.also_stable([faults or {}], condition)[0]
+        marked = {} if faults else marked_fuses(session)
+        opening, after = blown(session.machine, condition, faults or {}, table, marked)
+        words = ", then ".join(o.words for o in opening)
         for name, net in nets:
             line = _line(session, table, condition, name, net, faults or {})
             note = "; ".join(n for n in (line.note, warm.get(net, "")) if n)
-            found.append(replace(line, note=note, also=also))
+            left = None if after is None else _finite(after.mean[:, after.column(net)])
+            found.append(replace(line, note=note, also=also, fuses=words, left=left))
     return found
 
 

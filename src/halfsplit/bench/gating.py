@@ -19,6 +19,9 @@ from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import QuantityError, parse
 
 TURNED = ("set", "turned", "put-back", "restored", "back")  # verbs that may move a trimmer
+# What is done with an iron or a screwdriver, and signs that say a part was looked at afterwards.
+HANDLED = ("fitted", "removed", "lifted", "bypassed")
+LOOKED = ("as-drawn", "not-as-drawn", "burnt", "blown", "bulged", "cracked")
 SHORTEST = 8  # letters of a reason somebody could later make sense of
 
 
@@ -31,10 +34,18 @@ def known(bench: Session) -> Known:
     overrides: dict[str, str] = {}
     stood: dict[str, frozenset[Change]] = {}  # what was fitted around the crowbar at its test
     crowbar, changes = _around_gates(bench), frozenset[Change]()
+    before: tuple[Change, ...] = ()
+    reached: dict[str, str] = {}  # part that sits beside one worked on -> that one
     for e in bench.entries:
         if e.kind == "condition":
             done = condition_of(bench.assembly, e).changes
             changes = frozenset(c for c in done if c.part in crowbar)
+            for c in set(done) ^ set(before):
+                if c.what in HANDLED:
+                    reached |= dict.fromkeys(bench.assembly.beside(c.part), c.part)
+            before = done
+        if (e.kind == "observe" and e.body.get("sign") in LOOKED) or e.kind == "prove":
+            reached.pop(e.body["part"], None)
         if e.kind == "observe" and e.body.get("sign") == "as-drawn":
             drawn.add(e.body["part"])
         elif e.kind == "observe" and e.body.get("found"):
@@ -61,7 +72,8 @@ def known(bench: Session) -> Known:
     fitted = {c.part for c in bench.condition.changes if c.what == "fitted"}
     otherwise = {k: v for k, v in bench.found_values().items() if k not in drawn}
     moved = frozenset(disturbed - fitted)
-    return Known(frozenset(drawn), otherwise, trips, doubted, moved, overrides)
+    beside = {ref: of for ref, of in reached.items() if ref not in fitted}
+    return Known(frozenset(drawn), otherwise, trips, doubted, moved, overrides, beside)
 
 
 def _around_gates(bench: Session) -> frozenset[str]:

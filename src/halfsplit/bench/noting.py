@@ -10,10 +10,12 @@ from halfsplit.assembly.file import near
 from halfsplit.bench.hazards import DISCHARGED
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.record import Recorder
-from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, Sign
+from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, WORKING, Sign
 from halfsplit.journal import Entry
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import QuantityError, parse_reading
+
+NEEDS_PART = (*OF_PART, *WORKING)
 
 BringUp = Literal["reform", "protect", "discharge"]
 
@@ -48,17 +50,24 @@ class Noter(Recorder):
             wrong = "there is nothing in this note that can be stored as text"
             raise ProblemsError([Problem("", 0, 0, "", wrong, "what you saw, heard or smelt")])
         ref = "" if part is None else find_part(self.assembly, part).ref
-        needy = "touched" if touched else "found" if found else sign if sign in OF_PART else ""
+        needy = "touched" if touched else "found" if found else sign if sign in NEEDS_PART else ""
         if needy and not ref:
             example = {"touched": "--part Q10 --touched", "found": "--part CR4 --found value=6.8V"}
             instead = example.get(needy, f"--part C4 --sign {needy}")
             raise ProblemsError([Problem("", 0, 0, "", f"{needy} needs a part", instead)])
-        if sign and sign not in {**OF_PART, **OF_MACHINE}:
-            close = near(sign, [*OF_PART, *OF_MACHINE])
-            known = ", ".join([*OF_PART, *OF_MACHINE])
+        if sign and sign not in {*NEEDS_PART, *OF_MACHINE}:
+            close = near(sign, [*NEEDS_PART, *OF_MACHINE])
+            known = ", ".join([*NEEDS_PART, *OF_MACHINE])
             hint = f"did you mean {close}? " if close else ""
             raise NotFoundError(f"there is no sign {sign}; {hint}there are {known}")
-        if sign in OF_MACHINE and not self.condition.energised():
+        if sign in WORKING and self.assembly.parts[ref].KIND not in WORKING[sign][0]:
+            kinds = " or ".join(k.replace("-", " ") for k in WORKING[sign][0])
+            others = [r for r, p in self.assembly.parts.items() if p.KIND in WORKING[sign][0]] or [
+                "none in this file"
+            ]
+            wrong = f"{sign} is a sign of a {kinds}, and {ref} is none"
+            raise ProblemsError([Problem("", 0, 0, ref, wrong, ", ".join(others))])
+        if sign in {*OF_MACHINE, *WORKING} and not self.condition.energised():
             wrong = f"{sign} is a sign of a machine that is on, and this one is off"
             raise ProblemsError([Problem("", 0, 0, "", wrong, "change FILE --feed …, if it is on")])
         values = {}
@@ -139,7 +148,7 @@ class Noter(Recorder):
         return [
             Sign(
                 e.body["sign"],
-                e.body["part"] if e.body["sign"] in OF_PART else "",
+                e.body["part"] if e.body["sign"] in NEEDS_PART else "",
                 condition_of(self.assembly, e),
                 e.seq,
             )

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.bench.dead import find_ohmmeter, rail_reading
 from halfsplit.bench.energy import live_suspects
 from halfsplit.bench.gating import gates_of, known, map_of
-from halfsplit.bench.hazards import before_touching
+from halfsplit.bench.hazards import at_limiters, before_touching, mains_volts
 from halfsplit.bench.session import Session
 from halfsplit.bringup.gates import refusals
 from halfsplit.bringup.lightest import proposals
 from halfsplit.bringup.plan import plan
 from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.faults.dead_table import dead_tables
+from halfsplit.faults.melting import lasting
 from halfsplit.journal import Entry
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import show
@@ -28,10 +32,30 @@ def written(bench: Session) -> Entry | None:
 def write(bench: Session) -> Entry:
     """Work the plan out for the machine as it stands and put it in the journal."""
     light = proposals(bench.machine, bench.condition, live_suspects(bench))
-    cautions = before_touching(bench.machine, bench.condition, bench.discharged())
-    made = plan(bench.machine, map_of(bench), light, bench.condition, cautions)
+    machine, off = bench.machine, replace(bench.condition, feed="off")
+    dead = before_touching(machine, off, bench.discharged())
+    if mains_volts(machine) is not None:
+        dead.insert(0, "the plug out and in sight: a switch is not isolation")
+    feed = next((n for n, f in bench.assembly.feeds.items() if f.mains), None)
+    live = at_limiters(machine, replace(bench.condition, feed=feed)) if feed else []
+    if live:
+        live.append("covers on or hands out while it runs; as before the first step to go in again")
+    ohms = _ohms(bench, off)
+    made = plan(machine, map_of(bench), light, bench.condition, dead, live, ohms)
     body = {"steps": [s.as_dict() for s in made.steps], "unsolved": list(made.unsolved)}
     return bench.note("plan", body)
+
+
+def _ohms(bench: Session, off: Condition) -> list[str]:
+    """What each rail should show to common with the usual meter, in words."""
+    meter, found = find_ohmmeter(None, False), []
+    pairs = [(r.net, bench.assembly.common) for r in bench.assembly.rails.values()]
+    both = [p for pair in pairs for p in (pair, pair[::-1])]
+    tables = dead_tables(bench.dead.circuit, both, off, meter, [({}, {})], bench.dead.moves)
+    for (label, _), pair in zip(bench.assembly.rails.items(), pairs, strict=True):
+        read = [rail_reading(tables[p], p, meter) for p in (pair, pair[::-1])]
+        found.append(f"{label}: red lead on it {read[0]}, black lead on it {read[1]}")
+    return found
 
 
 def tick(bench: Session, key: str, note: str) -> Entry:
@@ -119,43 +143,66 @@ def _state(step: Mapping[str, Any]) -> str:
 BOXES = {"done": "[x]", "stop": "[!]", "next": "[ ]", "open": "[ ]"}
 
 
-def page(data: Mapping[str, Any], name: str) -> list[str]:
+def page(data: Mapping[str, Any], name: str, file: str = "FILE") -> list[str]:
     """The plan as lines to print and tick with a pencil."""
     lines = [
         f"Bring-up plan: {name}",
         f"written down {data['at'][:16]}, entry #{data['entry']}",
+        "[x] done, [ ] open, [!] a reading past its stop: power off. In order, from the top.",
         "",
     ]
+    said: list[str] = []  # cautions of the step before, not printed twice running
     for number, s in enumerate(data["steps"], start=1):
         mark = "  <- next" if s["state"] == "next" else ""
         lines.append(f"{BOXES[s['state']]} {number}. {s['title']}  ({s['key']}){mark}")
-        lines += [f"      caution: {c}" for c in s["before"]]
-        lines.append(f"      {s['do']}")
+        if s["before"] and s["before"] == said:
+            lines.append("      cautions: as at the step before")
+        else:
+            lines += [f"      caution: {c}" for c in s["before"]]
+        said = s["before"] or said
+        first, *rest = s["do"].split("; ")
+        lines.append(f"      {first}")
+        lines += [f"        {more}" for more in rest]
         if s["needs"]:
             lines.append(f"      only after: {', '.join(s['needs'])}")
         got = {r["label"]: r for r in s["read"]}
         for p in s["points"]:
             r = got.get(p["label"])
-            said = "________" if r is None else f"{volts(r['value'])} (#{r['entry']})"
+            said_ = "________" if r is None else f"{volts(r['value'])} (#{r['entry']})"
             if r is not None and not r["good"]:
-                said += " STOP"
+                said_ += " STOP"
             lines.append(
                 f"      {p['label']}: expect {volts(p['expected'])}, stop outside "
-                f"{volts(p['low'])} to {volts(p['high'])}: {said}"
+                f"{volts(p['low'])} to {volts(p['high'])}: {said_}"
             )
         stops = []
-        if s["amps"]:
+        if s["amps"] and "stop above" not in s["do"]:
             stops.append(f"above {show(s['amps'], 'A', 2)}")
         if s["celsius"]:
-            stops.append(f"anything hotter than {s['celsius']:g} °C to the hand")
-        if stops:
-            stay = (
-                f"; stay {show(s['seconds'], 's', 2)}, look, listen, smell" if s["seconds"] else ""
-            )
-            lines.append(f"      stop {' or '.join(stops)}{stay}")
+            stops.append(f"at anything hotter than {s['celsius']:g} °C to the hand")
+        stay = f"stay {lasting(s['seconds'])}: look, listen, smell" if s["seconds"] else ""
+        stop = f"stop {' or '.join(stops)}" if stops else ""
+        if stop or stay:
+            lines.append(f"      {'; '.join(w for w in (stop, stay) if w)}")
+        enter = _enter(s, file)
+        if enter and s["state"] != "done":
+            lines.append(f"      enter: {enter}")
         if s["note"]:
             lines.append(f"      noted: {s['note']}")
         lines.append("")
     lines += [f"not solved, so left out: {u}" for u in data["unsolved"]]
     lines.append("Local wiring rules and licensed-practice limits come first.")
-    return lines
+    return [line.replace("FILE", file) for line in lines]
+
+
+def _enter(step: Mapping[str, Any], file: str) -> str:
+    """The command that ticks a step; the fuses and trips of the plan say their own."""
+    if step["key"] == "fuses" or step["key"].startswith("trip-"):
+        return ""
+    if step["condition"] is None or not step["points"]:
+        note = "18 mA, all in limits" if step["points"] else "all as it should be"
+        return f'halfsplit plan {file} --done {step["key"]} --note "{note}"'
+    at = Condition.from_dict(step["condition"])
+    read = " ".join(f"{p['net']}=…" for p in step["points"])
+    lamp = f" --lamp {at.lamp:g}W" if at.lamp else ""
+    return f"halfsplit read {file} {read} --feed {at.feed} --load {at.load}{lamp}"

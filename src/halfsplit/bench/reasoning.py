@@ -12,10 +12,11 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.sights import best_pairs, best_sizes
+from halfsplit.bench.worked import share_of_nominal, share_of_rating
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, search
-from halfsplit.diagnosis.signs import Sign, hot_chance, likelihood
+from halfsplit.diagnosis.signs import WORKING, hot_chance, likelihood, working_chance
 from halfsplit.faults.book import Book
 from halfsplit.faults.cascades import Taken, cascades, likely
 from halfsplit.faults.dead_table import DeadDictionary
@@ -31,10 +32,9 @@ from halfsplit.faults.hypotheses import (
 )
 from halfsplit.faults.loaded import load
 from halfsplit.faults.pairs import PairMeans
-from halfsplit.faults.predictions import Floats, Predictions, joined
+from halfsplit.faults.predictions import Predictions, joined
 from halfsplit.faults.sampling import Drawn
 from halfsplit.faults.spreads import Spreads
-from halfsplit.faults.stress import stresses
 
 # Sets one condition may be asked to solve in one step of the search: steady ones solve in tens of
 # microseconds each, a mains cycle in milliseconds, a circuit followed to its rhythm in seconds.
@@ -159,28 +159,15 @@ class Reasoner(Noter):
             for sign in self.signs():
                 rails, heard = self.rail_nets(), None
                 if sign.name == "hot" and sign.condition.energised():
-                    belief.observe(hot_chance(self._share_of_watts(sign, listed)))
+                    belief.observe(hot_chance(share_of_rating(self, sign, listed)))
+                    continue
+                if sign.name in WORKING:
+                    belief.observe(working_chance(sign.name, share_of_nominal(self, sign, listed)))
                     continue
                 if not sign.part:
                     heard = self.book.table(sign.condition, listed, self.progress, rails)
                 belief.observe(likelihood(sign, listed, heard, rails))
         return belief
-
-    def _share_of_watts(self, sign: Sign, listed: Sequence[Hypothesis]) -> Floats:
-        """Watts of a part over its rating under each hypothesis (H); NaN where unknown."""
-        laid = [h.laid(sign.condition) for h in listed]
-        keys = [repr(sorted(one.items())) for one in laid]
-        order = dict.fromkeys(keys)
-        rows = [laid[keys.index(k)] for k in order]
-        found = stresses(self.machine, sign.condition.as_drawn(), rows, progress=self.progress)
-        mine = [
-            k
-            for k, limit in enumerate(found.limits)
-            if limit.part == sign.part and limit.quantity == "watts"
-        ]
-        share = found.ratios[:, mine].max(axis=1) if mine else np.full(len(rows), np.nan)
-        place = {k: i for i, k in enumerate(order)}
-        return np.asarray(share[[place[k] for k in keys]])
 
     def lookup(self, item: Evidence, listed: Sequence[Hypothesis], light: bool = False) -> Table:
         """Predictions of one reading, its meter's own load included unless `light`."""

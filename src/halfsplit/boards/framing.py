@@ -183,13 +183,17 @@ def half_bit_rule(bits: float) -> float:
 
 @dataclass(frozen=True)
 class Budget:
-    """Two ends' rates against each other: error, what may be, what is left."""
+    """Two ends' rates against each other: error, what may be, what is left.
+
+    `rule` is what the simple half-bit rule would allow, for an end whose receiver is not known.
+    """
 
     sent: float
     taken: float
     error: float
     allowed: float
     jitter: float
+    rule: float
 
     @property
     def spare(self) -> float:
@@ -204,6 +208,7 @@ class Budget:
             "error": self.error,
             "allowed": self.allowed,
             "jitter": self.jitter,
+            "half_bit_rule": self.rule,
             "spare": self.spare,
         }
 
@@ -219,7 +224,9 @@ def budget(
     error = sent / taken - 1
     limits = tolerance(form.judged, sampling)
     allowed = limits.fastest - 1 if error > 0 else 1 - limits.slowest
-    return Budget(sent, taken, error, allowed, jitter / (form.judged + 1.5))
+    return Budget(
+        sent, taken, error, allowed, jitter / (form.judged + 1.5), half_bit_rule(form.bits)
+    )
 
 
 def nearest_rate(rate: float) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
-from halfsplit.bringup.conductors import replacement_wire
+from halfsplit.bringup.conductors import conductor_words
 from halfsplit.bringup.trial import (
     FASTEST,
     SLOWEST,
@@ -30,6 +30,7 @@ from halfsplit.quantity.volts import volts
 # amperes, twice in watts. Common practice, no published source.
 MARGIN, MARGIN_WATTS = 1.5, 2.0
 BURNS = 0.5  # A; below this nobody asks which wire. Common practice, no published source.
+RIPPLES = 0.01  # A; below this no capacitor minds. Common practice, no published source.
 # Multiples of the drawn value tried to find what the position bears.
 STEPS = (0.1, 0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0)
 GAIN_STEPS = (0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0)
@@ -92,6 +93,11 @@ def card(machine: Machine, ref: str, conditions: Sequence[Condition] | None = No
                 worst[name] = (value, condition.words())
     demands = _ratings(part, worst) + _fixed(part)
     demands += _lead(machine, part, most)
+    near = machine.assembly.beside(ref)
+    if near:
+        nan, listed = float("nan"), ", ".join(near)
+        words = f"{listed}: look at these when it ran hot or was worked on"
+        demands.append(Demand("beside it", nan, nan, words))
     demands += _window(machine, part, chosen)
     return Card(
         ref,
@@ -106,6 +112,8 @@ def card(machine: Machine, ref: str, conditions: Sequence[Condition] | None = No
 def _seen(found: Stress, k: int, ref: str) -> dict[str, float]:
     """Watts, amps and volts of a part in a healthy row; amps by its rating's own basis if known."""
     seen = {"watts": found.watts[0, k], "amps": found.amps[0, k], "volts": found.volts[0, k]}
+    if np.isfinite(found.ripple[0, k]):
+        seen["ripple"] = found.ripple[0, k]
     for i, limit in enumerate(found.limits):
         if limit.part == ref and limit.quantity in ("amps", "volts", "reverse"):
             seen[limit.quantity] = found.values[0, i]
@@ -124,6 +132,10 @@ def _ratings(part: Part, worst: dict[str, tuple[float, str]]) -> list[Demand]:
         if value > 1e-6:
             words = f"carries {show(value, 'A', 3)} ({at}): rated {show(MARGIN * value, 'A', 2)}"
             found.append(Demand("amps", value, nan, words + " or more"))
+    if worst.get("ripple", (0.0, ""))[0] >= RIPPLES:
+        value, at = worst["ripple"]
+        words = f"carries {show(value, 'A', 3)} rms ({at}): rated as much or more"
+        found.append(Demand("ripple current", value, nan, words))
     if "watts" in worst and worst["watts"][0] > 1e-3:
         value, at = worst["watts"]
         words = f"takes {show(value, 'W', 3)} ({at}): rated {show(MARGIN_WATTS * value, 'W', 2)}"
@@ -158,17 +170,13 @@ def _lead(machine: Machine, part: Part, most: Floats) -> list[Demand]:
     amps = float(most[list(parts).index(part.ref)])
     if amps < BURNS:
         return []
-    gauge, metres = replacement_wire(max(amps, 1e-3))
     ends = set(part.terminals().values()) - {machine.assembly.common}
     along = [
         ref
         for (ref, other), own in zip(parts.items(), most, strict=True)
         if ref != part.ref and own >= 0.5 * amps and ends & {*other.terminals().values()}
     ]
-    words = (
-        f"a burnt lead or trace that carried {show(amps, 'A', 2)}: wire of AWG {gauge} "
-        f"({1e3 * metres:.2f} mm) or thicker"
-    )
+    words = f"a burnt lead or trace that carried {conductor_words(amps)}"
     if along:
         words += f"; the same current ran in {', '.join(along)}: look at these too"
     return [Demand("wire", amps, float("nan"), words)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from halfsplit.faults.melting import HOLDS, OPENS, standard_of
 from halfsplit.parts.kinds.fuse import Fuse
 from halfsplit.quantity import show
 
@@ -12,11 +13,6 @@ INFERRED = 234.0  # degC below nought at which copper's resistance would vanish,
 MILS = 39.3701  # mil in a millimetre
 OUNCE = 1.378  # mil of copper an ounce a square foot makes
 
-# Current ratings are not one thing: what a fuse must hold and what must open it, as times rated.
-# IEC 60127-2 sheet 2, as printed in a maker's 617 series sheet; UL 248-14, in a maker's catalogue;
-# sheet 3 from memory, unconfirmed.
-HOLDS = {"IEC": 1.5, "UL": 1.0}
-OPENS = {"IEC": 2.1, "UL": 1.35}
 SLOWNESS = {"FF": 0, "F": 1, "M": 2, "T": 3, "TT": 4}
 
 
@@ -83,10 +79,23 @@ def replacement_wire(amps: float, rise: float = 10.0) -> tuple[int, float]:
     raise ValueError(f"{show(amps, 'A', 2)} is more than one wire of gauge 0 is chosen for")
 
 
-def standard_of(fuse: Fuse) -> str:
-    """IEC or UL; IEC where the entry does not say."""
-    said = (fuse.standard or "").upper()
-    return "UL" if "UL" in said or "CSA" in said else "IEC"
+def conductor_words(amps: float) -> str:
+    """Wire and trace that carry a current, and what would melt in place of a fuse, in words."""
+    gauge, metres = replacement_wire(amps)
+    width = 1e3 * trace_width(amps)
+    melts = onderdonk(circular_mils(1e3 * metres), 1.0)
+    return (
+        f"{show(amps, 'A', 2)} needs wire of AWG {gauge} ({1e3 * metres:.2f} mm) or a trace "
+        f"{width:.1f} mm wide (35 µm copper, outside, 10 K warmer); that wire melts at "
+        f"{show(preece(1e3 * metres), 'A', 2)} in the end, {show(melts, 'A', 2)} in 1 s"
+    )
+
+
+def trace_words(millimetres: float) -> tuple[float, str]:
+    """What a trace of some width carried [A], and the wire for it, in words: 35 um copper outside a
+    board, 10 K warmer; narrower copper than that it may be, and then carried less."""
+    amps = trace_amps(millimetres * MILS * OUNCE)
+    return amps, f"a trace {millimetres:g} mm wide carried up to {conductor_words(amps)}"
 
 
 def fuse_equivalent(drawn: Fuse, fitted: Fuse) -> list[str]:

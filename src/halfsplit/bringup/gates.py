@@ -30,6 +30,7 @@ class Known:
     doubted: rail -> what its latest crowbar test found wrong; empty or absent when nothing.
     disturbed: parts moved or heated while another was worked on, and not tested since.
     overrides: gate name -> typed reason.
+    beside: part that sits beside one worked on, and was not looked at since -> that one.
     """
 
     as_drawn: frozenset[str] = frozenset()
@@ -38,6 +39,7 @@ class Known:
     doubted: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     disturbed: frozenset[str] = frozenset()
     overrides: Mapping[str, str] = field(default_factory=dict)
+    beside: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -189,12 +191,19 @@ def _fuses(assembly: Assembly, now: Condition, known: Known) -> Gate | None:
 
 
 def _disturbed(known: Known) -> Gate | None:
-    if not known.disturbed:
+    moved = sorted(known.disturbed)
+    near = sorted(set(known.beside) - known.disturbed)
+    if not moved and not near:
         return None
-    refused = tuple(f"{ref} was disturbed and not tested since" for ref in sorted(known.disturbed))
-    return Gate(
-        "disturbed parts", ("power", "boards"), refused, "each tested: observe --part R4 --good"
-    )
+    refused = [f"{ref} was disturbed and not tested since" for ref in moved]
+    refused += [
+        f"{ref} sits beside {known.beside[ref]}, which was worked on, and was not looked at since"
+        for ref in near
+    ]
+    proofs = [f"each tested: observe --part {moved[0]} --good"] if moved else []
+    if near:
+        proofs.append(f"each looked at, leads and all: observe --part {near[0]} --sign as-drawn")
+    return Gate("disturbed parts", ("power", "boards"), tuple(refused), "; ".join(proofs))
 
 
 def _air(assembly: Assembly, now: Condition) -> Gate | None:

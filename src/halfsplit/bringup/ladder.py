@@ -307,9 +307,9 @@ def _own(bench: Bench, net: str) -> list[tuple[str, float]]:
 
 
 def _least(bench: Bench, rail: Rail, full: float) -> float | None:
-    """Least current [A] from which the rail alone is within limits, to a tenth of a decade."""
+    """Least current [A] that brings the rail alone within limits, to 0.1 or 0.3 of a decade."""
     nominal = abs(rail.limits.low + rail.limits.high) / 2
-    currents = full * np.logspace(-3, 0, 31)
+    currents = full * np.logspace(-3, 0, 10 if bench.machine.self_oscillating else 31)
     table = bench.solve([loaded(rail.net, nominal / a) for a in currents])
     i = table.column(rail.net)
     for row, amps in enumerate(currents):

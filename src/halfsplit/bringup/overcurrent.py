@@ -22,6 +22,9 @@ POINTS = 41  # resistances from lightly loaded to a short; a row behind a mains 
 FINE = 9  # more of them about the knee
 FOLDS, FREE = 0.9, 2.5  # short over knee below which it folds back; short over full above: no limit
 LIVE = 60.0  # V direct above which a rail is treated as dangerous; see discharge.TOUCH
+# The knee is where the rail is down to this share of what it gives at full current, as data sheets
+# of power modules define where limiting sets in; from memory, unconfirmed.
+KNEE = 0.9
 SHORT_SECONDS = 1.0  # a short lasts no longer than this; common practice
 
 
@@ -31,7 +34,9 @@ class Curve:
 
     Attributes
     ----------
-    knee_amps: most current the rail gives, at `knee_ohms`; `knee_sigma` of that by tolerances.
+    most_amps: most current the rail gives, at `most_ohms`.
+    knee_amps: current with the rail down to `KNEE` of its volts at full current, at `knee_ohms`;
+        `knee_sigma` of that by tolerances.
     leaves_amps: current at which the rail leaves its limits [A].
     short_amps: into 10 mohm [A]. kind: "foldback", "constant current" or "no limiting".
     hottest: part, watts, its rating or None, rail volts and load ohms at its worst point.
@@ -41,6 +46,8 @@ class Curve:
     ohms: tuple[float, ...]
     volts: tuple[float, ...]
     amps: tuple[float, ...]
+    most_amps: float
+    most_ohms: float
     knee_amps: float
     knee_ohms: float
     knee_sigma: float
@@ -86,22 +93,28 @@ def curve(
         raise UnsolvedError(f"{label}: full load or short was not solved; no curve is claimed")
     grid, volts_ = grid[good], volts_[good]
     amps = volts_ / grid
-    knee = int(np.argmax(amps))
+    most = int(np.argmax(amps))
+    falls = np.minimum.accumulate(volts_)  # ohms fall along the curve, and volts with them
+    knee_volts = KNEE * float(np.interp(-nominal / full, -grid, falls))
+    knee_ohms = float(np.interp(-knee_volts, -falls, grid))
     low = min(abs(rail.limits.low), abs(rail.limits.high))
     inside = amps[volts_ >= low]
-    ends = [loaded(rail.net, float(grid[k])) | rest for k in (knee, -1)]
+    at = np.array([knee_ohms, grid[-1]])
+    ends = [loaded(rail.net, float(r)) | rest for r in at]
     table = bench.solve(ends, uncertainties(bench.machine))
     i = table.column(rail.net)
-    sigma = np.sqrt((table.spread[:, :, i] ** 2).sum(axis=1)) / grid[[knee, -1]]
-    kind = "foldback" if amps[-1] < FOLDS * amps[knee] else "constant current"
+    sigma = np.sqrt((table.spread[:, :, i] ** 2).sum(axis=1)) / at
+    kind = "foldback" if amps[-1] < FOLDS * amps[most] else "constant current"
     kind = "no limiting" if amps[-1] > FREE * full else kind
     return Curve(
         label,
         tuple(map(float, grid)),
         tuple(map(float, volts_)),
         tuple(map(float, amps)),
-        float(amps[knee]),
-        float(grid[knee]),
+        float(amps[most]),
+        float(grid[most]),
+        knee_volts / knee_ohms,
+        knee_ohms,
         float(sigma[0]),
         float(inside.max()) if inside.size else float("nan"),
         float(amps[-1]),
@@ -222,7 +235,8 @@ def _fed(bench: Bench, state: Overrides, mean: Any) -> float:
 
 def procedure(found: Curve) -> list[str]:
     """The over-current test, step by step, with its numbers."""
-    low, high = band(found.knee_amps, found.knee_sigma)
+    low = band(found.knee_amps, found.knee_sigma)[0]
+    high = band(found.most_amps, found.knee_sigma)[1]
     under, over = band(found.short_amps, found.short_sigma)
     head = found.hottest[0] if found.hottest else None
     stop = 1.15 * high
@@ -243,8 +257,10 @@ def procedure(found: Curve) -> list[str]:
         )
         return steps
     steps.append(
-        f"step the load down from {show(found.ohms[0], 'ohm', 2)}: expect the most current at "
-        f"{show(found.knee_ohms, 'ohm', 2)}, {show(found.knee_amps, 'A', 3)} "
+        f"step the load down from {show(found.ohms[0], 'ohm', 2)}: expect the most current, "
+        f"{show(found.most_amps, 'A', 3)}, at {show(found.most_ohms, 'ohm', 2)}, and the knee, "
+        f"where the rail is down a tenth ({volts(found.knee_amps * found.knee_ohms)}), at "
+        f"{show(found.knee_ohms, 'ohm', 2)} and {show(found.knee_amps, 'A', 3)} "
         f"({show(low, 'A', 3)} to {show(high, 'A', 3)}); stop above {show(stop, 'A', 3)}"
     )
     steps.append(
@@ -293,14 +309,15 @@ def band(value: float, sigma: float) -> tuple[float, float]:
 def verdict(found: Curve, knee: float | None, short: float | None) -> dict[str, Any]:
     """What a knee and a short-circuit current that were read [A] say."""
     reasons = []
-    for name, value, expected, sigma in (
-        ("knee", knee, found.knee_amps, found.knee_sigma),
-        ("short", short, found.short_amps, found.short_sigma),
+    # Whoever steps a load down reads somewhere between the knee and the most current.
+    for name, value, expected, most, sigma in (
+        ("knee", knee, found.knee_amps, found.most_amps, found.knee_sigma),
+        ("short", short, found.short_amps, found.short_amps, found.short_sigma),
     ):
         if value is None:
             reasons.append(f"no {name} current entered")
             continue
-        low, high = band(expected, sigma)
+        low, high = band(min(expected, most), sigma)[0], band(most, sigma)[1]
         if not low <= value <= high:
             side = "below" if value < low else "above"
             reasons.append(

@@ -12,8 +12,11 @@ from halfsplit.assembly.condition import BENCH, Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.bringup.leans import LeansMap
 from halfsplit.bringup.lightest import Proposal, supply_on
+from halfsplit.bringup.power import feed_words
 from halfsplit.circuit.solution import Status
 from halfsplit.faults.dictionary import predict
+from halfsplit.faults.melting import fuse_amps
+from halfsplit.faults.predictions import Predictions
 from halfsplit.faults.ratings import junction_limit, thermal_path
 from halfsplit.faults.stress import Stress, stresses
 from halfsplit.parts.kinds.fuse import Fuse
@@ -83,12 +86,18 @@ def plan(
     lightest: Sequence[Proposal],
     now: Condition,
     cautions: Sequence[str] = (),
+    live: Sequence[str] = (),
+    ohms: Sequence[str] = (),
 ) -> Plan:
     """The plan of a machine as it stands: dead checks, fuses, reforming, each raw rail alone in the
-    order things lean, then the mains behind a lamp, loads, protection, boards last."""
+    order things lean, then the mains behind a lamp, loads, protection, boards last.
+
+    `cautions` go before hands go in, `live` before the mains goes on; `ohms` is what each rail
+    should show to common, in words.
+    """
     steps: list[Step] = []
     unsolved: list[str] = []
-    steps += _dead(machine, cautions)
+    steps += _dead(machine, cautions, ohms)
     for label in leans.order():
         if leans.kinds[label] == "raw":
             made = _raw(machine, leans, now, label, lightest)
@@ -98,31 +107,38 @@ def plan(
                 steps.append(made)
     steps += _rails(machine, leans, now, unsolved)
     steps += _trips(machine)  # before the mains, which would pay for a trip that fails
-    steps += _mains(machine, leans, now, lightest, cautions, unsolved)
+    steps += _mains(machine, leans, now, lightest, live, unsolved)
     do = "halfsplit gate FILE shows what still refuses them; one board at a time, least dear first"
     steps.append(Step("boards", "Boards", do, needs=("gate",)))
     return Plan(tuple(steps), tuple(unsolved))
 
 
-def _dead(machine: Machine, cautions: Sequence[str]) -> list[Step]:
+def _dead(machine: Machine, cautions: Sequence[str], ohms: Sequence[str]) -> list[Step]:
     """Looks and dead checks: fuses against the drawing, rails to common, reservoirs."""
     assembly = machine.assembly
     found = []
     fuses = [p for p in assembly.parts.values() if isinstance(p, Fuse)]
     if fuses:
         listed = ", ".join(f"{p.ref} {show(p.amps, 'A', 2)} {p.speed}" for p in fuses)
-        do = f"read every fuse against the drawing: {listed}; then observe --sign as-drawn"
+        do = (
+            f"read every fuse against the drawing: {listed}; for each that is right "
+            f"halfsplit observe FILE --part {fuses[0].ref} --sign as-drawn"
+        )
         found.append(Step("fuses", "Fuses to drawing", do, before=tuple(cautions)))
     rails = ", ".join(assembly.rails)
     if rails:
         do = (
-            f"ohms from {rails} to common, both ways, everything off and discharged: "
-            "halfsplit ohms FILE RAIL com says what each should show"
+            f"ohms from {rails} to common, both ways round, everything off and discharged; more "
+            f"of any: halfsplit ohms FILE {next(iter(assembly.rails))} {assembly.common}"
         )
+        do = "; ".join([do, *ohms])
         found.append(Step("ohms", "Rails to common, dead", do, before=tuple(cautions)))
     wet = [p.ref for p in assembly.parts.values() if p.KIND == "electrolytic"]
     if wet:
-        do = f"reform {', '.join(wet)} by the rule of your choice: halfsplit reform FILE"
+        do = (
+            f"reform {', '.join(wet)}, one at a time: halfsplit reform FILE {wet[0]} lists the "
+            "published rules, which disagree: you pick"
+        )
         found.append(Step("reform", "Electrolytics that stood for years", do))
     return found
 
@@ -150,11 +166,11 @@ def _raw(
         if abs(level) > 0.2 and leans.kinds[other] != "signal":
             points.append(_point(machine, at, other, level, strict=False))
     do = (
-        f"mains unplugged, no load; {volts(chosen.volts)} on {label}, current limit set to "
-        f"{show(chosen.amps, 'A', 2)} before it is joined"
+        f"mains unplugged, no load; bench supply set to {volts(abs(chosen.volts))} and limited to "
+        f"{show(chosen.amps, 'A', 2)}, {_joined(machine, net, chosen.volts)}"
     )
     if chosen.out:
-        do += f"; {' and '.join(chosen.out)} out"
+        do += f"; take out {', '.join(chosen.out)}"
     return Step(
         f"raw-{net}",
         f"{label} alone from a bench supply",
@@ -167,6 +183,16 @@ def _raw(
         (),
         ("fuses", "ohms"),
     )
+
+
+def _joined(machine: Machine, net: str, level: float) -> str:
+    """Which lead of a bench supply goes where, by a part with a lead on the net."""
+    common = machine.assembly.common
+    parts = machine.assembly.parts.items()
+    there = [r for r, p in parts if hasattr(p, "plates") and {*p.plates()} == {net, common}]
+    there += [r for r, p in parts if net in p.terminals().values()]
+    way = ("plus", "minus") if level > 0.0 else ("minus", "plus")
+    return f"then its {way[0]} to {net} (a lead of {there[0]}), its {way[1]} to {common}"
 
 
 def _rails(machine: Machine, leans: LeansMap, now: Condition, unsolved: list[str]) -> list[Step]:
@@ -208,10 +234,11 @@ def _at_loads(
             net = leans.nets[label]
             level = float(table.mean[0, table.column(net)])
             points.append(_point(machine, net, label, level, strict=lamp is None))
-        amps, words = _drawn(machine, at, stress)
+        amps, words = _drawn(machine, at, stress, table)
         watched = _hot(machine, stress)
         limiter = f" through a {lamp:g} W lamp" if lamp else ""
-        do = f"{at.words()}; stop above {words}{watched}"
+        with_ = _load_words(machine, name)
+        do = f"{feed_words(machine, at)}{limiter}; {with_}; stop above {words}{watched}"
         found.append(
             Step(
                 f"{feed}-{name}" + (f"-lamp{lamp:g}" if lamp else ""),
@@ -228,28 +255,43 @@ def _at_loads(
     return found
 
 
-def _drawn(machine: Machine, at: Condition, stress: Stress) -> tuple[float, str]:
-    """Abort current: of the mains inlet, else of the feed that delivers most [A], and in words."""
+def _load_words(machine: Machine, name: str) -> str:
+    """What to hang on each rail, with the watts of each resistor."""
+    assembly, found = machine.assembly, []
+    for net, value in assembly.loads[name].items():
+        rail = next((r for r in assembly.rails.values() if r.net == net), None)
+        level = abs(rail.limits.low + rail.limits.high) / 2.0 if rail else 0.0
+        label = assembly.net_label(net)
+        if value.ohms is not None:
+            watts = f" ({show(level**2 / value.ohms, 'W', 2)})" if level else ""
+            found.append(f"{show(value.ohms, 'ohm', 2)}{watts} on {label}")
+        else:
+            found.append(f"{show(value.amps or 0.0, 'A', 2)} from {label}")
+    if not found:
+        return "no load"
+    return f"load {', '.join(found)}, resistors of twice those watts"
+
+
+def _drawn(
+    machine: Machine, at: Condition, stress: Stress, table: Predictions
+) -> tuple[float, str]:
+    """Abort current: rms of the first fuse behind the mains, else the most any supply of the feed
+    gives [A]; and each in words."""
     assembly = machine.assembly
-    index = {p: k for k, p in enumerate(stress.parts)}
     if assembly.feeds[at.feed].mains:
         fuse = next((p for p in assembly.parts.values() if isinstance(p, Fuse)), None)
         if fuse is None:
             return 0.0, "what is usual"
-        peak = float(stress.amps[0, index[fuse.ref]])
-        return peak * AMPS, f"{show(peak * AMPS, 'A', 2)} peak in {fuse.ref}"
-    most, name = 0.0, ""
-    for ref, part in assembly.parts.items():
-        if set(part.terminals().values()) & set(assembly.feeds[at.feed].nets) and part.KIND in (
-            "fuse",
-            "resistor",
-        ):
-            value = float(stress.amps[0, index[ref]])
-            if value > most:
-                most, name = value, ref
-    if not name:
+        amps = AMPS * fuse_amps(stress, 0).get(fuse.ref, 0.0)
+        return amps, f"{show(amps, 'A', 2)} AC in {fuse.ref}"
+    drawn = {
+        net: AMPS * abs(source.volts - float(table.mean[0, table.column(net)])) / source.ohms
+        for net, source in assembly.feeds[at.feed].nets.items()
+    }
+    if not drawn:
         return 0.0, "what is usual"
-    return most * AMPS, f"{show(most * AMPS, 'A', 2)} through {name}"
+    words = ", ".join(f"{show(a, 'A', 2)} into {net}" for net, a in drawn.items())
+    return max(drawn.values()), words
 
 
 def _hot(machine: Machine, stress: Stress) -> str:

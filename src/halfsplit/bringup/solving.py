@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -13,8 +14,9 @@ from halfsplit.circuit.heat import element_watts
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move
-from halfsplit.faults.dictionary import held_rows, predict
-from halfsplit.faults.predictions import UNCLAIMED, Predictions
+from halfsplit.faults.dictionary import held_rows, predict, table_folder
+from halfsplit.faults.predictions import KEPT, UNCLAIMED, Predictions
+from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.problems import ExitCode, HalfsplitError
 
 SHORTED = 100.0  # S, a short through an ammeter and its leads: 10 mohm
@@ -49,7 +51,18 @@ class Bench:
         if not self.condition.energised():
             raise UnsolvedError("the machine is off; name what would feed it, as --feed mains")
         rows = [self.faults] * len(laid)
-        return predict(self.machine, self.bare(), rows, fresh=laid, moves=moves)
+        if not self.machine.self_oscillating:
+            return predict(self.machine, self.bare(), rows, fresh=laid, moves=moves)
+        # A row followed from switch-on takes seconds, so these are kept on disk.
+        more = repr(("bench", [sorted(new.items()) for new in laid], [m.name for m in moves]))
+        path = table_folder(self.machine, self.bare(), rows, more) / "rows.npz"
+        kept = load_arrays(path)
+        if kept is None or not {*KEPT, "nets"} <= set(kept):
+            table = predict(self.machine, self.bare(), rows, fresh=laid, moves=moves)
+            kept = {n: getattr(table, n) for n in KEPT} | {"nets": np.array(table.nets)}
+            store_arrays(path, kept)
+        arrays: dict[str, Any] = {n: kept[n] for n in KEPT}
+        return Predictions(nets=tuple(map(str, kept["nets"])), **arrays)
 
     def watts(self, laid: Sequence[Overrides], table: Predictions) -> dict[str, list[float]]:
         """Mean heat in each part [W], row by row; NaN where it cannot be told.

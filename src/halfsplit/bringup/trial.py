@@ -41,10 +41,13 @@ class Outcome:
 
 def rated_conditions(machine: Machine, part: Part | None = None) -> list[Condition]:
     """The strongest feed with every load the rails are rated for, heaviest last; the mains for a
-    `part` that only works on alternating current."""
+    `part` that only works on alternating current, or stores what comes of it."""
     assembly = machine.assembly
     feeds = [n for n, f in assembly.feeds.items() if f.nets and not _limited(f)]
-    if part is not None and set(part.terminals().values()) & machine.alternating_nets():
+    swings = machine.alternating_nets()
+    if part is not None and hasattr(part, "plates") and not machine.self_oscillating:
+        swings |= set(machine.rectified())  # what ripples on a reservoir only the mains shows
+    if part is not None and set(part.terminals().values()) & swings:
         feeds = [n for n, f in assembly.feeds.items() if f.mains] or feeds
     feed = feeds[0] if feeds else assembly.default_feed()
     found = []

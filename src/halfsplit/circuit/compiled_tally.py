@@ -93,7 +93,8 @@ def trace(ar, m, h, start, span, wave):  # type: ignore[no-untyped-def]
     """
     count = wave.shape[1]
     now = m.ctl[TIME] - start
-    first = max(int(np.ceil((now - h) / span * count - 0.5)), 0)
+    # A sample that falls on a step's end may round out of both steps: the earlier end is widened.
+    first = max(int(np.ceil((now - h) / span * count - 0.5 - 1e-6)), 0)
     last = min(int(np.floor(now / span * count - 0.5)), count - 1)
     for k in range(first, last + 1):
         part = min(max((now - (k + 0.5) * span / count) / h, 0.0), 1.0)

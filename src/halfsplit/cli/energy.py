@@ -13,6 +13,7 @@ from rich.table import Table
 
 from halfsplit.cli import show
 from halfsplit.cli.common import NONE, Feed, Json, Limiters, Load, emit, session
+from halfsplit.problems import Problem, ProblemsError
 
 Weight = Annotated[
     float,
@@ -53,8 +54,21 @@ def _power(data: dict[str, Any], words: str) -> None:
             table.add_column(head, justify="right" if head == "times" else "left")
         for f in data["findings"][:20]:
             when = f["under"] if f["weight"] == 1.0 else f"{f['under']} ({100 * f['weight']:.0f} %)"
+            when += f", {f['when']}" if f["when"] else ""
             table.add_row(f"{f['ratio']:.2f}", f["part"], escape(f["words"]), escape(when))
         show.out.print(table)
+    for line in data["rails"]:
+        show.out.print(f"[bold red]{escape(line)}[/]")
+    for story in data["fuses"][:6]:
+        _fuse(story)
+    if data["harder"]:
+        show.say("Within its ratings, but far hotter than usual:")
+    for h in data["harder"][:6]:
+        show.say(f"  {h['words']}")
+    for ref, near in data["beside"].items():
+        show.say(f"  beside {ref}, which would run hot: look at {', '.join(near)} too")
+    for line in [*data["ripple"], *data["starts"]]:
+        show.say(f"  {line}")
     for i in data["inrush"][:6]:
         show.say(f"  {i['words']}")
     for name in data["unsolved"]:
@@ -62,10 +76,20 @@ def _power(data: dict[str, Any], words: str) -> None:
     if data["damage"]:
         show.say(
             f"Chance that some part is hurt, over suspects of {100 * data['covered']:.0f} % weight "
-            f"together: {100 * data['damage']:.1g} %"
+            f"together: {min(100 * data['damage'], 99):.2g} %"
         )
     for k, p in enumerate(data["lightest"]):
         show.say(("Lightest that teaches: " if k == 0 else "  or ") + p["words"])
+
+
+def _fuse(story: dict[str, Any]) -> None:
+    """What a fuse does under one case: before it opens, after, or that it does not."""
+    chance = "" if story["weight"] == 1.0 else f" ({100 * story['weight']:.0f} %)"
+    show.out.print(f"[bold]{escape(story['under'])}{chance}:[/] {escape(story['words'])}")
+    if story["until"]:
+        show.say(f"  until then {story['until']}")
+    if story["after"]:
+        show.say(f"  after that {story['after']}")
 
 
 def leans(file: Path, *, json: Json = False) -> int:
@@ -156,19 +180,34 @@ def _gate(data: dict[str, Any]) -> None:
 
 def card(
     file: Path,
-    part: str,
+    part: str | None = None,
     *,
     try_: Annotated[
         list[str] | None,
         Parameter(name="--try", help='a part to judge: "type=1N1200A", "esr=5mohm"; repeatable'),
+    ] = None,
+    wire: Annotated[str | None, Parameter(help="a current a burnt lead carried: 6A")] = None,
+    trace: Annotated[
+        float | None, Parameter(help="width of a burnt trace, in mm", validator=Number(gt=0))
     ] = None,
     json: Json = False,
 ) -> int:
     """What a position demands of its part, and whether another would do, with reasons.
 
     Worked out from the circuit: volts, amperes, watts, speed, series resistance, gain, polarity,
-    pins.
+    pins. With --wire or --trace: the wire for a burnt lead or trace, no part needed.
     """
+    from halfsplit.bench.bringing import value
+    from halfsplit.bringup.conductors import conductor_words, trace_words
+
+    amps = value("wire", wire, "A")
+    if amps is not None or trace is not None:
+        carried, words = trace_words(trace) if trace is not None else (amps or 0.0, "")
+        words = words or f"a lead that carried {conductor_words(carried)}"
+        return emit({"amps": carried, "words": words}, json, lambda: show.say(words))
+    if part is None:
+        wrong = "no part was named"
+        raise ProblemsError([Problem("", 0, 0, "card", wrong, "card FILE CR5, or --wire 6A")])
     from halfsplit.assembly.condition import find_part, parse_change
     from halfsplit.bringup.card import card as ask
     from halfsplit.bringup.judge import judge
@@ -226,5 +265,5 @@ def plan(
         if done is not None:
             planning.tick(bench, done, note)
         data = planning.plan_dict(bench)
-        lines = planning.page(data, bench.assembly.name)
+        lines = planning.page(data, bench.assembly.name, bench.assembly.file.name)
         return emit(data, json, lambda: show.say("\n".join(lines)))

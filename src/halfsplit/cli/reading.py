@@ -161,6 +161,7 @@ def observe(
         str,
         Parameter(
             help="of a part: blown, burnt, hot, bulged, cracked, as-drawn, not-as-drawn; "
+            "of a lamp or gas tube: lit, dim, dark; of a fan: turning, slow, stopped; "
             "of the machine: ticking, whine, hum, quiet"
         ),
     ] = "",

@@ -114,7 +114,7 @@ def _told_settings(data: dict[str, Any]) -> None:
     for way, b in data.get("budget", {}).items():
         show.say(
             f"  {way}: rates differ {b['error'] * 100:+.2f} %, {b['allowed'] * 100:.2f} % may be, "
-            f"{b['spare'] * 100:.2f} % to spare"
+            f"{b['spare'] * 100:.2f} % to spare (half-bit rule: {b['half_bit_rule'] * 100:.1f} %)"
         )
 
 

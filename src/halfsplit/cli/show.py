@@ -143,6 +143,13 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
         for line in here:
             for rail, change in line.disturbs:
                 say(f"  the meter on {line.name} itself moves {rail} by {change:+.2f} V")
+        for words in dict.fromkeys(line.fuses for line in here if line.fuses):
+            left = [
+                f"{line.name} {'not solved' if line.left is None else volts(line.left)}"
+                for line in here
+                if not line.adrift
+            ]
+            say(f"  {words}; after that {', '.join(left[:8])}")
         for words in dict.fromkeys(w for line in here for w in line.also):
             say(f"  {words}")
         for status in dict.fromkeys(line.status for line in here):

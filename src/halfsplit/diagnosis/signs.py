@@ -68,6 +68,16 @@ OF_PART: dict[str, Witness] = {
     "hot": Witness({}, 0.1, 0.1, "too hot to keep a finger on, in the condition it was felt in"),
     "cracked": Witness({"open": 0.3, "short": 0.1}, 0.01, 0.01, "broken body, seal or lead"),
 }
+# What lamps, gas tubes and fans show of the current they get; judged by what is solved for them.
+SHINES, TURNS = ("lamp", "gas-tube"), ("fan",)
+WORKING: dict[str, tuple[tuple[str, ...], str]] = {
+    "lit": (SHINES, "as bright as it should be"),
+    "dim": (SHINES, "glows, but well below what it should"),
+    "dark": (SHINES, "no light"),
+    "turning": (TURNS, "at its speed"),
+    "slow": (TURNS, "turns, but well below its speed"),
+    "stopped": (TURNS, "does not turn"),
+}
 OF_MACHINE = {
     "ticking": "ticks or clicks in a steady rhythm",
     "whine": "whines or whistles",
@@ -77,6 +87,10 @@ OF_MACHINE = {
 # Share of its rated watts from which a part is about as likely as not to be called hot, and how
 # sharply that sets in. A resistor at half its rating is too hot to hold.
 HALF_HOT, ONSET = 0.4, 0.1
+# Share of its nominal watts below which a lamp is dark or a fan stands, and above which it is
+# called bright or turning; and how sharply either sets in. A filament at 30 % of its volts takes 15
+# % of its watts and barely glows. Common practice, no published source.
+DARK, BRIGHT = (0.12, 0.03), (0.5, 0.08)
 HEARD, IMAGINED = 0.85, 0.04  # chance of a sound being noted when it is there, and when it is not
 
 
@@ -113,6 +127,20 @@ def hot_chance(share: Floats) -> Floats:
     whose watts or rating are not known, say nothing."""
     felt = 0.03 + 0.94 / (1.0 + np.exp(-np.clip((share - HALF_HOT) / ONSET, -60.0, 60.0)))
     return np.where(np.isfinite(share), felt, 0.3)
+
+
+def working_chance(name: str, share: Floats) -> Floats:
+    """Chance of a sign of `WORKING` for a part that gets this share of its nominal watts; NaN
+    shares, of cases not solved, say nothing."""
+    steps = [
+        1.0 / (1.0 + np.exp(-np.clip((share - at) / wide, -60.0, 60.0)))
+        for at, wide in (DARK, BRIGHT)
+    ]
+    there = {"dark": 1.0 - steps[0], "lit": steps[1]}
+    there["dim"] = np.clip(1.0 - there["dark"] - there["lit"], 0.0, 1.0)
+    same = {"stopped": "dark", "turning": "lit", "slow": "dim"}
+    seen = IMAGINED + (1.0 - 3 * IMAGINED) * there[same.get(name, name)]
+    return np.where(np.isfinite(share), seen, 1.0 / 3.0)
 
 
 def _of_part(sign: Sign, hypothesis: Hypothesis) -> float:

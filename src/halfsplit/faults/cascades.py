@@ -6,31 +6,34 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import Feed
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.hypotheses import Hypothesis
+from halfsplit.faults.melting import HOLDS, OPENS, Cleared, cleared, fuses_in
 from halfsplit.faults.ratings import Limit
-from halfsplit.faults.stress import overstress_words, stresses
+from halfsplit.faults.stress import Stress, overstress_words, stresses
 from halfsplit.parts.base import PRACTICE, Part
 
 # Overstress at which half of the parts of a kind would have followed, as times their rating; below
 # the rating none. Heat kills slowly and parts are rated with some to spare, a junction or a
 # dielectric past its volts goes at once. Common practice, no published source.
-HALF = {"watts": 3.0, "degC": 3.0, "amps": 3.0, "volts": 1.5, "reverse": 3.0}
+HALF = {"watts": 3.0, "degC": 3.0, "amps": 3.0, "volts": 1.5, "reverse": 3.0, "ripple": 3.0}
+# Ripple current past its rating ages a capacitor; only far past it does one boil. The watts go with
+# the square of it. Common practice, no published source.
+BOILS = 2.0
 MOST = 0.95  # no overstress is certain to have killed
 # A fault pushes a part only if it works this much harder than in the healthy machine, and chances
 # below the second are not worth a line.
 HARDER, LEAST = 1.05, 0.005
 SOURCE = PRACTICE
-# Fuses against their rated current, by IEC 60127-2 sheet 2 (fast, 5 by 20 mm) as printed in a
-# maker's 617 series sheet: 1.5 times is held for an hour, 2.1 times opens within half an hour.
-HOLDS, OPENS = 1.5, 2.1
-# A fuse in the same row that opens at once leaves too little time for slow heat.
+# A fuse that has opened after so long [s] left too little time for slow heat.
 # Common practice, no published source.
-CUT_SHORT, FAST = 0.3, 4.0
+CUT_SHORT, BRIEF = 0.3, 3.0
+SLOWLY = ("watts", "degC", "ripple")
 
 # How parts fail by overstress, kind by kind; the first name the part knows is taken. Transistors
 # fuse from collector to emitter before they open, resistors open, capacitors short.
@@ -73,7 +76,10 @@ def chance_of(quantity: str, ratio: float, kind: str = "") -> float:
     """Chance that a part at `ratio` times its rating failed of it: common practice, no published
     source; fuses between what the standard says they hold and what must open them."""
     if kind == "fuse":
-        return min(max((ratio - HOLDS) / (OPENS - HOLDS), 0.0), 1.0) * 0.98
+        holds, opens = HOLDS["IEC"], OPENS["IEC"]
+        return min(max((ratio - holds) / (opens - holds), 0.0), 1.0) * 0.98
+    if quantity == "ripple":
+        ratio /= BOILS
     if not ratio > 1.0:
         return 0.0
     return float(min(1.0 - 0.5 ** ((ratio - 1.0) / (HALF[quantity] - 1.0)), MOST))
@@ -133,22 +139,18 @@ def cascades(
     rows = (len(listed) + 1) * len(chosen)
     for k, condition in enumerate(chosen):
         told = _shifted(progress, k * (len(listed) + 1), rows)
-        found = stresses(
-            machine,
-            condition,
-            [{}, *(h.changes for h in listed)],
-            fresh=[{}, *(h.fresh for h in listed)],
-            progress=told,
-        )
-        ratios = found.ratios
-        usual = np.nan_to_num(ratios[0])
+        changes, fresh = [{}, *(h.changes for h in listed)], [{}, *(h.fresh for h in listed)]
+        found = stresses(machine, condition, changes, fresh=fresh, progress=told)
+        usual = np.nan_to_num(found.ratios[0])
+        fuses = [fuses_in(machine, condition, c) for c in changes]
+        gone = cleared(machine, condition, changes, fresh, found, fuses)
         for r, h in enumerate(listed, start=1):
-            row = [
-                (found.limits[i], float(found.values[r, i]), float(ratios[r, i]))
-                for i in range(len(found.limits))
-                if ratios[r, i] > max(1.0, HARDER * usual[i])
-            ]
-            for taken in _row(machine, h.faults[0].part, row, condition):
+            own, done = h.faults[0].part, gone.get(r)
+            taken_here = _row(machine, own, _pushed(found, r, usual), condition, done)
+            if done is not None:
+                pushed = _pushed(done.stress, done.row, usual)
+                taken_here += _row(machine, own, pushed, condition, None, done.names)
+            for taken in taken_here:
                 held = worst[h.name].get(taken.part)
                 if held is None or held.chance < taken.chance:
                     worst[h.name][taken.part] = taken
@@ -158,26 +160,44 @@ def cascades(
     }
 
 
+Pushed = list[tuple[Limit, float, float]]
+
+
+def _pushed(found: Stress, row: int, usual: npt.NDArray[np.float64]) -> Pushed:
+    """Limits a row goes past, each with value and ratio, and further than the healthy machine."""
+    ratios = found.ratios[row]
+    return [
+        (found.limits[i], float(found.values[row, i]), float(ratios[i]))
+        for i in range(len(found.limits))
+        if ratios[i] > max(1.0, HARDER * usual[i])
+    ]
+
+
 def _row(
     machine: Machine,
     own: str,
-    row: Sequence[tuple[Limit, float, float]],
+    row: Pushed,
     condition: Condition,
+    done: Cleared | None,
+    opened: str = "",
 ) -> list[Taken]:
-    """What one fault takes along in one condition."""
+    """What one fault takes along in one condition: until the fuses of `done` open, or with those
+    named `opened` open."""
     parts: Mapping[str, Part] = machine.assembly.parts
-    blown = [x.part for x, _, ratio in row if parts[x.part].KIND == "fuse" and ratio >= FAST]
+    brief = done is not None and done.most <= BRIEF
     found = []
     for limit, value, ratio in row:
         part = parts[limit.part]
-        mode = mode_of(part, limit.element)
+        mode = "value low" if limit.quantity == "ripple" else mode_of(part, limit.element)
         if limit.part == own or mode is None:
             continue
         chance = chance_of(limit.quantity, ratio, part.KIND)
         words = f"{overstress_words(limit, value, ratio)}, {condition.words()}"
-        if blown and part.KIND != "fuse" and limit.quantity in ("watts", "degC"):
+        if opened:
+            words += f", once {opened} is open"
+        if done is not None and brief and part.KIND != "fuse" and limit.quantity in SLOWLY:
             chance *= CUT_SHORT
-            words += f"; {' or '.join(blown)} blowing may have spared it"
+            words += f"; {done.names} blowing may have spared it"
         if chance >= LEAST:
             found.append(Taken(limit.part, mode, ratio, chance, words))
     return found

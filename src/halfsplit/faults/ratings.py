@@ -29,7 +29,8 @@ class Limit:
 
     Attributes
     ----------
-    quantity: watts, amps, volts, degC (of a junction), or reverse (volts the wrong way round).
+    quantity: watts, amps, ripple (of a capacitor), volts, degC (of a junction), or reverse (volts
+        the wrong way round).
     limit: the rating, in SI units (degC for a junction).
     element: the circuit element it belongs to.
     basis: how the waveform is reduced before it is compared.
@@ -121,8 +122,8 @@ def junction_limit(part: Part) -> tuple[float, str] | None:
 def basis_of(element: el.Element, quantity: Quantity) -> Basis:
     """How ratings of this kind are given: diodes by mean current, fuses and windings by rms, what
     switches by its peak; volts by their peak, heat by its mean."""
-    if quantity == "volts":
-        return "peak"
+    if quantity in ("volts", "ripple"):
+        return "peak" if quantity == "volts" else "rms"
     if quantity != "amps":
         return "mean"
     if isinstance(element, el.Bjt):

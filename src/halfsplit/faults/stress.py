@@ -27,8 +27,15 @@ from halfsplit.quantity.volts import volts as volts_text
 
 Floats = npt.NDArray[np.float64]
 
-FORMAT = 2  # of what is kept on disk
-UNITS: dict[str, Unit] = {"watts": "W", "amps": "A", "volts": "V", "reverse": "V", "degC": "degC"}
+FORMAT = 3  # of what is kept on disk
+UNITS: dict[str, Unit] = {
+    "watts": "W",
+    "amps": "A",
+    "ripple": "A",
+    "volts": "V",
+    "reverse": "V",
+    "degC": "degC",
+}
 
 
 @dataclass(frozen=True)
@@ -55,6 +62,9 @@ class Stress:
     amps: largest current into any terminal, at its peak [A] (H, M).
     volts: largest voltage between two terminals of one of its elements, at its peak [V] (H, M).
     junction: junction temperature [degC] (H, M), NaN where no thermal resistance is known.
+    ripple: alternating current of a capacitor, rms [A] (H, M); NaN for all else, and where the
+        waveform of a beat is not kept.
+    levels: mean volts of each rail [V] (H, R).
     values: each limit's quantity, reduced as its basis says (H, L).
     status: one solver status a row (H); an unsolved row has NaN throughout.
     """
@@ -66,6 +76,8 @@ class Stress:
     amps: Floats
     volts: Floats
     junction: Floats
+    ripple: Floats
+    levels: Floats
     values: Floats
     status: npt.NDArray[np.int8]
 
@@ -109,6 +121,8 @@ def overstress_words(limit: Limit, value: float, ratio: float) -> str:
     if limit.quantity == "degC":
         return f"junction of {name} at {value:.0f} °C, {limit.limit:.0f} °C allowed"
     times = f"{ratio:.2g} times" if ratio < 10 else f"{ratio:.0f} times"
+    if limit.quantity == "ripple":
+        return f"{name} carries {shown} of ripple: {times} its {allowed}"
     if limit.quantity == "reverse":
         return f"{name} has {shown} the wrong way round: {times} the {allowed} it stands"
     verb = {"watts": "takes", "amps": "carries", "volts": "has"}[limit.quantity]
@@ -127,8 +141,8 @@ def stresses(
     """Solve every fault in one condition and hold every part against its ratings.
 
     Over a mains cycle or a switching beat the element equations are taken at each sample kept of
-    the waves, so a rectifier's or a fuse's current follows from the same voltages a scope sees;
-    what capacitors take in passing is not counted. Kept on disk.
+    the waves, so a rectifier's or a fuse's current follows from the same voltages a scope sees, and
+    so does what a capacitor takes in passing, through its series resistance. Kept on disk.
     """
     step = FEW if machine.self_oscillating else CHUNK
     laid = list(fresh) if fresh is not None else [{} for _ in faults]
@@ -150,7 +164,7 @@ def stresses(
     return _joined(found)
 
 
-ARRAYS = ("watts", "amps", "volts", "junction", "values", "status")
+ARRAYS = ("watts", "amps", "volts", "junction", "ripple", "levels", "values", "status")
 
 
 def _restored(
@@ -190,7 +204,7 @@ def _solve(
     else:
         start = np.nan_to_num(operating_point(topology, topology.rows([state])).mean[0])
         solved = operating_point(topology, rows, start)
-    return measure(machine, condition, limits, rows, solved, rhythm)
+    return measure(machine, condition, limits, rows, solved, rhythm, hertz)
 
 
 def measure(
@@ -200,28 +214,36 @@ def measure(
     rows: Floats,
     solved: Solution,
     rhythm: Rhythm | None = None,
+    hertz: float | None = None,
 ) -> Stress:
     """Stress of rows already solved: a :class:`Solution` of `rows` (H, P) of the machine."""
     parts = list(machine.assembly.parts.values())
     index = machine.topology.element_index
     count = len(rows)
-    watts, amps, volts = (np.full((count, len(parts)), np.nan) for _ in range(3))
+    watts, amps, volts, ripple = (np.full((count, len(parts)), np.nan) for _ in range(4))
+    rails = [machine.topology.net_index.get(r.net) for r in machine.assembly.rails.values()]
+    levels = np.full((count, len(rails)), np.nan)
     values = np.full((count, len(limits)), np.nan)
     own = [[index[e.name] for e in p.elements()] for p in parts]
     for r in range(count):
         if solved.status[r] == Status.UNSOLVED:
             continue
-        run = _Run(machine, rows[r], solved, rhythm, r)
+        run = _Run(machine, rows[r], solved, rhythm, r, hertz)
+        levels[r] = [0.0 if i is None else solved.mean[r, i] for i in rails]
         for k, elements in enumerate(own):
             watts[r, k] = max(sum(run.watts(e) for e in elements), 0.0)
             amps[r, k] = max((run.amps(e, "peak") for e in elements), default=0.0)
             volts[r, k] = max((run.across(e) for e in elements), default=0.0)
+            if isinstance(run.elements[elements[0]], el.Capacitor):
+                ripple[r, k] = run.ripple(elements[0])
         for k, limit in enumerate(limits):
             e = index[limit.element]
             if limit.quantity == "watts":
                 values[r, k] = max(run.watts(e), 0.0)
             elif limit.quantity == "amps":
                 values[r, k] = run.amps(e, limit.basis)
+            elif limit.quantity == "ripple":
+                values[r, k] = run.ripple(e)
             elif limit.quantity in ("volts", "reverse"):
                 values[r, k] = run.rated_volts(e, limit.quantity == "reverse")
     air = [thermal_path(machine.fitted(p, condition)) for p in parts]
@@ -239,6 +261,8 @@ def measure(
         amps,
         volts,
         junction,
+        ripple,
+        levels,
         values,
         solved.status.astype(np.int8),
     )
@@ -248,12 +272,23 @@ class _Run:
     """One solved row seen sample by sample."""
 
     def __init__(
-        self, machine: Machine, row: Floats, solved: Solution, rhythm: Rhythm | None, r: int
+        self,
+        machine: Machine,
+        row: Floats,
+        solved: Solution,
+        rhythm: Rhythm | None,
+        r: int,
+        hertz: float | None,
     ) -> None:
         self.topology = machine.topology
         self.elements = list(machine.netlist)
         wave = solved.wave[r].astype(float)
-        if not wave.shape[1] or not np.isfinite(wave).all():
+        kept = bool(wave.shape[1]) and bool(np.isfinite(wave).all())
+        # Seconds the samples span: 0 where all stands still, NaN where what moves was not kept.
+        self.period = 1.0 / hertz if hertz else float(rhythm.period[r]) if rhythm else 0.0
+        if self.period and not kept:
+            self.period = float("nan")
+        if not kept:
             wave = solved.mean[r][:, None]
         samples = np.ascontiguousarray(wave.T)
         count = len(samples)
@@ -294,6 +329,21 @@ class _Run:
         if basis == "rms":
             return float(np.sqrt((flow**2).mean(axis=0)).max())
         return float(np.abs(flow.mean(axis=0)).max())
+
+    def ripple(self, e: int) -> float:
+        """Alternating current of a capacitor, rms [A], harmonic by harmonic of its volts.
+
+        Sixty-four samples tell up to the 32nd; of a rectifier's pulses that is all but a percent.
+        """
+        if not self.period:
+            return 0.0
+        name, (a, b) = self.elements[e].name, self._ends(e)
+        c, esr = (float(self.row[self.topology.slot[name, k]]) for k in ("c", "esr"))
+        across = self.volts[:, a] - self.volts[:, b]
+        tones = np.fft.rfft(across) / len(across)
+        omega = 2.0 * np.pi * np.arange(len(tones)) / self.period
+        flow = tones * 1j * omega * c / (1.0 + 1j * omega * c * esr)
+        return float(np.sqrt(2.0 * (np.abs(flow[1:]) ** 2).sum()))
 
     def _choke(self, e: int, basis: str) -> float:
         if self.held is not None and np.isfinite(self.held[0][e]):

@@ -123,12 +123,15 @@ class Wander:
     changes: Overrides
 
 
-Quantity = Literal["volts", "amps", "watts", "degC", "amps_squared_seconds"]
+Quantity = Literal["volts", "amps", "ripple", "watts", "degC", "amps_squared_seconds"]
 
 
 @dataclass(frozen=True)
 class Rating:
-    """A limit the part must not pass: `quantity` volts, amps, watts or degC of `element`."""
+    """A limit the part must not pass: `quantity` volts, amps, watts or degC of `element`.
+
+    ripple is the alternating current of a capacitor, rms.
+    """
 
     quantity: Quantity
     limit: float

@@ -11,6 +11,7 @@ from halfsplit.circuit import elements as el
 from halfsplit.parts.base import (
     MODES_338,
     PRACTICE,
+    Amps,
     DeadLook,
     Farads,
     Mode,
@@ -20,6 +21,7 @@ from halfsplit.parts.base import (
     Spread,
     Volts,
     Wander,
+    limits,
     shares,
     sigma,
 )
@@ -40,6 +42,7 @@ class Capacitance(Part):
     volts: Volts | None = Field(default=None, gt=0, description="working voltage")
     tolerance: Spread | None = None
     esr: Ohms | None = Field(default=None, ge=0, description="series resistance")
+    ripple: Amps | None = Field(default=None, gt=0, description="rms ripple current it is rated")
     short: Ohms | None = Field(default=None, gt=0, description="resistance when it fails shorted")
 
     def plates(self) -> tuple[str, str]:
@@ -100,7 +103,7 @@ class Capacitance(Part):
         return [Wander(f"{self.ref} value", {(self.ref, "c"): top})]
 
     def ratings(self) -> list[Rating]:
-        return [Rating("volts", self.volts, self.ref, "the part's entry")] if self.volts else []
+        return limits(self.ref, {"volts": self.volts, "ripple": self.ripple})
 
     def dead(self) -> list[DeadLook]:
         first, second = self.TERMINALS
