@@ -3,9 +3,10 @@
     python proofs/followed_faults.py [--ngspice] [MACHINE:LOAD ...]
 
 MACHINE is stile17 or tl6, LOAD one of its file; stile17 at half, full and light load when none is
-given. About a minute and a half a load of the first on two idle cores; the second, of two rhythms that
-run apart, takes far longer. Prints every row that is not solved or does not settle, and the count of each
-ending. Kirchhoff's law is checked on the last step of each row, apart from the solver's own test.
+given. About a minute and a half a load of the first on two idle cores; the second has two rhythms
+that run apart, and takes far longer. Prints every row that is not solved or does not settle, and
+the count of each ending. Kirchhoff's law is checked on the last step of each row, apart from the
+solver's own test.
 
 With --ngspice each row of stile17 that stands still or beats is taken on by ngspice from the state
 we leave it in (tests/simulator/stile_rows.py says how), which takes a further quarter of an hour a
