@@ -71,7 +71,7 @@ def readings(folder: Path) -> dict[str, Any]:
                 page.locator("[data-key=reading]").wait_for()
             entry = 2 + 2 * len(READINGS[:3])
             for text in READINGS:
-                pages[0].locator(".next:not(:has(.behind)) .what").wait_for()
+                pages[0].locator(".next:not(:has(.behind)) .what").first.wait_for()
                 pages[0].locator("[data-key=reading]").fill(text)
                 pages[0].locator("#heard.good").wait_for()
                 begin = time.perf_counter()
@@ -80,7 +80,7 @@ def readings(folder: Path) -> dict[str, Any]:
                     page.locator(".said", has_text=f"Stored as entry {entry}").wait_for()
                 told.append(time.perf_counter() - begin)
                 for page in pages:
-                    page.locator(".next:not(:has(.behind)) .what").wait_for()
+                    page.locator(".next:not(:has(.behind)) .what").first.wait_for()
                 worked.append(time.perf_counter() - begin)
                 entry += 1
             browser.close()

@@ -93,7 +93,8 @@ def violations(source: str, where: str) -> list[str]:
         target = steps[1] if len(steps) > 1 else ""
         if target not in {*LAYERS, *ASIDE}:
             target = ""  # a name of the top package, such as __version__
-        types_only = target == "journal" and package == "cli" and id(node) in guarded
+        faces = package in ("cli", "web")
+        types_only = target == "journal" and faces and id(node) in guarded
         if target not in _allowed(package) and not types_only:
             found.append(f"{where}:{node.lineno} imports {name}")
     return found

@@ -23,7 +23,7 @@ from halfsplit.diagnosis.next_check import Check
 from halfsplit.faults.ohmmeter import ohmmeters
 from halfsplit.problems import Problem, ProblemsError
 
-QUANTITIES = tuple(q for q in get_args(Quantity) if q != "look")
+QUANTITIES = (*(q for q in get_args(Quantity) if q != "look"), "degC")
 
 
 @dataclass(frozen=True)
@@ -98,18 +98,20 @@ class Bench:
         quantity: str = "volts",
         meter: str | None = None,
     ) -> int:
-        """Record a reading [V, ohm, Hz or A] in the present condition; returns its journal number.
+        """Record a reading [V, ohm, Hz, A or degC] in the present condition; returns its number.
 
         `value` may be text as the meter shows it ("-1.71", "OL", "2k58"). `quantity` as in
-        :class:`Proposal`, or "amps" through a meter in the place of part `at`; `meter` names the
-        ohmmeter profile of a dead reading.
+        :class:`Proposal`, or "amps" through a meter in the place of part `at`, "degC" of its case;
+        `meter` names the ohmmeter profile of a dead reading.
         """
         if quantity not in QUANTITIES:
             wrong = f"there is no quantity {quantity}"
             raise ProblemsError([Problem("", 0, 0, "quantity", wrong, ", ".join(QUANTITIES))])
-        if quantity == "amps":
-            typed = value if isinstance(value, str) else f"{value:.6g}A"
-            return self.session.read_current(at, typed).seq
+        if quantity in ("amps", "degC"):
+            amps = quantity == "amps"
+            store = self.session.read_current if amps else self.session.read_temperature
+            typed = value if isinstance(value, str) else f"{value:.6g}{'A' if amps else 'degC'}"
+            return store(at, typed).seq
         dead = None
         if quantity in ("ohms", "diode"):
             dead = ohmmeters()[meter or ("auto" if quantity == "ohms" else "diode")]

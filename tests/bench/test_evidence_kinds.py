@@ -102,13 +102,6 @@ def test_a_sign_of_the_machine_needs_it_on(session: Session) -> None:
         session.observe("", "F2", sign="blowm")
 
 
-def test_a_marking_read_is_all_but_certain(session: Session) -> None:
-    session.observe("", "CR4", found=["value=6.8V"])
-    assert session.blamed()["CR4"] > 0.9
-    session.change("CR4 fitted")
-    assert not session.hypotheses[session.groups()[0].members[0]].left(session.condition)
-
-
 def test_a_factor_moves_the_prior(session: Session) -> None:
     before = weight(session, "R3 open")
     session.weigh_part("R3", 1000.0)

@@ -35,7 +35,9 @@ class Server:
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=env)
         assert self.process.stdout is not None
         line = self.process.stdout.readline()
-        assert line, f"the server said nothing and ended with {self.process.wait()}"
+        if not line:
+            self.process.stdout.close()
+            raise AssertionError(f"the server said nothing, and ended with {self.process.wait()}")
         self.told: dict[str, Any] = json.loads(line)
         self.address = str(self.told["address"]).rstrip("/")
 
@@ -89,15 +91,20 @@ def warm_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.fixture
-def shelf(warm_cache: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def filled(warm_cache: Path, place: Path) -> tuple[Path, Path]:
     """A folder with the demo tray in it, and a cache of its own that is warm."""
-    cache = tmp_path / "cache"
+    cache, folder = place / "cache", place / "shelf"
     shutil.copytree(warm_cache, cache)
-    monkeypatch.setenv("HALFSPLIT_CACHE", str(cache))
-    folder = tmp_path / "shelf"
     (folder / "hd40").mkdir(parents=True)
     shutil.copy(EXAMPLES / "hd40" / "pt3.yaml", folder / "hd40" / "pt3.yaml")
+    return folder, cache
+
+
+@pytest.fixture
+def shelf(warm_cache: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A shelf of one test, its cache in force."""
+    folder, cache = filled(warm_cache, tmp_path)
+    monkeypatch.setenv("HALFSPLIT_CACHE", str(cache))
     return folder
 
 

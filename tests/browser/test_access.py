@@ -5,13 +5,14 @@ Rules are axe-core's (WCAG 2.1, levels A and AA); what it does not measure is me
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from tests.browser.conftest import Serve, Server, Visit
+from tests.browser.conftest import PATIENCE, Serve, Server, Visit, filled
 
 PAGES = ("/", "/bench/hd40/pt3.yaml", "/resume/hd40/pt3.yaml", "/trail/hd40/pt3.yaml")
 PAGES += ("/leans/hd40/pt3.yaml", "/bench/no/such.yaml")
@@ -38,11 +39,26 @@ def settled(page: Any) -> None:
     page.wait_for_timeout(1500)
 
 
-@pytest.fixture
-def served(serve: Serve, visit: Visit) -> Server:
+@pytest.fixture(scope="module")
+def served(
+    warm_cache: Path, tmp_path_factory: pytest.TempPathFactory, chromium: Any
+) -> Iterator[Server]:
     """A server whose machine has some readings, so that its pages have something on them."""
-    server = serve()
-    page = visit(server, "/bench/hd40/pt3.yaml").page
+    folder, cache = filled(warm_cache, tmp_path_factory.mktemp("served"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HALFSPLIT_CACHE", str(cache))
+        server = Server(folder)
+        try:
+            _read(chromium, server)
+            yield server
+        finally:
+            server.stop()
+
+
+def _read(chromium: Any, server: Server) -> None:
+    page = chromium.new_page()
+    page.set_default_timeout(PATIENCE)
+    page.goto(server.address + "/bench/hd40/pt3.yaml")
     for key in ("feed-raws", "load-bench"):
         page.locator(f"[data-key={key}]").click()
         page.locator(f"[data-key={key}][aria-pressed=true]").wait_for()
@@ -52,7 +68,7 @@ def served(serve: Serve, visit: Visit) -> Server:
         page.keyboard.press("Enter")
         page.locator("#said", has_text=text.partition(" ")[2]).wait_for()
     page.locator(".next .what", has_text="C4 short").wait_for()
-    return server
+    page.close()
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

@@ -12,7 +12,8 @@ from tests.browser.test_story import BENCH, clean, readings, said
 
 def type_in(page: Any, text: str) -> None:
     page.locator("[data-key=reading]").fill(text)
-    page.locator("#heard.good").wait_for()
+    shown = text.partition(" ")[2]
+    page.locator("#heard.good", has_text=shown).wait_for()
 
 
 def test_nothing_is_lost_when_the_server_is_killed(serve: Serve, visit: Visit, shelf: Path) -> None:
@@ -30,12 +31,27 @@ def test_nothing_is_lost_when_the_server_is_killed(serve: Serve, visit: Visit, s
     page.locator("#connection").wait_for(state="hidden")
     page.locator("#heard.good", has_text="N12 -1.70 V").wait_for()
     assert page.locator("[data-key=reading]").input_value() == "n12 -1.7"
-    page.locator("[data-key=reading]").press_sequentially("1")
+    page.locator("[data-key=reading]").press("End")
+    page.keyboard.type("1")
     page.locator("#heard.good", has_text="N12 -1.71 V").wait_for()
     page.keyboard.press("Enter")
     said(page, "N12 -1.71 V")
     assert readings(shelf) == [("p5", "1.10"), ("n12", "-1.71")]
     assert again.process.poll() is None
+
+
+def test_a_key_typed_while_the_answer_is_under_way_is_kept(
+    serve: Serve, visit: Visit, shelf: Path
+) -> None:
+    page = visit(serve(), BENCH).page
+    for number in range(5):
+        type_in(page, f"p5 1.{number}")
+        page.keyboard.press("Enter")
+        page.locator("[data-key=reading]").fill("n12 -1")  # does not wait for the answer
+        said(page, f"P5 1.{number}0 V")
+        page.wait_for_timeout(300)
+        assert page.locator("[data-key=reading]").input_value() == "n12 -1"
+    assert readings(shelf) == [("p5", f"1.{number}") for number in range(5)]
 
 
 def test_two_devices_see_the_same(serve: Serve, visit: Visit, shelf: Path) -> None:

@@ -48,7 +48,9 @@ def cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         file = tmp_path_factory.mktemp("warm") / "pt3.yaml"
         shutil.copy(TRAY, file)
         assert main(["change", str(file), "--feed", "raws"]) == 0
+        assert main(["read", str(file), "p5=1.06"]) == 0  # pairs are looked at from then on
         assert main(["suspects", str(file)]) == 0
+        assert main(["next", str(file)]) == 0  # may look at other loads
         yield folder
 
 

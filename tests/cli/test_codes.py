@@ -247,7 +247,8 @@ def test_json_of_every_command_parses(tray: Path, run: Run, name: str) -> None:
     Path("print.txt").write_text("E5 A=5A3C W=0020 R=0000\n", encoding="utf-8")
     Path("export.json").write_text(run("export", "pt3.yaml", "--json").out, encoding="utf-8")
     ran = run(*AS_JSON[name].split(), "--json")
-    assert ran.code == 0 and ran.err == ""
+    # A progress bar that came and went on a busy machine leaves a line's end behind, on stderr.
+    assert ran.code == 0 and ran.err.strip() == ""
     assert ran.json
 
 

@@ -10,6 +10,7 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.bench.drill_bench import Case, drawn
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.next_check import Candidate
 from tests.simulator import deck
@@ -24,10 +25,12 @@ class NgspiceBench:
         self.values = drawn(machine, case)
         self.random = np.random.default_rng(case.seed + 1)
         self.slipping = bool(self.random.uniform() < slips)
+        self.slipped = False
         self.failed = 0
         kinds = machine.assembly.parts
         self.thyristors = {r: p for r, p in kinds.items() if p.KIND == "scr"}
         self.relays = {r: p for r, p in kinds.items() if p.KIND == "relay"}
+        self.tubes = [e for e in machine.netlist if isinstance(e, el.Gas)]
 
     def read(self, asked: Candidate, meter: Meter) -> str | None:
         """What a meter shows; None where ngspice gives up or this bench has no such instrument."""
@@ -41,7 +44,7 @@ class NgspiceBench:
         true = found[asked.net] - (found[asked.black] if asked.black else 0.0)
         shown = true + 2.0 * meter.sigma(true, 0.01) * self.random.uniform(-1, 1)
         if self.slipping and abs(shown) > 0.1:
-            self.slipping = False
+            self.slipping, self.slipped = False, True
             shown *= 10.0 if self.random.uniform() < 0.5 else 0.1
         return f"{shown:.2f}"
 
@@ -55,10 +58,11 @@ class NgspiceBench:
         watched = {*nets}
         for part in (*self.thyristors.values(), *self.relays.values()):
             watched |= set(part.terminals().values())
+        watched |= {n for e in self.tubes for n in e.nets}
         watched.discard(self.machine.assembly.common)
         fired: frozenset[str] = frozenset()
         closed: frozenset[str] = frozenset()
-        for _ in range(4):
+        for _ in range(4 + 4 * len(self.tubes)):
             written = deck.write(
                 self.machine.topology, changes, open_lead=leads, fired=fired, closed=closed
             )
@@ -66,11 +70,29 @@ class NgspiceBench:
             if found is None:
                 return None
             found[self.machine.assembly.common] = 0.0
-            now = (fired | self._fires(found, changes, present), self._pulls(found, present))
+            now = (
+                self._lit(found, changes, fired) | self._fires(found, changes, present),
+                self._pulls(found, present),
+            )
             if now == (fired, closed):
-                break
+                return found
             fired, closed = now
-        return found
+        return None if self.tubes else found  # tubes that neither stay lit nor dark
+
+    def _lit(
+        self, at: dict[str, float], changes: Overrides, fired: frozenset[str]
+    ) -> frozenset[str]:
+        """What stays fired and lit: from all dark, a tube that sees its striking voltage lights,
+        and one with less than its least current goes out; one tube at a time, as in the circuit."""
+        for e in self.tubes:
+            p = dict(zip(e.PARAMS, e.vector(), strict=True))
+            p |= {key: v for (name, key), v in changes.items() if name == e.name}
+            across = at[e.nets[0]] - at[e.nets[1]]
+            if e.name in fired and (across - p["volts"]) / p["r"] < 0.98 * p["out"]:
+                return fired - {e.name}
+            if e.name not in fired and p["able"] > 0.5 and across >= 1.005 * p["strike"]:
+                return fired | {e.name}
+        return fired
 
     def _fires(self, at: dict[str, float], changes, present) -> frozenset[str]:  # type: ignore[no-untyped-def]
         never = {f.part for f in present if "never" in f.mode}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import shutil
+import sys
 from collections.abc import AsyncIterator, Callable
 from contextlib import AsyncExitStack
 from pathlib import Path
@@ -51,10 +52,14 @@ class App:
 async def app(shelf: Path, tmp_path: Path) -> AsyncIterator[App]:
     """The app, closed at the end with all its threads."""
     house = House(Shelf(shelf), Drafts(tmp_path / "drafts"))
+    ours = {name: m for name, m in sys.modules.items() if name.partition(".")[0] == "halfsplit"}
     async with user_simulation() as user:
         build(house)
         yield App(house, user, shelf)
         await asyncio.to_thread(house.close)
+    sys.modules.update(
+        ours
+    )  # the framework forgets the modules its pages are from, ours among them
 
 
 async def until(true: Callable[[], bool], seconds: float = 60.0) -> None:

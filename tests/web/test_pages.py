@@ -61,7 +61,8 @@ async def test_a_reading_is_on_disk_and_said_back(app: App) -> None:
     await enter(app.user, "n12 -1.71")
     await app.user.should_see(marker="said", content="N12 -1.71 V", retries=100)
     assert read_in(app.file) == [("n12", "-1.71")]
-    assert field(app.user).value == ""
+    (place,) = app.house._places.values()
+    await until(lambda: app.house.drafts.fields(place.machine) == {})
 
 
 async def test_both_devices_are_told_and_a_half_typed_reading_is_left_alone(app: App) -> None:
@@ -74,7 +75,6 @@ async def test_both_devices_are_told_and_a_half_typed_reading_is_left_alone(app:
         for user in (app.user, other):
             await user.should_see(marker="said", content="N12 -1.71 V", retries=100)
         assert field(other).value == "p12 11."
-        assert field(app.user).value == ""
         assert len(app.house._places) == 1
 
 

@@ -17,6 +17,8 @@ from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import QuantityError, parse, show
 
 BENCH = 25.0  # degC, a heated room
+# Values of a part fitted like for like where another had been found: see assembly.standing.
+AS_DRAWN = (("as", "drawn"),)
 What = Literal["removed", "lifted", "bypassed", "fitted", "set"]
 
 
@@ -37,7 +39,7 @@ class Change:
     def __str__(self) -> str:
         if self.what == "lifted":
             return f"{self.part} lead {self.lead} lifted"
-        if self.what == "fitted" and self.values:
+        if self.what == "fitted" and self.values not in ((), AS_DRAWN):
             return f"{self.part} fitted as " + ", ".join(f"{k} {v}" for k, v in self.values)
         if self.what == "set":
             return f"{self.part} set to " + ", ".join(v for _, v in self.values)
@@ -264,7 +266,8 @@ def _fittable(part: Part) -> list[str]:
 
 def refit(part: Part, change: Change) -> Part:
     """The part with the fitted values. Raises ProblemsError when they do not make a part."""
-    if not change.values:
+    values = {k: v for k, v in change.values if (k, v) not in AS_DRAWN}
+    if not values:
         return part
     fields: dict[str, Any] = {
         k: Read(v) if isinstance(v, float) else v
@@ -273,7 +276,6 @@ def refit(part: Part, change: Change) -> Part:
     }
     if "in_" in part.__dict__:
         fields["in"] = part.__dict__["in_"]
-    values = dict(change.values)
     try:
         if "type" in values:
             fields = _other_type(part, fields, values["type"])

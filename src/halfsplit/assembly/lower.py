@@ -170,7 +170,14 @@ class Machine:
     def fitted(self, part: Part, condition: Condition) -> Part:
         """The part that stands in this place now: another one when it was replaced, or as set."""
         change = next((c for c in condition.changes if c.part == part.ref), None)
-        return refit(part, change) if change and change.what in ("fitted", "set") else part
+        if change is None or change.what not in ("fitted", "set"):
+            return part
+        return self._other(part, change)
+
+    def _other(self, part: Part, change: Change) -> Part:
+        """What was fitted, which starts from the drawing, or the part there as it was set."""
+        there = change.what == "set"
+        return refit(part if there else self.assembly.drawn.get(part.ref, part), change)
 
     def _change(self, part: Part, change: Change) -> Overrides:
         elements = part.elements()
@@ -179,7 +186,7 @@ class Machine:
         if change.what in ("fitted", "set"):
             return {
                 (e.name, key): value
-                for e in refit(part, change).elements()
+                for e in self._other(part, change).elements()
                 for key, value in zip(e.PARAMS, e.vector(), strict=True)
             }
         if change.what == "bypassed":

@@ -142,6 +142,7 @@ class Assembly:
     leans: corrections to the map of what leans on what, by a name of their own.
     air: air temperatures the machine may run in, where its papers tell.
     layout: part -> parts that sit beside it, as entered; see :meth:`beside`.
+    drawn: parts of the drawing in whose places `parts` holds what was found there.
     """
 
     file: Path
@@ -159,6 +160,7 @@ class Assembly:
     leans: Mapping[str, Lean] = field(default_factory=dict)
     air: Air | None = None
     layout: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    drawn: Mapping[str, Part] = field(default_factory=dict)
 
     def beside(self, ref: str) -> tuple[str, ...]:
         """Parts that sit beside one, whichever of the two the file names first."""

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -14,14 +14,16 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.drill_bench import Bench, Case, draw_cases, drawn
-from halfsplit.bench.session import WORTHLESS, Session
+from halfsplit.bench.session import ENOUGH, WORTHLESS, Session
+from halfsplit.bench.tally import tally
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.groups import Group
-from halfsplit.diagnosis.next_check import SWAP, TOUCH_VOLTS, Candidate, Check
+from halfsplit.diagnosis.next_check import AT_LEAD, SWAP, TOUCH_VOLTS, Candidate, Check
 from halfsplit.faults.dictionary import predict
 from halfsplit.faults.hypotheses import Fault, Hypothesis
 from halfsplit.faults.predictions import UNCLAIMED
 
+OFFERED = 40  # checks looked through for a harmless one
 MOST = 24  # checks after which a case is given up
 SHOWS = 3.0  # sigmas of tolerance and meter by which a fault must move some reading to be visible
 
@@ -36,8 +38,11 @@ class Played:
     first_checks: until the first decision to act.
     claimed: weight of the group it first decided on; `right`: whether one of the group is true.
     top: whether the whole truth, or its group, led at the end; `third`: was among the first three.
+    part_top: whether the true parts were the most blamed at the end; `part_three`: with two more.
     accused: sound parts it had taken out to be tested.
-    hazardous: readings above the touch limit where one below it promised as much.
+    live: readings above the touch limit; `hazardous`: those of them where one below it, or of the
+        dead machine, promised as much.
+    slipped: whether the bench gave a mistyped reading.
     unanswered: readings the bench could not give.
     cascade: whether the part taken along was named once its cause was found; None without one.
     """
@@ -50,8 +55,12 @@ class Played:
     right: bool | None = None
     top: bool = False
     third: bool = False
+    part_top: bool = False
+    part_three: bool = False
     accused: int = 0
     hazardous: int = 0
+    live: int = 0
+    slipped: bool = False
     unanswered: int = 0
     cascade: bool | None = None
     trail: list[str] = field(default_factory=list)
@@ -122,19 +131,52 @@ def play(session: Session, bench: Bench, case: Case, most: int = MOST) -> Played
     done = Played(case)
     skipped: set[tuple[str, str, Condition]] = set()
     while done.checks < most:
-        offered = session.next_checks(6)
+        offered = session.next_checks(OFFERED)
         lead = session.decided(offered[0] if offered else None)
         if lead is not None:
             _act(session, lead, case, done)
+            continue
+        if _again(session, bench, done):
             continue
         worth = [c for c in offered if c.bits >= WORTHLESS and _key(c) not in skipped]
         if not worth:
             break
         check = worth[0]
+        if check.top_volts > TOUCH_VOLTS:
+            done.live += 1
+            tame = [c for c in worth if c.top_volts <= TOUCH_VOLTS and c.bits >= check.bits]
+            done.hazardous += bool(tame)
         if not _answer(session, bench, check, done):
             skipped.add(_key(check))
+    done.slipped = bench.slipped
     _judge(session, case, done)
     return done
+
+
+def _again(session: Session, bench: Bench, done: Played) -> bool:
+    """Take a reading again that the leading suspect does not explain, once each place."""
+    groups = session.groups()
+    if not groups or groups[0].weight < ENOUGH:
+        return False
+    for reason in session.unexplained():
+        old = reason.evidence
+        place = (old.pos, old.neg, old.quantity, old.condition)
+        taken = [(e.pos, e.neg, e.quantity, e.condition) for e in session.evidence()]
+        if old.condition.feed != session.condition.feed or taken.count(place) > 1:
+            continue
+        asked = Candidate(
+            old.pos, old.quantity, old.condition, AT_LEAD, old.neg, ohmmeter=old.ohmmeter
+        )
+        done.checks += 1
+        done.minutes += AT_LEAD
+        text = bench.read(asked, session.meter)
+        if text is None:
+            done.unanswered += 1
+            return False
+        taking(session, asked, text)
+        done.trail.append(f"again {old.pos} {old.quantity} {text} ({old.condition.load})")
+        return True
+    return False
 
 
 def _act(session: Session, lead: Group, case: Case, done: Played) -> None:
@@ -172,8 +214,6 @@ def _answer(session: Session, bench: Bench, check: Check, done: Played) -> bool:
     asked = check.candidate
     done.checks += 1
     done.minutes += asked.minutes
-    if check.top_volts > TOUCH_VOLTS:
-        done.hazardous += 1
     if asked.quantity == "look":
         right = bench.looks_right(asked.net)
         session.observe("", asked.net, sign="as-drawn" if right else "not-as-drawn")
@@ -211,6 +251,10 @@ def _judge(session: Session, case: Case, done: Played) -> None:
     hits = [any(_holds(session.hypotheses[i], names) for i in g.members) for g in groups]
     done.top = bool(hits[:1] and hits[0])
     done.third = any(hits[:3])
+    truth = {f.part for f in case.faults}
+    blamed = list(session.blamed())
+    done.part_top = bool(truth) and truth == set(blamed[: len(truth)])
+    done.part_three = bool(truth) and truth <= set(blamed[: len(truth) + 2])
 
 
 def _holds(hypothesis: Hypothesis, names: set[str]) -> bool:
@@ -227,16 +271,21 @@ def run(
     each: Callable[[Played], None] | None = None,
     progress: Progress | None = None,
     most: int = MOST,
+    until: float = float("inf"),
 ) -> list[Played]:
-    """Every case played on a fresh journal, predictions shared between them."""
+    """Every case played on a fresh journal, predictions shared between them; none begins after
+    `until` (monotonic seconds)."""
     played: list[Played] = []
     shared: dict[str, Any] = {}
     for case in cases:
+        if time.monotonic() > until:
+            break
         with tempfile.TemporaryDirectory() as folder:
             copy = Path(folder) / path.name
             shutil.copy(path, copy)
             with Session(copy) as session:
                 session.share(shared)
+                session.book.trim()
                 session.within_reach = frozenset(feeds)
                 session.set_condition(start)
                 played.append(play(session, make(session, case), case, most))
@@ -249,45 +298,4 @@ def run(
 
 def score(played: Sequence[Played]) -> dict[str, Any]:
     """The table of a drill, by kind of case."""
-    found: dict[str, Any] = {}
-    for kind in dict.fromkeys(p.case.kind for p in played):
-        some = [p for p in played if p.case.kind == kind]
-        decided = [p for p in some if p.claimed is not None]
-        cascades = [p for p in some if p.cascade is not None]
-        found[kind] = {
-            "cases": len(some),
-            "top": _share(some, lambda p: p.top),
-            "top_three": _share(some, lambda p: p.third),
-            "decided": _share(some, lambda p: p.claimed is not None),
-            "first_decision_right": _share(decided, lambda p: bool(p.right)),
-            "sound_parts_tested": _mean([p.accused for p in some]),
-            "called_faulty": _share(some, lambda p: p.claimed is not None),
-            "checks_to_decision": _mean([p.first_checks for p in decided]),
-            "checks": _mean([p.checks for p in some]),
-            "minutes": _mean([p.minutes for p in some]),
-            "hazardous_checks": sum(p.hazardous for p in some),
-            "unanswered": sum(p.unanswered for p in some),
-            "cascade_named": _share(cascades, lambda p: bool(p.cascade)) if cascades else None,
-        }
-    found["calibration"] = calibration(played)
-    return found
-
-
-def calibration(played: Sequence[Played]) -> list[dict[str, float]]:
-    """Claimed weight at the first decision against how often it was right, in bands."""
-    rows = []
-    for low, high in pairwise((0.0, 0.95, 0.99, 0.999, 1.000001)):
-        some = [p for p in played if p.claimed is not None and low <= p.claimed < high]
-        if some:
-            right = _share(some, lambda p: bool(p.right))
-            claimed = _mean([float(p.claimed or 0.0) for p in some])
-            rows.append({"cases": len(some), "claimed": claimed, "right": right})
-    return rows
-
-
-def _share(some: Sequence[Played], test: Callable[[Played], bool]) -> float:
-    return round(sum(test(p) for p in some) / len(some), 4) if some else 0.0
-
-
-def _mean(values: Sequence[float]) -> float:
-    return round(float(np.mean(values)), 3) if values else 0.0
+    return tally([p.as_dict() for p in played])

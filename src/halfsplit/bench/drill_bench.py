@@ -37,7 +37,12 @@ class Case:
 
 
 class Bench(Protocol):
-    """A specimen on a bench: what a drill needs of it. Tests put another engine behind this."""
+    """A specimen on a bench: what a drill needs of it. Tests put another engine behind this.
+
+    `slipped` says whether it has given a mistyped reading.
+    """
+
+    slipped: bool
 
     def read(self, asked: Candidate, meter: Meter) -> str | None:
         """What the meter shows, as typed; None when no reading can be had."""

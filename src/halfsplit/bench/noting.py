@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
@@ -10,7 +11,8 @@ from halfsplit.assembly.file import near
 from halfsplit.bench.hazards import DISCHARGED
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.record import Recorder
-from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, WORKING, Sign
+from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, TEMPERATURE, WORKING, Sign
+from halfsplit.diagnosis.warmth import case_to_air
 from halfsplit.journal import Entry
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import QuantityError, parse_reading
@@ -72,6 +74,10 @@ class Noter(Recorder):
             raise ProblemsError([Problem("", 0, 0, "", wrong, "change FILE --feed …, if it is on")])
         values = {}
         if found:
+            if any(c.part == ref and c.what == "fitted" for c in self.condition.changes):
+                wrong = f"{ref} was fitted on this bench, so its marking is that of the new one"
+                instead = f"change FILE {ref} fitted {' '.join(found)}"
+                raise ProblemsError([Problem("", 0, 0, ref, wrong, instead)])
             change = parse_change(self.assembly, f"{ref} fitted {' '.join(found)}")
             values, sign = dict(change.values), "not-as-drawn"
         body = {"text": said, "part": ref, "touched": touched, "sign": sign, "found": values}
@@ -132,6 +138,40 @@ class Noter(Recorder):
             "meter": self.meter.__dict__,
         }
 
+    def read_temperature(self, name: str, text: str, condition: Condition | None = None) -> Entry:
+        """Store the temperature of a part's case in a running machine that has warmed up.
+
+        Raises ProblemsError when the text is no temperature, the machine is off, or the file does
+        not tell how the part gives off its heat, so that nothing could be expected of it.
+        """
+        part = find_part(self.assembly, name)
+        at = condition or self.condition
+        there = self.machine.fitted(self.machine.assembly.parts[part.ref], at)
+        wrong, instead = "", ""
+        if not at.energised():
+            wrong, instead = "nothing is warm in a machine that is off", "--feed, as it is fed"
+        elif at.warm is not None:
+            wrong, instead = "it has not warmed up yet", "--warm hot, and the reading then"
+        elif case_to_air(there) is None:
+            wrong = f"the file does not tell how {part.ref} gives off its heat"
+            instead = f"sink: 8K/W at {part.ref}, or observe FILE --part {part.ref} --sign hot"
+            if "sink" not in type(part).model_fields:
+                instead = f"observe FILE --part {part.ref} --sign hot"
+        try:
+            reading = parse_reading(text, "degC")
+        except QuantityError as error:
+            told = Problem("", 0, 0, name, f"“{error.text}”: {error.wrong}", error.instead)
+            raise ProblemsError([told]) from error
+        if not wrong and not (reading.state == "number" and -50.0 <= reading.value <= 400.0):
+            wrong, instead = f"“{text}” is no temperature of a part", "82degC"
+        if wrong:
+            raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
+        if condition is not None and condition != self.condition:
+            self._append("condition", {"condition": condition.as_dict()})
+        body = {"text": f"{reading.text} at its case", "part": part.ref, "touched": False}
+        body |= {"sign": TEMPERATURE, "degrees": reading.value, "found": {}}
+        return self._append("observe", {**body, "condition": at.as_dict()})
+
     def weigh_part(self, of: str, factor: float) -> Entry:
         """Store how much likelier than a new one a part, or every part of a kind, is to have
         failed: replaces the usual factor for age. Raises ProblemsError or NotFoundError."""
@@ -144,25 +184,19 @@ class Noter(Recorder):
         return self._append("factor", {"of": of.lower(), "factor": factor})
 
     def signs(self) -> list[Sign]:
-        """Observations in force that weigh on the suspects, in order."""
+        """Observations in force that weigh on the suspects, in order; a marking found does not, as
+        the circuit has it from then on."""
         return [
             Sign(
                 e.body["sign"],
-                e.body["part"] if e.body["sign"] in NEEDS_PART else "",
-                condition_of(self.assembly, e),
+                e.body["part"] if e.body["sign"] in (*NEEDS_PART, TEMPERATURE) else "",
+                condition_of(self.machine.assembly, e),
                 e.seq,
+                float(e.body.get("degrees", math.nan)),
             )
             for e in self.entries
-            if e.kind == "observe" and e.body.get("sign")
+            if e.kind == "observe" and e.body.get("sign") and not e.body.get("found")
         ]
-
-    def found_values(self) -> dict[str, tuple[tuple[str, str], ...]]:
-        """Parts found marked otherwise than drawn: field and value, part by part."""
-        return {
-            e.body["part"]: tuple(sorted(e.body["found"].items()))
-            for e in self.entries
-            if e.kind == "observe" and e.body.get("found")
-        }
 
     def prove(self, part: str, good: bool, text: str) -> Entry:
         """Store that a part was tested out of circuit and found `good` or not."""

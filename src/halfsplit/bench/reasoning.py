@@ -5,18 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.bench.felt import felt
 from halfsplit.bench.noting import Noter
-from halfsplit.bench.sights import best_pairs, best_sizes
-from halfsplit.bench.worked import share_of_nominal, share_of_rating
+from halfsplit.bench.sights import Pairing, best_pairs, best_sizes
+from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, search
-from halfsplit.diagnosis.signs import WORKING, hot_chance, likelihood, working_chance
+from halfsplit.diagnosis.signs import TEMPERATURE, WORKING, likelihood
 from halfsplit.faults.book import Book
 from halfsplit.faults.cascades import Taken, cascades, likely
 from halfsplit.faults.dead_table import DeadDictionary
@@ -31,10 +33,10 @@ from halfsplit.faults.hypotheses import (
     wrong_faults,
 )
 from halfsplit.faults.loaded import load
-from halfsplit.faults.pairs import PairMeans
-from halfsplit.faults.predictions import Predictions, joined
+from halfsplit.faults.predictions import Floats, Predictions, joined
 from halfsplit.faults.sampling import Drawn
 from halfsplit.faults.spreads import Spreads
+from halfsplit.journal import Journal
 
 # Sets one condition may be asked to solve in one step of the search: steady ones solve in tens of
 # microseconds each, a mains cycle in milliseconds, a circuit followed to its rhythm in seconds.
@@ -46,8 +48,7 @@ KEPT_WITH_PARTS = (
     "standard",
     "book",
     "_loaded",
-    "pair_tables",
-    "size_tables",
+    "pairing",
     "_cascades",
     "_drawn",
     "spreads",
@@ -57,21 +58,35 @@ KEPT_WITH_PARTS = (
 class Reasoner(Noter):
     """A machine with its journal and what follows about its parts."""
 
+    def __init__(
+        self, path: Path, progress: Progress | None = None, journal: Journal | None = None
+    ) -> None:
+        super().__init__(path, progress, journal)
+        self.__dict__["_known_of"] = self._known()
+
     def _forget(self) -> None:
         super()._forget()
-        known = (
+        known = self._known()
+        before = self.__dict__["_known_of"]
+        if before != known:
+            kept = self.__dict__.setdefault("_elsewhere", {})
+            derived = (*KEPT_WITH_PARTS, "seen")
+            kept[before] = {n: self.__dict__.pop(n) for n in derived if n in self.__dict__}
+            self.__dict__ |= kept.pop(known, {}) | {"_known_of": known}
+
+    def _known(self) -> tuple[object, ...]:
+        """What the journal says of the parts themselves."""
+        return (
             tuple(self.touched),
             tuple(sorted(self.factors().items())),
             tuple(sorted(self.found_values().items())),
         )
-        if self.__dict__.get("_known_of") != known:
-            for name in KEPT_WITH_PARTS:
-                self.__dict__.pop(name, None)
-            self.__dict__["_known_of"] = known
 
     def share(self, kept: dict[str, Any]) -> None:
-        """Use and keep predictions in `kept`, for many sessions of the same machine."""
-        for name in ("machine", *KEPT_WITH_PARTS):
+        """Use and keep predictions in `kept`, for many sessions of the same machine of whose parts
+        the journal says the same."""
+        self.__dict__["_known_of"] = self._known()
+        for name in ("machines", "machine", *KEPT_WITH_PARTS):
             if name in kept:
                 self.__dict__[name] = kept[name]
             else:
@@ -80,8 +95,9 @@ class Reasoner(Noter):
     @cached_property
     def standard(self) -> list[Hypothesis]:
         """Those always looked at: none, unmodelled, every single fault."""
-        worn = worn_faults(self.assembly, self.touched, self.factors())
-        wrong = wrong_faults(self.assembly, self.touched, found=self.found_values())
+        there = self.machine.assembly
+        worn = worn_faults(there, self.touched, self.factors())
+        wrong = wrong_faults(there, self.touched)
         return [*without_faults(), *(together([f]) for f in (*worn, *wrong))]
 
     @cached_property
@@ -103,7 +119,7 @@ class Reasoner(Noter):
     def found(self) -> Found:
         """Hypotheses worth weighing after every reading in force, and their belief."""
         fitted = sorted({c.part for c in self.condition.changes if c.what == "fitted"})
-        fresh = [together([f]) for f in fresh_faults(self.assembly, fitted)]
+        fresh = [together([f]) for f in fresh_faults(self.machine.assembly, fitted)]
         everything = [*self.standard, *fresh]
         if not self.evidence():
             return Found(everything, self.weigh(everything, False))
@@ -158,11 +174,9 @@ class Reasoner(Noter):
                 belief.prove([ref in h.parts for h in listed], good)
             for sign in self.signs():
                 rails, heard = self.rail_nets(), None
-                if sign.name == "hot" and sign.condition.energised():
-                    belief.observe(hot_chance(share_of_rating(self, sign, listed)))
-                    continue
-                if sign.name in WORKING:
-                    belief.observe(working_chance(sign.name, share_of_nominal(self, sign, listed)))
+                warm = sign.name in ("hot", TEMPERATURE) and sign.condition.energised()
+                if warm or sign.name in WORKING:
+                    belief.observe(felt(self.machine, sign, listed, self.progress))
                     continue
                 if not sign.part:
                     heard = self.book.table(sign.condition, listed, self.progress, rails)
@@ -190,7 +204,7 @@ class Reasoner(Noter):
         if first.loaded is not None and exact:
             few = [others[i] for i in exact]
             rest = rest.replaced(exact, self._load(item.condition, few, nets, item.meter, value))
-        return joined([first, rest])
+        return joined([first, rest]).sharing(count)
 
     def _left(self, table: Predictions, condition: Condition) -> Predictions:
         """Rows of the standard hypotheses once parts were fitted: of the faults still there."""
@@ -358,13 +372,17 @@ class Reasoner(Noter):
         return best_pairs(self, most)
 
     @cached_property
-    def size_tables(self) -> dict[Condition, tuple[list[tuple[int, float]], PairMeans] | None]:
-        """Means of single faults at other sizes, by condition."""
-        return {}
+    def pairing(self) -> Pairing:
+        """What is known at first sight of pairs and of sizes."""
+        return Pairing(self.standard)
+
+    def likeliest_pair(self) -> float:
+        """The highest prior of two standard faults of different parts."""
+        return self.pairing.likeliest
 
     @cached_property
-    def pair_tables(self) -> dict[Condition, PairMeans]:
-        """Means of every pair, by condition."""
+    def seen(self) -> dict[Evidence, tuple[Floats, Floats]]:
+        """First sight of each reading: of every pair, and of every single fault."""
         return {}
 
     def repaired(self, hypothesis: Hypothesis) -> bool:

@@ -13,7 +13,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from halfsplit.assembly.condition import Condition, refit
+from halfsplit.assembly.condition import AS_DRAWN, Change, Condition, refit
 from halfsplit.assembly.model import Assembly
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.faults.ohmmeter import Ohmmeter
@@ -26,6 +26,7 @@ T = TypeVar("T")
 def condition_of(assembly: Assembly, entry: Entry) -> Condition:
     """Condition an entry holds. Raises ProblemsError when the file no longer knows it."""
     condition = _read(entry, lambda: Condition.from_dict(entry.body["condition"]))
+    condition = like_for_like(assembly, condition)
     nets = {*assembly.nets(), assembly.common}
     missing = [f"net {n}" for n, _ in condition.extra if n not in nets]
     if condition.feed not in assembly.feeds:
@@ -36,10 +37,23 @@ def condition_of(assembly: Assembly, entry: Entry) -> Condition:
     missing += [f"part {ref}" for ref in refs if ref not in assembly.parts]
     _none_missing(assembly, entry, missing)
     for change in condition.changes:
-        refit(assembly.parts[change.part], change)
+        refit(assembly.drawn.get(change.part, assembly.parts[change.part]), change)
         if change.lead and change.lead not in assembly.parts[change.part].terminals():
             _none_missing(assembly, entry, [f"lead {change.lead} of {change.part}"])
     return condition
+
+
+def like_for_like(assembly: Assembly, condition: Condition) -> Condition:
+    """The condition with parts fitted like for like told apart where others had been found."""
+    if not condition.changes:
+        return condition
+    return replace(condition, changes=tuple(_like(assembly, c) for c in condition.changes))
+
+
+def _like(assembly: Assembly, change: Change) -> Change:
+    if change.what != "fitted" or change.values not in ((), AS_DRAWN):
+        return change
+    return replace(change, values=AS_DRAWN if change.part in assembly.drawn else ())
 
 
 def meter_of(entry: Entry) -> Meter:
@@ -105,6 +119,11 @@ def _read(entry: Entry, make: Callable[[], T]) -> T:
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         wrong = f"a {entry.kind} entry that makes no sense ({type(error).__name__}: {error})"
         raise _refusal("", entry, wrong, f"an undo: halfsplit undo FILE {entry.seq}") from error
+
+
+def none_missing(assembly: Assembly, entry: Entry, refs: list[str]) -> None:
+    """Raise ProblemsError when the file no longer knows parts an entry names."""
+    _none_missing(assembly, entry, [f"part {ref}" for ref in refs if ref not in assembly.parts])
 
 
 def _none_missing(assembly: Assembly, entry: Entry, missing: list[str]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Self
 
@@ -17,10 +18,12 @@ from halfsplit.assembly.condition import (
 )
 from halfsplit.assembly.file import near
 from halfsplit.assembly.limiter import with_limiters
+from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import Assembly, load_value
+from halfsplit.assembly.standing import as_it_is
 from halfsplit.bench.hazards import highest_volts
 from halfsplit.bench.opening import open_machine
-from halfsplit.bench.recall import condition_of, evidence_of, meter_of
+from halfsplit.bench.recall import condition_of, evidence_of, like_for_like, meter_of, none_missing
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.meters import meters
@@ -57,8 +60,9 @@ class Recorder:
         self, path: Path, progress: Progress | None = None, journal: Journal | None = None
     ) -> None:
         """With `journal` that one is used, and it stays open when this is closed."""
-        self.machine, self.doubts = open_machine(path)
-        self.assembly: Assembly = self.machine.assembly
+        drawn, self.doubts = open_machine(path)
+        self.assembly: Assembly = drawn.assembly
+        self.machines: dict[object, Machine] = {((), ()): drawn}
         self._lent = journal is not None
         self.journal = Journal.open(journal_path(path)) if journal is None else journal
         self.progress = progress
@@ -99,8 +103,34 @@ class Recorder:
     def _forget(self) -> None:
         """Drop what was derived from the journal; the dictionary does not depend on it."""
         self._entries = self._evidence = None
-        for name in ("found", "_grouped", "_live", "_unexplained"):
+        for name in ("machine", "found", "_grouped", "_live", "_unexplained"):
             self.__dict__.pop(name, None)
+
+    @cached_property
+    def machine(self) -> Machine:
+        """The circuit as it is: what was found fitted in place of what is drawn."""
+        for e in self.entries:
+            if e.kind == "observe" and e.body.get("found"):
+                none_missing(self.assembly, e, [e.body["part"]])
+        found, touched = self.found_values(), self.touched_parts()
+        known = (tuple(sorted(found.items())), touched)
+        if known not in self.machines:
+            self.machines[known] = Machine(as_it_is(self.assembly, found, touched))
+        return self.machines[known]
+
+    def found_values(self) -> dict[str, tuple[tuple[str, str], ...]]:
+        """Parts found marked otherwise than drawn: field and value, part by part."""
+        return {
+            e.body["part"]: tuple(sorted(e.body["found"].items()))
+            for e in self.entries
+            if e.kind == "observe" and e.body.get("found")
+        }
+
+    def touched_parts(self) -> tuple[str, ...]:
+        """Parts noted as worked on before of which the circuit must know that."""
+        noted = {e.body["part"] for e in self.entries if e.kind == "observe" and e.body["touched"]}
+        known = noted & self.assembly.parts.keys()
+        return tuple(sorted(ref for ref in known if self.assembly.parts[ref].DISPLACED))
 
     @property
     def condition(self) -> Condition:
@@ -110,7 +140,7 @@ class Recorder:
         """
         for entry in reversed(self.entries):
             if entry.kind == "condition":
-                return replace(condition_of(self.assembly, entry), warm=None)
+                return replace(condition_of(self.machine.assembly, entry), warm=None)
         return Condition(self.assembly.default_feed(), self.assembly.default_load())
 
     @property
@@ -124,7 +154,7 @@ class Recorder:
     def evidence(self) -> list[Evidence]:
         """Readings in force that weigh on the suspects, in order."""
         if self._evidence is None:
-            read = [evidence_of(self.assembly, e) for e in self.entries if e.kind == "read"]
+            read = [evidence_of(self.machine.assembly, e) for e in self.entries if e.kind == "read"]
             self._evidence = [item for item in read if item is not None]
         return list(self._evidence)
 
@@ -307,6 +337,7 @@ class Recorder:
             after = self.condition.without(ref)
         else:
             after = self.condition.with_change(parse_change(self.assembly, text))
+            after = like_for_like(self.machine.assembly, after)
         return self._append("condition", {"condition": after.as_dict(), "did": text})
 
     def set_condition(self, condition: Condition) -> Entry:

@@ -9,7 +9,8 @@ from halfsplit.bench.gating import overridden
 from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touching, present
 from halfsplit.bench.session import WORTHLESS, Session, Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
-from halfsplit.diagnosis.repair import repair_order
+from halfsplit.diagnosis.next_check import Check
+from halfsplit.diagnosis.repair import measuring, mending, repair_order
 from halfsplit.faults.hypotheses import Fault, Hypothesis
 
 ASKED = 3  # leading groups whose other states are looked for
@@ -104,11 +105,13 @@ def next_dict(bench: Session) -> dict[str, Any]:
     data: dict[str, Any] = {
         "condition": bench.condition.as_dict(),
         "act": None,
+        "replace": None,
         "again": [],
         "quiet": None,
         "mended": None,
         "blocked": None,
         "check_too": [],
+        "not_as_drawn": not_as_drawn(bench),
         "checks": [],
         "left_out": bench.left_out,
         "first": _nothing_known(bench),
@@ -131,6 +134,8 @@ def next_dict(bench: Session) -> dict[str, Any]:
     decided = bench.decided(checks[0] if checks else None)
     if decided is not None:
         data["act"] = _act(bench, decided)
+    elif checks and bench.evidence() and not data["again"] and since is None:
+        data["replace"] = _replace(bench, checks)
     accused = decided or (bench.groups()[0] if since is not None else None)
     data["check_too"] = check_too(bench, accused) if accused is not None else []
     if not bench.condition.energised():
@@ -156,6 +161,20 @@ def next_dict(bench: Session) -> dict[str, Any]:
             item["caution"] = "; ".join(before_dead_reading(bench.machine, bench.condition, *nets))
         data["checks"].append(item)
     return data
+
+
+def not_as_drawn(bench: Session) -> list[dict[str, str]]:
+    """Parts found marked otherwise than drawn that are still in, and what belongs there."""
+    fitted = {c.part for c in bench.condition.changes if c.what == "fitted"}
+    return [
+        {
+            "part": ref,
+            "found": ", ".join(f"{k} {v}" for k, v in values),
+            "drawn": bench.assembly.parts[ref].label(),
+        }
+        for ref, values in bench.found_values().items()
+        if ref not in fitted
+    ]
 
 
 def _nothing_known(bench: Session) -> str | None:
@@ -191,6 +210,55 @@ def _act(bench: Session, decided: Group) -> dict[str, Any]:
         },
         "prove": {n: proof(bench, f) for n, f in faults.items() if f.cause != "wrong"},
         "proved": sorted({p for p, good in bench.proofs() if not good} & due),
+        "before": before_touching(bench.machine, bench.condition, bench.discharged()),
+    }
+
+
+LIKELY = 0.3  # chance below which nobody takes a part out on suspicion; common practice
+
+
+def _replace(bench: Session, checks: Sequence[Check]) -> dict[str, Any] | None:
+    """The part to change straight away, where that is expected to cost fewer minutes than the best
+    check and what follows it; None where measuring first is cheaper."""
+    done = {c.part for c in bench.condition.changes if c.what == "fitted"}
+    done |= {ref for ref, good in bench.proofs() if good}
+    minutes = {ref: _minutes(bench, ref) for ref in bench.assembly.parts}
+    weights, first = bench.belief.weights(), frozenset[str]()
+
+    def sets(members: Sequence[int]) -> dict[frozenset[str], float]:
+        total = sum(float(weights[i]) for i in members) or 1.0
+        found: dict[frozenset[str], float] = {}
+        for i in members:
+            key = frozenset(bench.hypotheses[i].parts)
+            found[key] = found.get(key, 0.0) + float(weights[i]) / total
+        return found
+
+    def measured(check: Check) -> float:
+        """Minutes of a check and of mending what it leaves, `first` known to be sound."""
+        left = [
+            [i for i in o.members if not first or frozenset(bench.hypotheses[i].parts) != first]
+            for o in check.outcomes
+        ]
+        share = [sum(float(weights[i]) for i in members) for members in left]
+        whole = sum(share) or 1.0
+        outcomes = [(s / whole, sets(m)) for s, m in zip(share, left, strict=True)]
+        return measuring(check.candidate.minutes, outcomes, minutes)
+
+    now = sets(range(len(weights)))
+    others = min(measured(c) for c in checks)
+    _, first = mending(now, minutes)
+    chance = now.get(first, 0.0)
+    if not first or first & done or chance < LIKELY:
+        return None
+    cost = sum(minutes[p] for p in first) + (1.0 - chance) * min(measured(c) for c in checks)
+    if cost >= others:
+        return None
+    return {
+        "parts": sorted(first),
+        "chance": round(chance, 4),
+        "minutes": sum(minutes[p] for p in first),
+        "expected_minutes": round(cost, 1),
+        "measuring_first": round(others, 1),
         "before": before_touching(bench.machine, bench.condition, bench.discharged()),
     }
 

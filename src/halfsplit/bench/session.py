@@ -11,9 +11,10 @@ import numpy as np
 
 from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.reasoning import Reasoner
+from halfsplit.bench.recall import like_for_like
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Quantity
-from halfsplit.diagnosis.explain import Reason, reasons
+from halfsplit.diagnosis.explain import Reason, reasons, retaken
 from halfsplit.diagnosis.groups import Dead, Group, fold, group
 from halfsplit.diagnosis.next_check import (
     AT_AC,
@@ -124,13 +125,16 @@ class Session(Reasoner):
 
     @cached_property
     def _grouped(self) -> list[Group]:
-        weights = fold(self.hypotheses, self.belief.weights(), fit(self.belief))
+        weights = self._folded()
         order = [int(i) for i in np.argsort(-weights)[:MOST_GROUPED] if weights[i] > 1e-6]
         listed = [self.hypotheses[i] for i in order]
         tables = [self.book.table(c, listed, self.progress) for c in self._conditions_used()]
         dead = self._dead_used(listed)
         found = group(weights[order], tables, self.probe_nets(), MOST_GROUPED, dead)
         return [Group(tuple(order[i] for i in g.members), g.weight) for g in found]
+
+    def _folded(self) -> np.ndarray:
+        return fold(self.hypotheses, self.belief.weights(), fit(self.belief))
 
     def groups(self) -> list[Group]:
         """Suspects grouped by what nothing here can separate.
@@ -205,7 +209,8 @@ class Session(Reasoner):
                 first = next(iter(part.terminals()))
                 if len(part.terminals()) == 2 and part.lift(first) is not None:
                     found.append(self.condition.with_change(Change(ref, "lifted", first)))
-                found.append(self.condition.with_change(Change(ref, "fitted")))
+                fitted = self.condition.with_change(Change(ref, "fitted"))
+                found.append(like_for_like(self.machine.assembly, fitted))
         return found
 
     def _looks(self) -> list[Check]:
@@ -267,8 +272,13 @@ class Session(Reasoner):
 
     @cached_property
     def _live(self) -> list[int]:
-        """Indices of hypotheses with weight, the two without faults first."""
-        weights = self.belief.weights()
+        """Indices of hypotheses with weight, the two without faults first.
+
+        What else may be wrong beside the leading set is asked once that is mended.
+        """
+        weights = self._folded()
+        if self.repaired(self.hypotheses[int(np.argmax(weights))]):
+            weights = self.belief.weights()
         order = [int(i) for i in np.argsort(-weights)[:MOST_LIVE] if i > 1 and weights[i] > 1e-5]
         return [0, 1, *sorted(order)]
 
@@ -332,7 +342,11 @@ class Session(Reasoner):
     def mended(self) -> list[Evidence] | None:
         """Readings taken since the leading suspect's part was replaced; None if it was not."""
         lead = self._leader()
-        parts = {p for i in lead.members for p in self.hypotheses[i].parts} if lead else set()
+        members = lead.members if lead else ()
+        # Further faults that would not show with it are no reason to call it still there.
+        if members and self.repaired(self.hypotheses[members[0]]):
+            members = members[:1]
+        parts = {p for i in members for p in self.hypotheses[i].parts}
         now = {c.part for c in self.condition.changes if c.what == "fitted"}
         if not parts or not parts <= now:
             return None
@@ -349,9 +363,13 @@ class Session(Reasoner):
     @cached_property
     def _unexplained(self) -> list[Reason]:
         leading = self.groups()[:1]
-        if not leading or not self.hypotheses[leading[0].members[0]].faults:
+        if not leading or leading[0].members[0] == 1:
             return []
-        return [r for r in self.reasons(leading[0].members[0]) if r.verdict == "contradicts"]
+        told = self.reasons(leading[0].members[0])
+        against = [r for r in told if r.verdict == "contradicts" and not retaken(r, told)]
+        if self.hypotheses[leading[0].members[0]].faults:
+            return against
+        return [r for r in against if "put right it would fit" in r.words]  # healthy but for a slip
 
     def quiet(self) -> Group | None:
         """The leading group when it holds "no fault": whatever is wrong does not show so far."""
@@ -362,4 +380,18 @@ class Session(Reasoner):
         groups = self.groups()
         if not (self.evidence() or self.proofs()) or not groups:
             return None
-        return groups[0] if groups[0].weight >= ENOUGH else None
+        lead = self._same_now(groups)
+        return lead if lead.weight >= ENOUGH else None
+
+    def _same_now(self, groups: Sequence[Group]) -> Group:
+        """The leading group with all that differ from it only in parts no longer there: what those
+        were is nothing to act on."""
+        lead = groups[0]
+        now = self.hypotheses[lead.members[0]].left(self.condition)
+        if not now or now == self.hypotheses[lead.members[0]].key:
+            return lead
+        weights = self._folded()
+        known = {i for g in groups for i in g.members}
+        same = [i for i in known if self.hypotheses[i].left(self.condition) == now]
+        extra = sorted((i for i in same if i not in lead.members), key=lambda i: -weights[i])
+        return Group((*lead.members, *extra), lead.weight + float(weights[extra].sum()))

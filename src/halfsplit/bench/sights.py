@@ -13,8 +13,25 @@ from halfsplit.diagnosis.sight import Sight
 from halfsplit.faults.hypotheses import Hypothesis, together
 from halfsplit.faults.pairs import PairMeans, pair_means, pair_rows, size_means
 
+# Quantities a first sight can be had of.
+SEEN = ("volts", "ripple")
+# Logarithm of weight by which a pair may trail at first sight and still be solved: that sight knows
+# nothing of what readings have in common, and takes sizes as straight.
+FAR = 16.0
+
 if TYPE_CHECKING:
     from halfsplit.bench.reasoning import Reasoner
+
+
+class Pairing:
+    """Pairs of standard faults, and what was solved of them, of sizes too, by condition."""
+
+    def __init__(self, standard: Sequence[Hypothesis]) -> None:
+        self.rows = pair_rows(standard, 2)
+        prior, (first, second) = np.array([h.prior for h in standard]), self.rows
+        self.likeliest = float((prior[first] * prior[second]).max(initial=0.0))
+        self.means: dict[Condition, PairMeans] = {}
+        self.sizes: dict[Condition, tuple[list[tuple[int, float]], PairMeans] | None] = {}
 
 
 def best_sizes(bench: Reasoner, most: int) -> list[Hypothesis]:
@@ -22,7 +39,7 @@ def best_sizes(bench: Reasoner, most: int) -> list[Hypothesis]:
     score: np.ndarray | None = None
     which: list[tuple[int, float]] = []
     for item in bench.evidence():
-        if item.ohmmeter is not None or item.quantity not in ("volts", "ripple"):
+        if item.ohmmeter is not None or item.quantity not in SEEN:
             continue
         at = item.condition.as_drawn()
         found = _size_means(bench, at)
@@ -43,26 +60,31 @@ def best_sizes(bench: Reasoner, most: int) -> list[Hypothesis]:
 def _size_means(
     bench: Reasoner, condition: Condition
 ) -> tuple[list[tuple[int, float]], PairMeans] | None:
-    if condition not in bench.size_tables:
-        bench.size_tables[condition] = size_means(bench.dictionary, bench.standard, condition)
-    return bench.size_tables[condition]
+    if condition not in bench.pairing.sizes:
+        bench.pairing.sizes[condition] = size_means(bench.dictionary, bench.standard, condition)
+    return bench.pairing.sizes[condition]
 
 
 def best_pairs(bench: Reasoner, most: int) -> tuple[list[tuple[Hypothesis, Hypothesis]], int]:
     """Pairs of standard faults that fit the powered readings best at first sight."""
     listed = bench.standard
     prior = np.log(np.array([h.prior for h in listed]))
-    first, second = pair_rows(listed, 2)
+    first, second = bench.pairing.rows
     score = prior[first] + prior[second]
     alone = np.zeros(len(listed))
     for item in bench.evidence():
-        if item.ohmmeter is None:
-            at = item.condition.as_drawn()
-            gone = [bool(h.faults) and not h.left(item.condition) for h in listed]
-            sight = Sight(bench.dictionary.get(at), item, gone)
-            score += sight.pairs(_pair_means(bench, at))
-            alone += sight.singles()
+        if item.ohmmeter is None and item.quantity in SEEN:
+            if item not in bench.seen:
+                at = item.condition.as_drawn()
+                gone = [bool(h.faults) and not h.left(item.condition) for h in listed]
+                sight = Sight(bench.dictionary.get(at), item, gone)
+                bench.seen[item] = (sight.pairs(_pair_means(bench, at)), sight.singles())
+            pairs, singles = bench.seen[item]
+            score = score + pairs
+            alone += singles
+    top = max(float(score.max(initial=-np.inf)), float((alone + prior).max()))
     order = np.argsort(-score, kind="stable")[:most]
+    order = order[score[order] > top - FAR]
     made = []
     for k in order:
         a, b = int(first[k]), int(second[k])
@@ -75,11 +97,11 @@ def best_pairs(bench: Reasoner, most: int) -> tuple[list[tuple[Hypothesis, Hypot
 
 
 def _pair_means(bench: Reasoner, condition: Condition) -> PairMeans:
-    if condition not in bench.pair_tables:
-        bench.pair_tables[condition] = pair_means(
+    if condition not in bench.pairing.means:
+        bench.pairing.means[condition] = pair_means(
             bench.dictionary, bench.standard, condition, bench.progress
         )
-    return bench.pair_tables[condition]
+    return bench.pairing.means[condition]
 
 
 def _same_part(listed: Sequence[Hypothesis]) -> int:

@@ -11,6 +11,7 @@ from cyclopts.validators import Number
 from rich.markup import escape
 from rich.table import Table
 
+from halfsplit.bench.tally import chart
 from halfsplit.cli import show
 from halfsplit.cli.common import Feed, Json, Load, emit, session
 from halfsplit.problems import ExitCode, Problem, ProblemsError
@@ -88,7 +89,10 @@ ROWS = (
     ("minutes", "minutes in all"),
     ("sound_parts_tested", "sound parts taken out, each"),
     ("cascade_named", "second part named"),
-    ("hazardous_checks", "readings above 60 V"),
+    ("part_top", "true parts most blamed"),
+    ("part_three", "with two more"),
+    ("live_checks", "readings above 60 V"),
+    ("hazardous_checks", "where a harmless one served"),
     ("unanswered", "readings not to be had"),
 )
 
@@ -104,18 +108,22 @@ def _told(found: dict[str, Any], seed: int) -> None:
         if any(v is not None for v in values):
             table.add_row(words, *(_cell(key, v) for v in values))
     show.out.print(table)
-    for row in found["calibration"]:
-        bar = "█" * round(20 * row["right"])
-        show.say(
-            f"  claimed {100 * row['claimed']:5.1f} %, right {100 * row['right']:5.1f} % "
-            f"of {row['cases']:3d}  {bar}"
-        )
+    for line in chart(found):
+        show.say(line)
 
 
 def _cell(key: str, value: Any) -> str:
     if value is None:
         return "-"
-    shares = ("top", "top_three", "first_decision_right", "called_faulty", "cascade_named")
+    shares = (
+        "top",
+        "top_three",
+        "part_top",
+        "part_three",
+        "first_decision_right",
+        "called_faulty",
+        "cascade_named",
+    )
     return f"{100 * value:.0f} %" if key in shares else f"{value:g}"
 
 

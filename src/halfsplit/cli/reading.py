@@ -13,7 +13,10 @@ from halfsplit.cli.common import NONE, Feed, Json, Limiters, Load, Warm, emit, s
 from halfsplit.cli.instruments import From, Now, Seconds, Take, settled, wanted
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
 
-ONE_OF = "a reading is one of volts, --ac, --ripple, --frequency, --current, --ohms, --diode"
+ONE_OF = (
+    "a reading is one of volts, --ac, --ripple, --frequency, --current, --temperature, --ohms, "
+    "--diode"
+)
 
 
 def read(
@@ -32,6 +35,9 @@ def read(
     ] = False,
     current: Annotated[
         bool, Parameter(negative="", help="through a meter in a part's place: F3=0.83A")
+    ] = False,
+    temperature: Annotated[
+        bool, Parameter(negative="", help="of a part's case, warmed up: Q1=82degC")
     ] = False,
     sure: Annotated[
         bool, Parameter(negative="", help="store even a reading far too large")
@@ -53,7 +59,7 @@ def read(
     With --ohms or --diode the first net has the red lead: n12:com=1.5, com:n12=OL.
     """
     driven = None
-    if ripple + ac + frequency + current + max(ohms, diode) > 1 or (ohms and diode):
+    if ripple + ac + frequency + current + temperature + max(ohms, diode) > 1 or (ohms and diode):
         raise ProblemsError([Problem("", 0, 0, "", ONE_OF, "one of them")])
     if ohms or diode or meter:
         from halfsplit.bench.dead import find_ohmmeter
@@ -61,7 +67,10 @@ def read(
         driven = find_ohmmeter(meter, diode)
         if ripple or ac or frequency or (ohms and driven.test == "diode"):
             raise ProblemsError([Problem("", 0, 0, "", ONE_OF, "--ohms")])
+    from halfsplit.bench.doubts import doubt
+
     problems, stored, absent = [], [], 0
+    doubts: list[str] = []
     with session(file) as bench:
         if not readings:
             raise ProblemsError([Problem("", 0, 0, "", "no reading was given", "n12=-12.04")])
@@ -82,8 +91,11 @@ def read(
                 if not sign or (":" in name and not second):
                     wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
                     raise ProblemsError([wrong])
-                if current:
-                    entry = bench.read_current(first, value, at, sent)
+                if current or temperature:
+                    if current:
+                        entry = bench.read_current(first, value, at, sent)
+                    else:
+                        entry = bench.read_temperature(first, value, at)
                     stored.append(entry)
                     if not json:
                         show.stored(entry, bench.assembly)
@@ -101,8 +113,11 @@ def read(
                     instrument=sent,
                 )
                 stored.append(entry)
+                doubts.append(doubt(bench.assembly, entry))
                 if not json:
                     show.stored(entry, bench.assembly)
+                    if doubts[-1]:
+                        show.say(f"  {doubts[-1]}")
             except ProblemsError as error:
                 problems += error.problems
             except HalfsplitError as error:
@@ -112,6 +127,7 @@ def read(
         emit(
             {
                 "stored": [e.as_dict() for e in stored],
+                "doubts": [d for d in doubts if d],
                 "problems": [p.as_dict() for p in problems],
             },
             True,

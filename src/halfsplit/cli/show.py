@@ -168,7 +168,12 @@ def stored(entry: Entry, assembly: Assembly) -> None:
 def changed(entries: Sequence[Entry], now: Condition, mind: Sequence[str]) -> None:
     """A change just put on disk, and what to mind at it."""
     say(f"stored #{entries[-1].seq}: now {now.words()}")
-    for line in mind:
+    cautions(mind)
+
+
+def cautions(lines: Sequence[str]) -> None:
+    """What to mind, each on its own line."""
+    for line in lines:
         out.print(f"  [yellow]caution: {escape(line)}[/]")
 
 
@@ -220,8 +225,7 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
     if act:
         who = " or ".join(act["group"][:5])
         out.print(f"[bold]Enough is known to act: {escape(who)}[/] ({percent(act['weight'])})")
-        for line in act["before"]:
-            out.print(f"  [yellow]caution: {escape(line)}[/]")
+        cautions(act["before"])
         file, part = bench.assembly.file.name, act["group"][0].partition(" ")[0]
         if act["done"]:
             say(f"  Already replaced: {', '.join(act['done'])}")
@@ -236,6 +240,12 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
                 for line in lines:
                     say(f"    {line}")
             say(f'  Then say so: observe {file} "…" --part {part} --good, or --bad')
+    from halfsplit.cli import acting
+
+    if data["replace"]:
+        acting.swap(data["replace"])
+    for found in data["not_as_drawn"]:
+        acting.odd(bench.assembly.file.name, found)
     for taken in data["check_too"][:6]:
         out.print(
             f"[bold]Check {escape(taken['part'])} too[/] ({percent(taken['chance'])} that it went "

@@ -51,9 +51,10 @@ def app(
     ended = serve(
         folder.resolve(), port=port, lan=lan, new_token=new_token, ready=lambda o: _ready(o, json)
     )
-    if not ended:  # a solve that cannot be stopped; what was entered is on disk
-        os._exit(ExitCode.OK)
-    return ExitCode.OK
+    show.error("stopped; everything entered is on disk")
+    if not ended:  # a solve that cannot be stopped would keep the process for minutes
+        os._exit(ExitCode.INTERRUPTED)
+    return ExitCode.INTERRUPTED
 
 
 def _ready(told: Opening, json: bool) -> None:

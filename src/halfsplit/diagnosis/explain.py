@@ -115,6 +115,17 @@ def reasons(
     return found
 
 
+def retaken(one: Reason, told: Sequence[Reason]) -> bool:
+    """Whether a reading was taken again in the same place and did not come out so."""
+
+    def place(item: Evidence) -> tuple[object, ...]:
+        return item.pos, item.neg, item.quantity, item.condition
+
+    old = one.evidence
+    later = [r for r in told if r.evidence.number > old.number and place(r.evidence) == place(old)]
+    return bool(later) and later[-1].verdict != "contradicts"
+
+
 def mistyped(item: Evidence, mean: float, sigma: float) -> str:
     """Words for a reading that would fit with its point or sign put right, else nothing."""
     if item.ohmmeter is not None or abs(mean) < 3 * sigma:

@@ -35,16 +35,7 @@ def fold(hypotheses: Sequence[Hypothesis], weights: np.ndarray, fits: np.ndarray
     """
     found = weights.copy()
     index = {h.key: i for i, h in enumerate(hypotheses) if h.faults}
-    # One fault in several sizes is one suspect: it counts where its size fits best.
-    sizes: dict[frozenset[str], list[int]] = {}
-    for i, h in enumerate(hypotheses):
-        if h.faults:
-            sizes.setdefault(h.plain, []).append(i)
-    for same in sizes.values():
-        best = max(same, key=lambda i: float(weights[i]))
-        total = float(found[same].sum())
-        found[same] = 0.0
-        found[best] = total
+    _fold_sizes(hypotheses, weights, found)
     several = [i for i, h in enumerate(hypotheses) if len(h.faults) > 1 and weights[i] > 1e-9]
     for i in sorted(several, key=lambda i: -len(hypotheses[i].faults)):
         key = hypotheses[i].key
@@ -54,7 +45,21 @@ def fold(hypotheses: Sequence[Hypothesis], weights: np.ndarray, fits: np.ndarray
                 found[smaller] += found[i]
                 found[i] = 0.0
                 break
+    _fold_sizes(hypotheses, weights, found)  # what was folded may have gone to any size
     return found
+
+
+def _fold_sizes(hypotheses: Sequence[Hypothesis], weights: np.ndarray, found: np.ndarray) -> None:
+    """Count one set of faults in several sizes as one suspect, where its size fits best."""
+    sizes: dict[frozenset[str], list[int]] = {}
+    for i, h in enumerate(hypotheses):
+        if h.faults:
+            sizes.setdefault(h.plain, []).append(i)
+    for same in sizes.values():
+        best = max(same, key=lambda i: float(weights[i]))
+        total = float(found[same].sum())
+        found[same] = 0.0
+        found[best] = total
 
 
 Dead = tuple[DeadTable, np.ndarray]  # a table with one sigma of its readings (H)

@@ -103,10 +103,15 @@ def _density(miss: Floats | float, sigma: Floats | float) -> Floats:
     Tails of real tolerances and models are fatter than a Gaussian's: one part in a hundred is taken
     three times as wide.
     """
+    narrow, wide = _bells(miss, sigma)
+    return narrow + wide
+
+
+def _bells(miss: Floats | float, sigma: Floats | float) -> tuple[Floats, Floats]:
+    """The two parts of that density."""
     z, root = np.asarray(miss) / sigma, np.sqrt(2.0 * np.pi)
     narrow, wide = np.exp(-0.5 * z * z), np.exp(-z * z / 18.0) / 3.0
-    found: Floats = (0.99 * narrow + 0.01 * wide) / (sigma * root)
-    return found
+    return 0.99 * narrow / (sigma * root), 0.01 * wide / (sigma * root)
 
 
 def bell(z: Floats, sigma: Floats) -> Floats:
@@ -254,7 +259,8 @@ class Belief:
         return Expected(mean, np.hypot(share * mean + 0.004, own), zero, known)
 
     def likelihood(self, expected: Expected, value: float, span: float) -> tuple[Floats, Floats]:
-        """Density of the reading under each hypothesis, and the share owed to a true reading.
+        """Density of the reading under each hypothesis, and how much it tells of
+        tolerances: the chance that it is a true one, a ninth for those three times as wide.
 
         `span` [V] is the range a slip or an unknown fault could land in.
         """
@@ -263,7 +269,9 @@ class Belief:
             # A probability, not a density; so is its rival, the chance that a wild reading is OL.
             density, flat = expected.over, WILD_OVER
             return self._mixed(expected, density, flat)
-        true = _density(value - expected.mean, expected.sigma)
+        narrow, wide = _bells(value - expected.mean, expected.sigma)
+        true = narrow + wide
+        sharp = np.divide(narrow + wide / 9.0, true, out=np.zeros_like(true), where=true > 0)
         slip = np.full_like(true, flat)
         if expected.over is None and expected.linear:
             slip *= 1.0 - len(MISTYPED) * EACH
@@ -272,7 +280,8 @@ class Belief:
                 slip += EACH * bell(z, expected.sigma) / abs(factor)
         for row, states in expected.states.items():
             true[row] = states.density(value)
-        return self._mixed(expected, true, flat, slip)
+        likely, share = self._mixed(expected, true, flat, slip)
+        return likely, share * sharp
 
     def _mixed(
         self, expected: Expected, density: Floats, flat: float, slip: Floats | None = None

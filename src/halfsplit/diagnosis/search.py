@@ -1,6 +1,7 @@
 """Which sets of faults to look at: singles all, pairs and larger ones where they can explain more.
 
-All pairs are screened by a first sight of what they read; larger sets grow from those that explain
+Pairs are looked at wherever one that fitted perfectly could matter beside the best single, all of
+them by a first sight of what they read; larger sets grow from those that explain
 part of the readings (every reading may be a slip, so one that explains some outweighs one that
 explains none), by every single fault in turn. It is worth growing while the best set leaves
 readings unexplained. What was not looked at is said.
@@ -15,13 +16,16 @@ from typing import Protocol
 import numpy as np
 
 from halfsplit.diagnosis.posterior import Belief
-from halfsplit.faults.hypotheses import Fault, Hypothesis, together
+from halfsplit.faults.hypotheses import SCALES, Fault, Hypothesis, together
 
 # Pairs weighed after a first sight of all, sets grown further at each size, and the largest size.
 # Common practice, no published source: four faults that all show at once are more than anybody
 # takes on before mending the first.
 PAIRS, GROWN, LARGEST = 500, 5, 4
 OTHER_SIZES = 12
+# Share of the weight a set must be able to take to be worth looking for: what keeps a leader from
+# being acted on.
+MATTERS = 0.1
 # Logarithm of weight by which a set may trail the best and still be kept, and how many are.
 TRAILING, KEPT = 9.0, 40
 # Logarithm of likelihood by which the best set may fall short of a perfect fit and still count as
@@ -83,6 +87,9 @@ class Ports(Protocol):
         """The pairs of single faults that fit best at first sight, each with the one of the two
         that fits better alone, and how many pairs were not even looked at."""
 
+    def likeliest_pair(self) -> float:
+        """The highest prior of any pair."""
+
     def prepare(self, listed: Sequence[Hypothesis], parents: Sequence[Hypothesis]) -> list[int]:
         """Solve sets (with the sets they came from) lightly; returns the indices of those worth
         weighing: slow conditions let through only what the quick ones leave standing."""
@@ -108,21 +115,25 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
     belief = ports.weigh(everything, False)
     bases: list[Hypothesis] = []
     for size in range(2, LARGEST + 1):
-        if _explained(everything, belief):
+        if _explained(everything, belief) and (size > 2 or not _rivalled(belief, ports)):
             break
         if size == 2:
             made, unseen = ports.pairs(PAIRS)
-            made += grow(kept[:GROWN], singles, ports.boost)
+            lead = everything[int(np.argmax(belief.log_weight))]
+            if any(f.scale != 1.0 for f in lead.faults):  # pairs are of the usual sizes
+                made += grow([lead], singles, ports.boost)
         else:
             made = grow(bases, singles, ports.boost)
             made.sort(key=lambda pair: -pair[0].prior)
             unseen = 0
+        made = [m for m in made if _could(m[0], belief)]
         worth = ports.prepare([h for h, _ in made], [b for _, b in made])
         missed += unseen + len(made) - len(worth)
         tried = [made[i][0] for i in worth]
         good = _best(tried, ports.weigh([*bare, *tried], True), belief)
         if not good:
             break
+        good += _resized(good, [*bare, *good], belief, ports)
         ports.settle(good)
         kept = [*kept, *(h for h in good if h.key not in {k.key for k in kept})]
         everything = [*standard, *kept]
@@ -156,6 +167,46 @@ def _explained(listed: Sequence[Hypothesis], belief: Belief) -> bool:
     return bool(belief.best[best] - fit(belief)[best] < SHORT)
 
 
+def _rivalled(belief: Belief, ports: Ports) -> bool:
+    """Whether a pair that fitted every reading perfectly could take weight that matters.
+
+    A rare single fault that barely fits is no better an explanation than two common ones.
+    """
+    lead = int(np.argmax(belief.log_weight))
+    could = np.log(max(ports.likeliest_pair(), 1e-300)) + belief.best[lead]
+    return bool(could > belief.log_weight[lead] + np.log(MATTERS))
+
+
+def _could(one: Hypothesis, belief: Belief) -> bool:
+    """Whether a set would be kept if it fitted every reading perfectly."""
+    best = float(belief.best.max()) + float(np.log(max(one.prior, 1e-300)))
+    return best > float(belief.log_weight.max()) - TRAILING
+
+
+def _resized(
+    good: Sequence[Hypothesis], listed: Sequence[Hypothesis], belief: Belief, ports: Ports
+) -> list[Hypothesis]:
+    """The best sets with one fault of another size, those that fit better so.
+
+    `listed` starts with the two without faults.
+    """
+    made: list[Hypothesis] = []
+    for base in good[:GROWN]:
+        for k, fault in enumerate(base.faults):
+            if fault.cause == "worn" and fault.resized:
+                others = [*base.faults[:k], *base.faults[k + 1 :]]
+                made += [together([*others, fault.at(s)], base.boost) for s in SCALES]
+    made = [h for h in made if _could(h, belief)]
+    worth = ports.prepare(made, [good[0]] * len(made)) if made else []
+    if not worth:
+        return []
+    light = ports.weigh([*listed, *(made[i] for i in worth)], True)
+    bar, count = float(light.log_weight[2 : len(listed)].max()), len(listed)
+    order = [int(i) for i in np.argsort(-light.log_weight) if i >= count]
+    better = [i for i in order if light.log_weight[i] > bar - TRAILING / 3.0]
+    return [made[worth[i - count]] for i in better[:OTHER_SIZES]]
+
+
 def _best(tried: Sequence[Hypothesis], light: Belief, belief: Belief) -> list[Hypothesis]:
     """Sets close enough to the best to be kept, best first; two in `light` come before them."""
     top = float(max(belief.log_weight.max(), light.log_weight.max()))
@@ -167,9 +218,12 @@ def _companions(
     everything: list[Hypothesis], belief: Belief, singles: Sequence[Fault], ports: Ports
 ) -> tuple[list[Hypothesis], Belief]:
     """With the leading set mended, whatever else may be wrong joins it: what shows next is that."""
-    lead = everything[int(np.argmax(belief.log_weight))]
-    if not lead.faults or not ports.repaired(lead):
+    mended = [i for i, h in enumerate(everything) if h.faults and ports.repaired(h)]
+    best = max(mended, key=lambda i: belief.log_weight[i], default=None)
+    # One that leads but for a further fault or two that explain nothing.
+    if best is None or belief.log_weight[best] < belief.log_weight.max() - SHORT:
         return everything, belief
+    lead = everything[best]
     known = {h.key for h in everything}
     made = [(h, b) for h, b in grow([lead], singles, ports.boost) if h.key not in known]
     worth = ports.prepare([h for h, _ in made], [b for _, b in made])

@@ -38,8 +38,9 @@ class Sight:
         self.a, self.b = table.column(item.pos), table.column(item.neg)
         self.flat = 1.0 / span_of(table)
         slope = table.spread[:, :, self.a] - table.spread[:, :, self.b]
-        slope = np.delete(slope, np.s_[SIZE_AT : SIZE_AT + SIZES], axis=1)  # sizes are given here
-        self.spread = np.sqrt(np.einsum("hk,hk->h", slope, slope))
+        self.wide = np.sqrt(np.einsum("hk,hk->h", slope, slope))  # of faults of any size
+        slope = np.delete(slope, np.s_[SIZE_AT : SIZE_AT + SIZES], axis=1)
+        self.spread = np.sqrt(np.einsum("hk,hk->h", slope, slope))  # of those of a given one
         source = table.ohms[:, self.a] + table.ohms[:, self.b]
         self.known = ~np.isin(table.status, UNCLAIMED) & (source < ADRIFT)
         self.source = np.minimum(source, ADRIFT)
@@ -48,21 +49,24 @@ class Sight:
         """Logarithm of likelihood under each single fault (H)."""
         quantity = self.table.mean if self.item.quantity == "volts" else self.table.ripple
         mean = np.nan_to_num(quantity[:, self.a] - quantity[:, self.b])
-        alone = self._log(mean, self.spread, self.source, self.known)
+        alone = self._log(mean, self.wide, self.source, self.known)
         return np.where(self.gone, alone[0], alone)
 
     def pairs(self, means: PairMeans) -> Floats:
-        """The same under each pair (P)."""
+        """The same under each pair (P), or under each single of a given size, told as a pair of it
+        with itself."""
         quantity = means.mean if self.item.quantity == "volts" else means.ripple
         mean = np.subtract(quantity[:, self.a], quantity[:, self.b], dtype=np.float64)
-        spread = WIDER * np.maximum(self.spread[means.first], self.spread[means.second])
+        one, two = self.wide[means.first], self.wide[means.second]
+        given = self.spread[means.first]
+        spread = WIDER * np.where(means.first == means.second, given, np.maximum(one, two))
         source = np.maximum(self.source[means.first], self.source[means.second])
         both = self.known[means.first] & self.known[means.second] & means.ok
         found = self._log(mean, spread, source, both)
         if self.gone.any():  # what was replaced leaves the other fault, or none
-            one, two = self.gone[means.first], self.gone[means.second]
+            ended, also = self.gone[means.first], self.gone[means.second]
             alone = self.singles()
-            found = np.where(one, alone[means.second], np.where(two, alone[means.first], found))
+            found = np.where(ended, alone[means.second], np.where(also, alone[means.first], found))
         return found
 
     def _log(self, mean: Floats, spread: Floats, source: Floats, known: Bools) -> Floats:

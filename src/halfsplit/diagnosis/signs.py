@@ -6,6 +6,7 @@ burnt and blown parts and poor ones of sound ones.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -27,16 +28,18 @@ class Sign:
 
     Attributes
     ----------
-    name: one of `OF_PART` or `OF_MACHINE`.
+    name: one of `OF_PART` or `OF_MACHINE`, or `TEMPERATURE`.
     part: reference designator, "" for one of the machine.
     condition: the state it was seen in.
     number: journal entry it came from.
+    degrees: of a temperature [degC], else NaN.
     """
 
     name: str
     part: str
     condition: Condition
     number: int = 0
+    degrees: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -78,6 +81,7 @@ WORKING: dict[str, tuple[tuple[str, ...], str]] = {
     "slow": (TURNS, "turns, but well below its speed"),
     "stopped": (TURNS, "does not turn"),
 }
+TEMPERATURE = "temperature"  # of a part's case, by a thermometer: see diagnosis.warmth
 OF_MACHINE = {
     "ticking": "ticks or clicks in a steady rhythm",
     "whine": "whines or whistles",

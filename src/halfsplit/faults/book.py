@@ -85,6 +85,14 @@ class Book:
             shelf.full |= {k: (place, i) for k, i in self.rows.items()}
         return shelf
 
+    def trim(self) -> None:
+        """Let go of everything but the dictionaries: other machines lead to other sets."""
+        kept = {c: s.dictionary for c, s in self._shelves.items() if s.dictionary is not None}
+        self._shelves, self._dead = {}, {}
+        for condition, dictionary in kept.items():
+            full = {k: (0, i) for k, i in self.rows.items()}
+            self._shelves[condition] = _Shelf([dictionary], full, {}, dictionary)
+
     @cached_property
     def rows(self) -> dict[Key, int]:
         """Row of each standard set in the dictionary; of the two without faults the healthy one."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
-from halfsplit.assembly.condition import Change, Condition, refit
+from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.model import Assembly
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.parts.base import Part
@@ -42,7 +42,6 @@ TOUCHED = 5.0
 WRONG_TOUCHED, WRONG_FUSE, WRONG_OTHER = 0.10, 0.01, 0.0005
 # Chance that a part fitted on this bench is dead, and that it is the wrong one.
 FRESH_DEAD, FRESH_WRONG = 0.01, 0.01
-SEEN = 20.0  # odds that a marking somebody read and typed is what is fitted
 
 # How far the size of a fault is known: a "short" may be an ohm or a tenth, a drifted resistor half
 # as far off again, a part of a wrong value is off by its own tolerance. One sigma, as a factor.
@@ -146,6 +145,11 @@ class Hypothesis:
         return frozenset(f.key for f in self.faults)
 
     @cached_property
+    def _waits(self) -> bool:
+        """Whether a fault of it comes only with a part fitted."""
+        return any(f.cause == "fresh" for f in self.faults)
+
+    @cached_property
     def plain(self) -> frozenset[str]:
         """Names of its faults, whatever their size."""
         return frozenset(f.name for f in self.faults)
@@ -190,6 +194,8 @@ class Hypothesis:
 
     def left(self, condition: Condition) -> frozenset[str]:
         """Keys of the faults still in the machine in a condition."""
+        if not (condition.changes or self._waits):
+            return self.key
         return frozenset(f.key for f in self.faults if f.present(condition))
 
 
@@ -236,17 +242,15 @@ def wrong_faults(
     assembly: Assembly,
     touched: Iterable[str] = (),
     others: bool = False,
-    found: Mapping[str, tuple[tuple[str, str], ...]] | None = None,
 ) -> list[Fault]:
     """Every wrong part or fitting where somebody was, of fuses, and with `others` everywhere.
 
-    `found` are parts seen to be marked otherwise than drawn, with their fields and values.
+    Of a part whose marking was read nothing more is asked: what was found is what is there.
     """
-    marked, seen = {t.lower() for t in touched}, found or {}
+    marked = {t.lower() for t in touched}
     listed = []
     for part in assembly.parts.values():
-        if part.ref in seen:
-            listed.append(_as_found(part, seen[part.ref]))
+        if part.ref in assembly.drawn:
             continue
         if part.touched is not None or part.ref.lower() in marked:
             chance, why = WRONG_TOUCHED, f"{WRONG_TOUCHED:.0%} of touched parts are not as drawn"
@@ -262,23 +266,11 @@ def wrong_faults(
     return listed
 
 
-def _as_found(part: Part, values: tuple[tuple[str, str], ...]) -> Fault:
-    """A part whose marking was read: the one fault of it that is all but certain."""
-    change = Change(part.ref, "fitted", "", values)
-    changes = {
-        (e.name, name): value
-        for e in refit(part, change).elements()
-        for name, value in zip(e.PARAMS, e.vector(), strict=True)
-    }
-    mode = "is marked " + ", ".join(v for _, v in values)
-    return Fault(part.ref, mode, SEEN, changes, mode, "read from its marking", "wrong")
-
-
 def fresh_faults(assembly: Assembly, fitted: Iterable[str]) -> list[Fault]:
     """What may be wrong with parts fitted on this bench."""
     found = []
     for ref in fitted:
-        part = assembly.parts[ref]
+        part = assembly.drawn.get(ref, assembly.parts[ref])
         for chance, why, modes in (
             (FRESH_DEAD, "new parts fail too", part.modes()),
             (FRESH_WRONG, "a hand slips", part.misfits()),

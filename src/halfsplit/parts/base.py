@@ -167,6 +167,8 @@ class Part(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 
+    # Whether its leads may stand in other holes once somebody fitted another.
+    DISPLACED: ClassVar[bool] = False
     KIND: ClassVar[str]
     TERMINALS: ClassVar[tuple[str, ...]]
     RATE: ClassVar[Rate]

@@ -34,11 +34,14 @@ from halfsplit.parts.base import (
 )
 from halfsplit.parts.junction import saturation
 
+LOW_GAIN = "a type number of a quarter the gain"
+
 
 class Transistor(Part):
     """Collector c, base b, emitter e. Gain and base-emitter voltage set the model."""
 
     TERMINALS: ClassVar[tuple[str, ...]] = ("c", "b", "e")
+    DISPLACED: ClassVar[bool] = True
     RATE: ClassVar[Rate] = Rate(0.042, f"{RATES_217}, power bipolar row")
     POLARITY: ClassVar[float]
 
@@ -124,10 +127,21 @@ class Transistor(Part):
     def elements(self) -> list[el.Element]:
         values = self._values(self.beta())
         if self.emitter_ohms is None:
-            return [el.Bjt(self.ref, (self.c, self.b, self.e), values)]
+            return [el.Bjt(self.ref, (self.c, self.b, self.e), values), *self._displaced()]
         inside = f"{self.ref}#e"
         bulk = el.Resistor(f"{self.ref}:bulk", (inside, self.e), {"g": 1.0 / self.emitter_ohms})
-        return [el.Bjt(self.ref, (self.c, self.b, inside), values), bulk]
+        return [el.Bjt(self.ref, (self.c, self.b, inside), values), bulk, *self._displaced()]
+
+    def _displaced(self) -> list[el.Element]:
+        """Where somebody was before: the same with its base in another hole, each of them dead
+        until a misfit gives it its values. Parts nobody touched are spared them."""
+        if self.touched is None:
+            return []
+        asleep = {"pol": self.POLARITY, "ist": 0.0, "isf": 0.0, "isr": 0.0}
+        return [
+            el.Bjt(f"{self.ref}:bc", (self.b, self.c, self.e), dict(asleep)),
+            el.Bjt(f"{self.ref}:be", (self.c, self.e, self.b), dict(asleep)),
+        ]
 
     def modes(self) -> list[Mode]:
         v = self._values(self.beta())
@@ -166,24 +180,59 @@ class Transistor(Part):
 
     def misfits(self) -> list[Mode]:
         v = {**el.Bjt.PARAMS, **self._values(self.beta())}
-        # Collector and emitter exchanged: the gains change places. A base in another place is not
-        # told here: it needs other nets, not other values.
-        turned = {
-            (self.ref, "isf"): v["isr"],
-            (self.ref, "isr"): v["isf"],
-            (self.ref, "ivaf"): 0.0,
-            (self.ref, "iknee"): 0.0,
-            (self.ref, "tf"): v["tr"],
-            (self.ref, "tr"): v["tf"],
-        }
+        # Collector and emitter exchanged: the gains change places.
+        exchanged = {"isf": v["isr"], "isr": v["isf"], "ivaf": 0.0, "iknee": 0.0}
+        exchanged |= {"tf": v["tr"], "tr": v["tf"]}
+        turned = {(self.ref, key): value for key, value in exchanged.items()}
         other = {(self.ref, "pol"): -self.POLARITY}
         weak = {(self.ref, "isf"): 4.0 * v["isf"]}
         leads = "collector and emitter exchanged against the drawing"
         kind = "PNP where the drawing has NPN" if self.POLARITY > 0 else "NPN for a PNP"
+        if self.touched is None:
+            return [
+                Mode("fitted turned round", 0.4, PRACTICE, turned, leads),
+                Mode("wrong polarity type", 0.2, PRACTICE, other, kind),
+                Mode("type of low gain", 0.4, PRACTICE, weak, LOW_GAIN),
+            ]
+
+        def stands(way: str, there: dict[str, float]) -> Overrides:
+            awake = {(f"{self.ref}:{way}", key): value for key, value in there.items()}
+            return {(self.ref, key): 0.0 for key in ("ist", "isf", "isr")} | awake
+
+        # A type whose leads come in another order is fitted into the holes of the old one: base and
+        # collector changing places is the commonest, as small types are E-B-C or E-C-B.
         return [
-            Mode("fitted turned round", 0.4, PRACTICE, turned, leads),
-            Mode("wrong polarity type", 0.2, PRACTICE, other, kind),
-            Mode("type of low gain", 0.4, PRACTICE, weak, "a type number of a quarter the gain"),
+            Mode("fitted turned round", 0.25, PRACTICE, turned, leads),
+            Mode(
+                "fitted with base and collector exchanged",
+                0.2,
+                PRACTICE,
+                stands("bc", v),
+                "base lead in the collector's hole, collector lead in the base's",
+            ),
+            Mode(
+                "fitted with base and emitter exchanged",
+                0.1,
+                PRACTICE,
+                stands("be", v),
+                "base lead in the emitter's hole, emitter lead in the base's",
+            ),
+            Mode(
+                "fitted with its base in the collector's hole",
+                0.05,
+                PRACTICE,
+                stands("bc", v | exchanged),
+                "leads one hole on: collector in the emitter's, emitter in the base's",
+            ),
+            Mode(
+                "fitted with its base in the emitter's hole",
+                0.05,
+                PRACTICE,
+                stands("be", v | exchanged),
+                "leads one hole back: collector in the base's, emitter in the collector's",
+            ),
+            Mode("wrong polarity type", 0.15, PRACTICE, other, kind),
+            Mode("type of low gain", 0.2, PRACTICE, weak, LOW_GAIN),
         ]
 
     def wanders(self) -> list[Wander]:

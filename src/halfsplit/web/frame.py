@@ -111,7 +111,7 @@ def _busy(view: View) -> None:
         if busy is None:
             return None
         left = ""
-        if busy.total:
+        if busy.done < busy.total:
             left = f": {busy.done} of {busy.total}"
         if busy.seconds_left is not None and busy.seconds_left > 1.5:
             left += f", about {_span(busy.seconds_left)} left"

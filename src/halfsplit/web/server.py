@@ -11,14 +11,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from fastapi import Request
+import uvicorn
+from fastapi import FastAPI, Request
 from nicegui import app, ui
 
 from halfsplit.bench.shelf import Claim, Shelf
 from halfsplit.problems import ExitCode, HalfsplitError
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.frame import ASSETS, frame
-from halfsplit.web.guard import Guard, rules
+from halfsplit.web.guard import Guard, Rules, rules
 from halfsplit.web.house import House, load_solver
 from halfsplit.web.html import Tag, link
 from halfsplit.web.registry import PAGES, load_pages
@@ -30,6 +31,8 @@ LOOPBACK = ("127.0.0.1", "localhost", "::1")
 # A tablet that sleeps or a dropped network may come back within this, its page as it was [s].
 RECONNECT = 120.0
 OPENING = 60.0  # s a page may take to open its machine: a large file on a slow tablet
+GRACE = 2  # s given to open connections when it is stopped
+MOST_MESSAGE = 1_000_000  # bytes of one message of a page; the framework itself sends no more
 STATIC = Path(__file__).parent / "static"
 
 
@@ -44,23 +47,29 @@ class Opening:
     """What a server was opened with: `address` is what to type into a browser."""
 
     folder: Path
-    host: str
     port: int
     address: str
     secret: str
     lan: bool
 
 
-def free_port(host: str, wanted: int | None) -> int:
-    """A port to listen on: the one wanted, else the usual one, else any. Raises PortError."""
+def listening(host: str, wanted: int | None) -> socket.socket:
+    """A socket that listens: on the port wanted, else on the usual one, else on any.
+
+    It listens before the address is told, so nobody else can take the port in between, and a
+    browser that is quick waits instead of being refused. Raises PortError.
+    """
     for port in [wanted] if wanted is not None else [PORT, 0]:
-        with socket.socket() as trial:
-            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            try:
-                trial.bind((host, port))
-                return int(trial.getsockname()[1])
-            except OSError as error:
-                taken = error
+        made = socket.socket()
+        if os.name != "nt":  # there it would let two servers share a port
+            made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            made.bind((host, port))
+            made.listen(128)
+            return made
+        except OSError as error:
+            made.close()
+            taken = error
     raise PortError(f"port {wanted} cannot be used: {taken}; name another with --port")
 
 
@@ -109,9 +118,6 @@ def build(house: House) -> None:
     async def _machine(slug: str, key: str, request: Request) -> None:
         await machine_route(house, slug, key)
 
-    app.on_startup(lambda: asyncio.get_running_loop().run_in_executor(None, load_solver))
-    app.on_shutdown(house.drafts.flush_all)
-
 
 async def machine_route(house: House, slug: str, key: str) -> None:
     """One page of one machine, or words about why there is none."""
@@ -139,14 +145,31 @@ async def machine_route(house: House, slug: str, key: str) -> None:
         await page.build(view)
 
 
-def opening(folder: Path, place: Path, port: int | None, lan: bool, new: bool) -> Opening:
-    """Where to listen and what to tell people."""
-    host = "0.0.0.0" if lan else "127.0.0.1"
-    chosen = free_port(host, port)
-    secret = secret_in(place, new=new)
+def opening(folder: Path, port: int, secret: str, *, lan: bool) -> Opening:
+    """What to tell people."""
     name = lan_names()[0] if lan else "127.0.0.1"
     token = f"?token={secret}" if lan else ""
-    return Opening(folder, host, chosen, f"http://{name}:{chosen}/{token}", secret, lan)
+    return Opening(folder, port, f"http://{name}:{port}/{token}", secret, lan)
+
+
+def application(house: House, guard: Rules) -> Guard:
+    """The whole server as one ASGI application, the guard outermost."""
+    outer = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
+    build(house)
+    app.on_startup(lambda: asyncio.get_running_loop().run_in_executor(None, load_solver))
+    app.on_shutdown(house.drafts.flush_all)
+    ui.run_with(
+        outer,
+        title="Halfsplit",
+        favicon=STATIC / "icon.svg",
+        dark=None,
+        language="en-GB",
+        tailwind=False,
+        reconnect_timeout=RECONNECT,
+        binding_refresh_interval=None,
+        show_welcome_message=False,
+    )
+    return Guard(outer, guard)
 
 
 def serve(
@@ -159,35 +182,28 @@ def serve(
 ) -> bool:
     """Serve a folder of machines until stopped; `ready` is called once pages can be opened.
 
-    Returns whether everything ended in order. Raises ShelfBusyError, PortError.
+    Returns whether every thread ended. Raises ShelfBusyError, PortError.
     """
     claim = Claim(folder)
     try:
-        told = opening(folder, claim.place, port, lan, new_token)
-        claim.told(told.address.partition("?")[0])
-        house = House(Shelf(folder), Drafts(claim.place / "drafts"))
-        names = [*LOOPBACK, *(lan_names() if lan else [])]
-        build(house)
-        app.add_middleware(
-            Guard,
-            rules=rules(names, told.port, told.secret, open_door=not lan),
-        )
-        app.on_startup(lambda: ready(told))
-        ui.run(
-            host=told.host,
-            port=told.port,
-            title="Halfsplit",
-            favicon=STATIC / "icon.svg",
-            dark=None,
-            language="en-GB",
-            reload=False,
-            show=False,
-            show_welcome_message=False,
-            tailwind=False,
-            reconnect_timeout=RECONNECT,
-            binding_refresh_interval=None,
-            forwarded_allow_ips="",
-        )
-        return house.close()
+        with listening("0.0.0.0" if lan else "127.0.0.1", port) as listener:
+            chosen = int(listener.getsockname()[1])
+            told = opening(folder, chosen, secret_in(claim.place, new=new_token), lan=lan)
+            claim.told(told.address.partition("?")[0])
+            house = House(Shelf(folder), Drafts(claim.place / "drafts"))
+            names = [*LOOPBACK, *(lan_names() if lan else [])]
+            guarded = application(house, rules(names, chosen, told.secret, open_door=not lan))
+            app.on_startup(lambda: ready(told))
+            config = uvicorn.Config(
+                guarded,
+                log_level="warning",
+                ws="wsproto",
+                ws_max_size=MOST_MESSAGE,
+                proxy_headers=False,
+                timeout_graceful_shutdown=GRACE,
+            )
+            with contextlib.suppress(KeyboardInterrupt):  # raised again once it has shut down
+                uvicorn.Server(config).run(sockets=[listener])
+            return house.close()
     finally:
         claim.free()

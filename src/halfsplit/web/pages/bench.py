@@ -19,10 +19,11 @@ async def bench(view: View) -> None:
     with Tag("div", "", "columns"):
         with Tag("div", "", "first"):
             next_card(view)
-            ReadingForm(view)
+            form = ReadingForm(view)
             meaning(view)
             observations(view)
         with Tag("div", "", "second"):
             suspects(view)
             hazards(view)
             entries(view)
+    await form.hear()  # of a draft that came back

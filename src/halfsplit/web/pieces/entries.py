@@ -70,7 +70,7 @@ def observations(view: View) -> None:
             if typed["part"]:
                 button("worked on before", partial(store, "", True), data_key="touched")
 
-    with details("Seen, heard, smelt", key="observe") as box:
+    with details("Seen, heard, smelt", key="observe", classes="box observe") as box:
         box.props["data-shortcut"] = "o"
         box.props["data-says"] = "something seen, heard or smelt"
         with Tag("div", "", "form"):

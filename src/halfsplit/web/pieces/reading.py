@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -101,10 +102,12 @@ class ReadingForm:
 
     def _draw_target(self) -> None:
         self.where.clear()
-        at, target = self.target.at or "no place yet", self.target
+        target = self.target
         black = f", black on {target.other}" if target.other else ""
+        words = f"Goes to {SAYS[target.quantity].lower()} at {target.at}{black}"
+        if not target.at:
+            words = "No check is proposed yet: type the place with the reading, as n12 -1.71"
         with self.where:
-            words = f"Goes to {SAYS[target.quantity].lower()} at {at}{black}"
             Tag("p", words, "goes-to")
             if self.chosen and target != self.proposed() and self.proposed().at:
                 proposed = self.proposed()
@@ -166,9 +169,10 @@ class ReadingForm:
     async def _typed(self, text: str) -> None:
         self.text = text
         self._draft()
-        await self._hear()
+        await self.hear()
 
-    async def _hear(self) -> None:
+    async def hear(self) -> None:
+        """Tell what the field would store now."""
         self._asked += 1
         mine = self._asked
         if not self.text.strip():
@@ -221,7 +225,9 @@ class ReadingForm:
         self.ticket = ticket()
         if self.text == text:  # else somebody types the next one already
             self.text, self.chosen = "", False
-            self.field.value = ""
+            # By the browser, and only if it still shows what was stored: whoever types on while the
+            # answer is on its way must not lose a key.
+            self.field.client.run_javascript(f"halfsplit.stored({json.dumps(text)})")
             self.target = self.proposed()
             self._say("", "")
             self._show_target()
@@ -256,17 +262,17 @@ class ReadingForm:
         self.target = Target(parts["at"], parts["other"], self.target.quantity, self.target.meter)
         self._draw_target()
         self._draft()
-        await self._hear()
+        await self.hear()
 
     async def _quantity(self, quantity: str) -> None:
         self.chosen = True
         self.target = Target(self.target.at, self.target.other, quantity)
         self._show_target()
         self._draft()
-        await self._hear()
+        await self.hear()
 
     async def _follow(self) -> None:
         self.chosen, self.target = False, self.proposed()
         self._show_target()
         self._draft()
-        await self._hear()
+        await self.hear()

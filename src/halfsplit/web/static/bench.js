@@ -107,6 +107,16 @@
     } else if (button.id === "keys") help();
   });
 
+  // -- the reading field empties itself once its text is stored, unless somebody typed on --------------
+  window.halfsplit = {
+    stored(text) {
+      const field = document.querySelector("input[data-key=reading]");
+      if (!field || field.value !== text) return;
+      field.value = "";
+      field.dispatchEvent(new Event("input", { bubbles: true }));
+    },
+  };
+
   // -- what is drawn anew keeps the focus that was in it, and what was said is said aloud -----------
   let last = "";
   document.addEventListener("focusin", (event) => {

@@ -1,0 +1,115 @@
+"""The score of a drill from the records of its cases, however many runs they came from."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+Record = Mapping[str, Any]
+
+# Bounds of the bands of claimed weight. The planner acts from 0.9 on.
+BANDS = (0.0, 0.9, 0.93, 0.96, 0.99, 0.999, 1.000001)
+
+
+def tally(records: Sequence[Record]) -> dict[str, Any]:
+    """The table of a drill, by kind of case, with the series a chart of it needs.
+
+    `records` are of :meth:`halfsplit.bench.drill.Played.as_dict`.
+    """
+    found: dict[str, Any] = {}
+    for kind in dict.fromkeys(r["kind"] for r in records):
+        some = [r for r in records if r["kind"] == kind]
+        decided = [r for r in some if r["claimed"] is not None]
+        named = [r for r in some if r["cascade"] is not None]
+        found[kind] = {
+            "cases": len(some),
+            "top": _share(some, lambda r: r["top"]),
+            "top_three": _share(some, lambda r: r["third"]),
+            "part_top": _share(some, lambda r: r["part_top"]),
+            "part_three": _share(some, lambda r: r["part_three"]),
+            "decided": _share(some, lambda r: r["claimed"] is not None),
+            "first_decision_right": _share(decided, lambda r: bool(r["right"])),
+            "confident_wrong": _share(some, lambda r: r["claimed"] is not None and not r["right"]),
+            "sound_parts_tested": _mean([r["accused"] for r in some]),
+            "called_faulty": _share(some, lambda r: r["claimed"] is not None),
+            "checks_to_decision": _mean([r["first_checks"] for r in decided]),
+            "checks": _mean([r["checks"] for r in some]),
+            "minutes": _mean([r["minutes"] for r in some]),
+            "hazardous_checks": sum(r["hazardous"] for r in some),
+            "live_checks": sum(r["live"] for r in some),
+            "unanswered": sum(r["unanswered"] for r in some),
+            "cascade_named": _share(named, lambda r: bool(r["cascade"])) if named else None,
+            "histogram": histogram([r["first_checks"] for r in decided]),
+        }
+    found["calibration"] = calibration(records)
+    return found
+
+
+def histogram(checks: Sequence[int]) -> list[dict[str, int]]:
+    """How many cases took how many checks to the first decision."""
+    counts = Counter(checks)
+    return [{"checks": n, "cases": counts[n]} for n in range(max(counts, default=-1) + 1)]
+
+
+def calibration(records: Sequence[Record]) -> list[dict[str, float]]:
+    """Claimed weight at the first decision against how often it was right, in bands.
+
+    `low` to `high` is where the true share lies, by Wilson's interval at 95 % (E. B. Wilson,
+    "Probable inference, the law of succession, and statistical inference", JASA 22, 1927).
+    """
+    rows = []
+    for floor, top in pairwise(BANDS):
+        some = [r for r in records if r["claimed"] is not None and floor <= r["claimed"] < top]
+        if some:
+            right = _share(some, lambda r: bool(r["right"]))
+            low, high = wilson(sum(bool(r["right"]) for r in some), len(some))
+            claimed = _mean([float(r["claimed"]) for r in some])
+            rows.append(
+                {"cases": len(some), "claimed": claimed, "right": right, "low": low, "high": high}
+            )
+    return rows
+
+
+def wilson(hits: int, count: int, z: float = 1.96) -> tuple[float, float]:
+    """Interval of a share seen `hits` times in `count`."""
+    share, spread = hits / count, z * z / count
+    middle = share + spread / 2.0
+    half = z * float(np.sqrt(share * (1.0 - share) / count + spread / (4.0 * count)))
+    return (
+        round(max((middle - half) / (1.0 + spread), 0.0), 4),
+        round(min((middle + half) / (1.0 + spread), 1.0), 4),
+    )
+
+
+def chart(found: Mapping[str, Any], width: int = 30) -> list[str]:
+    """The checks to the first decision of each kind, and claimed against right, as lines."""
+    lines = []
+    for kind, row in found.items():
+        if kind == "calibration" or not row["histogram"]:
+            continue
+        lines.append(f"{kind}: checks to the first decision")
+        most = max(bar["cases"] for bar in row["histogram"])
+        for bar in row["histogram"]:
+            drawn = "█" * round(width * bar["cases"] / most)
+            lines.append(f"  {bar['checks']:3d} {drawn} {bar['cases'] or ''}".rstrip())
+    if found["calibration"]:
+        lines.append("claimed | right")
+    for row in found["calibration"]:
+        bar = "█" * round(width * row["right"])
+        lines.append(
+            f"  {100 * row['claimed']:5.1f} % | {100 * row['right']:5.1f} % "
+            f"({100 * row['low']:.0f} to {100 * row['high']:.0f}) of {row['cases']:3d} {bar}"
+        )
+    return lines
+
+
+def _share(some: Sequence[Record], test: Callable[[Record], bool]) -> float:
+    return round(sum(test(r) for r in some) / len(some), 4) if some else 0.0
+
+
+def _mean(values: Sequence[float]) -> float:
+    return round(float(np.mean(values)), 3) if values else 0.0

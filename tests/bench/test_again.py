@@ -1,0 +1,70 @@
+"""A slip with its point out of place, and what is left of it once the reading is taken again; the
+bench is ngspice."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from tests.simulator import tray
+from tests.simulator.drill_bench import NgspiceBench
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.bench.drill import play
+from halfsplit.bench.drill_bench import Case
+from halfsplit.bench.session import Session
+
+BENCH = Condition("raws", "bench")
+
+
+def test_a_slip_is_read_again_and_holds_nothing_up(tmp_path: Path) -> None:
+    """F4 open, its first reading ten times too high: asked for again, then F4 is acted on."""
+    file = Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))
+    with Session(file) as session:
+        session.within_reach = frozenset(("raws",))
+        session.set_condition(BENCH)
+        wrong = next(f for h in session.standard for f in h.faults if f.name == "F4 open")
+        case = Case("single", (wrong,), 100004)
+        done = play(session, NgspiceBench(session.machine, case, slips=1.0), case, most=8)
+        assert done.slipped and done.right and done.claimed is not None
+        assert any(step.startswith("again p5") for step in done.trail), done.trail
+        assert done.first_checks <= 6
+        # The slip still contradicts, and is no longer unexplained.
+        told = session.reasons(session.groups()[0].members[0])
+        assert any(r.verdict == "contradicts" for r in told) and not session.unexplained()
+
+
+def test_what_a_part_was_that_is_gone_divides_nobody(tmp_path: Path) -> None:
+    """Suspects that differ only in the marking of a part long replaced count together."""
+    file = Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))
+    with Session(file) as session:
+        session.set_condition(BENCH)
+        session.observe("", "CR4", touched=True, sign="not-as-drawn")
+        session.change("CR4 fitted")
+        by = {f.name: f for h in session.standard for f in h.faults}
+        both = (by["R21 open"], by["CR4 two voltages up"])
+        bench = NgspiceBench(session.machine, Case("x", both, 7))
+        for net in ("p5", "b11", "ref"):
+            from halfsplit.diagnosis.meters import Meter
+            from halfsplit.diagnosis.next_check import Candidate
+
+            text = bench.read(Candidate(net, "volts", session.condition, 1.0), Meter())
+            assert text is not None
+            session.read(net, text)
+        lead = session.decided()
+        assert lead is not None
+        now = {session.hypotheses[i].left(session.condition) for i in lead.members}
+        assert now == {frozenset({"R21 open"})} and lead.weight > 0.95
+
+
+def test_after_the_repair_nothing_that_does_not_show_is_taken_out(tmp_path: Path) -> None:
+    """F3 open in a specimen that folds back at full load within its tolerances: a fault that would
+    not show is no likelier for that."""
+    file = Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))
+    with Session(file) as session:
+        session.within_reach = frozenset(("raws",))
+        session.set_condition(BENCH)
+        wrong = next(f for h in session.standard for f in h.faults if f.name == "F3 open")
+        case = Case("single", (wrong,), 100009)
+        done = play(session, NgspiceBench(session.machine, case), case)
+        assert done.right and done.top and done.accused <= 2, done.trail

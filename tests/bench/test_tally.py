@@ -1,0 +1,81 @@
+"""The score of a drill: counted by hand, merged by number, drawn as text."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from halfsplit.bench.tally import chart, histogram, tally, wilson
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "proofs"))
+
+from drill import merged  # type: ignore[import-not-found]
+
+
+def record(number: int, **other: Any) -> dict[str, Any]:
+    plain = {
+        "machine": "hd40",
+        "drill": 1,
+        "number": number,
+        "slips": 0.0,
+        "kind": "single",
+        "faults": "C4 short",
+        "seed": 1,
+        "checks": 6,
+        "minutes": 30.0,
+        "first_checks": 3,
+        "claimed": 0.95,
+        "right": True,
+        "top": True,
+        "third": True,
+        "part_top": True,
+        "part_three": True,
+        "accused": 0,
+        "hazardous": 0,
+        "live": 0,
+        "slipped": False,
+        "unanswered": 0,
+        "cascade": None,
+        "trail": [],
+        "without_reading": 0,
+    }
+    return plain | other
+
+
+def test_shares_means_and_series() -> None:
+    some = [
+        record(0),
+        record(1, first_checks=5, right=False, top=False),
+        record(2, claimed=None, right=None, first_checks=0),
+        record(3, claimed=0.9995, first_checks=3),
+    ]
+    row = tally(some)["single"]
+    assert (row["cases"], row["top"], row["decided"]) == (4, 0.75, 0.75)
+    assert row["checks_to_decision"] == pytest.approx(11 / 3, abs=1e-3)
+    assert row["first_decision_right"] == pytest.approx(2 / 3, abs=1e-4)
+    assert row["confident_wrong"] == 0.25
+    assert [b["cases"] for b in row["histogram"]] == [0, 0, 0, 2, 0, 1]
+    low, high = tally(some)["calibration"]
+    assert (low["cases"], low["claimed"], low["right"]) == (2, 0.95, 0.5)
+    assert (high["cases"], high["right"]) == (1, 1.0)
+    assert any("checks to the first decision" in line for line in chart(tally(some)))
+
+
+def test_wilsons_interval() -> None:
+    """10 of 10: 72.2 % to 100 %, as tables of the interval have it (worked out by hand)."""
+    assert wilson(10, 10) == pytest.approx((0.7225, 1.0), abs=5e-4)
+    assert wilson(5, 10) == pytest.approx((0.2366, 0.7634), abs=5e-4)
+    assert histogram([]) == []
+
+
+def test_pieces_of_a_drill_count_each_case_once(tmp_path: Path) -> None:
+    one, two = tmp_path / "one.json", tmp_path / "two.json"
+    one.write_text(json.dumps([record(0), record(1, top=False)]))
+    two.write_text(json.dumps([record(1), record(2), record(0, slips=1.0)]))
+    found = merged([one, two])
+    assert [(r["slips"], r["number"]) for r in found] == [(0.0, 0), (1.0, 0), (0.0, 1), (0.0, 2)]
+    assert found[2]["top"]  # the later file wins
