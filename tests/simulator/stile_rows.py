@@ -1,8 +1,8 @@
 """Rows of the switching demo where our own follower left them, taken on by ngspice.
 
 ngspice begins in the state we say the supply ends in and must stay there: same means, ripple and
-frequency. What restarts is left out: an attempt lasts a tenth of a second and more, too long here. So is what
-ends with the crowbar fired: a thyristor of ngspice begins off and waits for its gate.
+frequency. What restarts is left out: an attempt lasts a tenth of a second and more, too long here.
+So is what ends with the crowbar fired: a thyristor of ngspice begins off and waits for its gate.
 """
 
 from __future__ import annotations
