@@ -16,6 +16,7 @@ from tests.browser.conftest import PATIENCE, Serve, Server, Visit, filled
 
 PAGES = ("/", "/bench/hd40/pt3.yaml", "/resume/hd40/pt3.yaml", "/trail/hd40/pt3.yaml")
 PAGES += ("/leans/hd40/pt3.yaml", "/bench/no/such.yaml")
+PAGES += ("/pins/hd40/pt3.yaml", "/pictures/hd40/pt3.yaml")
 SMALLEST = 48  # px, of anything to press
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
 # The number itself is what somebody reads from an arm's length.

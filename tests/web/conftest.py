@@ -52,14 +52,14 @@ class App:
 async def app(shelf: Path, tmp_path: Path) -> AsyncIterator[App]:
     """The app, closed at the end with all its threads."""
     house = House(Shelf(shelf), Drafts(tmp_path / "drafts"))
-    ours = {name: m for name, m in sys.modules.items() if name.partition(".")[0] == "halfsplit"}
+    ours = {k: v for k, v in sys.modules.items() if k.partition(".")[0] == "halfsplit"}
     async with user_simulation() as user:
         build(house)
         yield App(house, user, shelf)
         await asyncio.to_thread(house.close)
-    sys.modules.update(
-        ours
-    )  # the framework forgets the modules its pages are from, ours among them
+    # The framework throws out the modules that have pages, parents and all; what other tests hold
+    # of the package must stay one with what they import.
+    sys.modules.update(ours)
 
 
 async def until(true: Callable[[], bool], seconds: float = 60.0) -> None:

@@ -1,4 +1,4 @@
-"""How hard a part works under each hypothesis, and the chance of what was felt or measured of it."""
+"""How hard a part works under each hypothesis, and the chance of what was felt or measured."""
 
 from __future__ import annotations
 

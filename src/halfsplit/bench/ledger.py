@@ -7,7 +7,7 @@ from typing import Any
 from halfsplit.assembly.condition import BENCH
 from halfsplit.bench.hazards import before_touching, present
 from halfsplit.bench.noting import Noter
-from halfsplit.bench.words import entry_words
+from halfsplit.bench.words import UNITS, entry_words, reads
 from halfsplit.diagnosis.meters import meters
 from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART
 from halfsplit.faults.ohmmeter import ohmmeters
@@ -44,12 +44,29 @@ def ledger_dict(bench: Noter) -> dict[str, Any]:
         "overrides": overridden(bench),
         "hazards": present(bench.machine, now, bench.discharged()),
         "before_touching": before_touching(bench.machine, now, bench.discharged()),
+        "now_read": now_read(bench),
         "readings": sum(e.kind == "read" for e in entries),
         "entries": [entry_dict(bench, e) for e in entries[-LISTED:]],
         "keys": [e.key for e in entries[-LISTED:] if e.key],
         "at": entries[-1].at.isoformat() if entries else None,
         "meter": bench.meter.name,
     }
+
+
+def now_read(bench: Noter) -> list[dict[str, str]]:
+    """The latest reading at each place in the present condition, as the next check names places."""
+    now, common = bench.condition, bench.assembly.common
+    found = {
+        (e.pos, e.neg or common, str(e.quantity)): reads(
+            None if e.over else e.value, UNITS.get(e.quantity, "V")
+        )
+        for e in bench.evidence()
+        if e.condition == now
+    }
+    return [
+        {"net": net, "black": black, "quantity": quantity, "reads": words}
+        for (net, black, quantity), words in found.items()
+    ]
 
 
 def entry_dict(bench: Noter, entry: Entry) -> dict[str, Any]:

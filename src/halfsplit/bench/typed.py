@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from halfsplit.bench.words import UNITS, reading_words
@@ -25,7 +25,8 @@ class Typed:
     ----------
     text: what the meter showed. at: where the red lead was; a part for amperes. other: the black
     lead's net, "" for common. quantity: one of `QUANTITIES`. meter: name of the ohmmeter, "" for
-    the usual one. sure: whether a reading far too large was meant.
+    the usual one. sure: whether a reading far too large was meant. instrument: which meter sent it,
+    where nobody typed it.
     """
 
     text: str
@@ -34,6 +35,7 @@ class Typed:
     quantity: str = "volts"
     meter: str = ""
     sure: bool = False
+    instrument: Mapping[str, Any] | None = None
 
 
 def placed(bench: Noter, typed: Typed) -> Typed:
@@ -54,7 +56,7 @@ def placed(bench: Noter, typed: Typed) -> Typed:
         if not sign or not all(known(name) for name in head.split(":")):
             return typed
     at, _, other = head.strip().partition(":")
-    return Typed(rest.strip(), at, other, typed.quantity, typed.meter, typed.sure)
+    return replace(typed, text=rest.strip(), at=at, other=other)
 
 
 def _part(name: str) -> str:
@@ -95,7 +97,7 @@ def _verbs(
     if kind == "amps":
         return (
             lambda: bench.reading_current(typed.at, typed.text),
-            lambda: bench.read_current(typed.at, typed.text, key=key),
+            lambda: bench.read_current(typed.at, typed.text, key=key, instrument=typed.instrument),
         )
     meter = None
     if kind in ("ohms", "diode"):
@@ -110,5 +112,7 @@ def _verbs(
     flags: dict[str, Any] = {name: True for name in ("ripple", "ac", "frequency") if name == kind}
     return (
         lambda: bench.reading(typed.at, typed.text, kind, **named),
-        lambda: bench.read(typed.at, typed.text, key=key, **named, **flags),
+        lambda: bench.read(
+            typed.at, typed.text, key=key, instrument=typed.instrument, **named, **flags
+        ),
     )

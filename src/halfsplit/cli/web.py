@@ -30,6 +30,9 @@ def app(
     new_token: Annotated[
         bool, Parameter(negative="", help="turn away every device let in before")
     ] = False,
+    simulated_meter: Annotated[
+        bool, Parameter(negative="", help="offer a meter that is not there, for practice")
+    ] = False,
     list_: Annotated[
         bool, Parameter(name="--list", negative="", help="only list the machines, serve nothing")
     ] = False,
@@ -49,7 +52,12 @@ def app(
     from halfsplit.web.server import serve
 
     ended = serve(
-        folder.resolve(), port=port, lan=lan, new_token=new_token, ready=lambda o: _ready(o, json)
+        folder.resolve(),
+        port=port,
+        lan=lan,
+        new_token=new_token,
+        pretend=simulated_meter,
+        ready=lambda o: _ready(o, json),
     )
     show.error("stopped; everything entered is on disk")
     if not ended:  # a solve that cannot be stopped would keep the process for minutes

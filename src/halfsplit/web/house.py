@@ -39,6 +39,7 @@ class Place:
         self.machine = shelves.digest(file)  # names its drafts
         self.changed: Event[[]] = Event()
         self.pages = 0
+        self.pretend = False
         self._loop = loop
         self._due = False
         self._kept: tuple[int | None, int] | None = None
@@ -128,8 +129,9 @@ class Place:
 class House:
     """The shelf, the drafts, and every place in use."""
 
-    def __init__(self, shelf: shelves.Shelf, drafts: Drafts) -> None:
+    def __init__(self, shelf: shelves.Shelf, drafts: Drafts, *, pretend: bool = False) -> None:
         self.shelf = shelf
+        self.pretend = pretend  # whether a simulated meter is offered
         self.drafts = drafts
         self._places: dict[str, Place] = {}
 
@@ -142,8 +144,13 @@ class House:
         place = self._places.get(key)
         if place is None or _failed(place.desk.opened):
             place = self._places[key] = Place(key, file, asyncio.get_running_loop())
+            place.pretend = self.pretend
         place.pages += 1
         return place
+
+    def open_place(self, key: str) -> Place | None:
+        """A machine that some page shows now."""
+        return self._places.get(key)
 
     def leave(self, place: Place) -> None:
         """One page less; a machine nobody looks at is closed, and its journal free for others."""

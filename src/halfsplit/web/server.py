@@ -17,11 +17,14 @@ from nicegui import app, ui
 
 from halfsplit.bench.shelf import Claim, Shelf
 from halfsplit.problems import ExitCode, HalfsplitError
+from halfsplit.web.bodies import Bounded
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.frame import ASSETS, frame
 from halfsplit.web.guard import Guard, Rules, rules
 from halfsplit.web.house import House, load_solver
 from halfsplit.web.html import Tag, link
+from halfsplit.web.meters import stop_meters
+from halfsplit.web.pinboard import serve_pictures
 from halfsplit.web.registry import PAGES, load_pages
 from halfsplit.web.shelf_page import shelf_page
 from halfsplit.web.view import View, words_of
@@ -110,6 +113,8 @@ def build(house: House) -> None:
     load_pages()
     app.add_static_files(ASSETS, STATIC)
 
+    serve_pictures(house)
+
     @ui.page("/", response_timeout=OPENING)
     async def _shelf(search: str = "", page: int = 1) -> None:
         await shelf_page(house, search, page)
@@ -158,6 +163,7 @@ def application(house: House, guard: Rules) -> Guard:
     build(house)
     app.on_startup(lambda: asyncio.get_running_loop().run_in_executor(None, load_solver))
     app.on_shutdown(house.drafts.flush_all)
+    app.on_shutdown(stop_meters)
     ui.run_with(
         outer,
         title="Halfsplit",
@@ -169,7 +175,7 @@ def application(house: House, guard: Rules) -> Guard:
         binding_refresh_interval=None,
         show_welcome_message=False,
     )
-    return Guard(outer, guard)
+    return Guard(Bounded(outer), guard)
 
 
 def serve(
@@ -178,11 +184,13 @@ def serve(
     port: int | None = None,
     lan: bool = False,
     new_token: bool = False,
+    pretend: bool = False,
     ready: Callable[[Opening], None],
 ) -> bool:
     """Serve a folder of machines until stopped; `ready` is called once pages can be opened.
 
-    Returns whether every thread ended. Raises ShelfBusyError, PortError.
+    With `pretend` a simulated meter is offered. Returns whether every thread ended. Raises
+    ShelfBusyError, PortError.
     """
     claim = Claim(folder)
     try:
@@ -190,7 +198,7 @@ def serve(
             chosen = int(listener.getsockname()[1])
             told = opening(folder, chosen, secret_in(claim.place, new=new_token), lan=lan)
             claim.told(told.address.partition("?")[0])
-            house = House(Shelf(folder), Drafts(claim.place / "drafts"))
+            house = House(Shelf(folder), Drafts(claim.place / "drafts"), pretend=pretend)
             names = [*LOOPBACK, *(lan_names() if lan else [])]
             guarded = application(house, rules(names, chosen, told.secret, open_door=not lan))
             app.on_startup(lambda: ready(told))

@@ -6,8 +6,10 @@ from halfsplit.web.html import Tag
 from halfsplit.web.pieces.card import meaning, next_card
 from halfsplit.web.pieces.condition import condition_strip, hazards
 from halfsplit.web.pieces.entries import entries, observations
+from halfsplit.web.pieces.live import LiveMeter
 from halfsplit.web.pieces.reading import ReadingForm
 from halfsplit.web.pieces.suspects import suspects
+from halfsplit.web.pieces.where import where
 from halfsplit.web.registry import machine_page
 from halfsplit.web.view import View
 
@@ -20,9 +22,11 @@ async def bench(view: View) -> None:
         with Tag("div", "", "first"):
             next_card(view)
             form = ReadingForm(view)
+            LiveMeter(view, form)
             meaning(view)
             observations(view)
         with Tag("div", "", "second"):
+            where(view)
             suspects(view)
             hazards(view)
             entries(view)

@@ -1,4 +1,4 @@
-"""What leans on what, as lists: what to prove first, and what is proved."""
+"""What leans on what, drawn and as lists: what to prove first, and what is proved."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from halfsplit.quantity.volts import volts
 from halfsplit.web.html import Tag, rows
+from halfsplit.web.pieces.drawn import draw_map, map_svg
+from halfsplit.web.pieces.sight import scripts
 from halfsplit.web.registry import machine_page
 from halfsplit.web.view import View
 
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 @machine_page("leans", "Leans on", order=40)
 async def leans(view: View) -> None:
     """What each rail and signal leans on, and what is proved of it."""
+    scripts()
     Tag("h1", "What leans on what")
     about = "Found by experiment; minutes the first time on a supply that beats by itself."
     view.worked(_found, _draw, what="what leans on what", about=about)
@@ -24,10 +27,11 @@ async def leans(view: View) -> None:
 def _found(session: Session) -> dict[str, Any]:
     from halfsplit.bench.gating import leans_dict
 
-    return leans_dict(session)
+    return leans_dict(session) | {"map": map_svg(session)}
 
 
 def _draw(data: dict[str, Any]) -> None:
+    draw_map(data["map"])
     with Tag("section", "", "box"):
         Tag("h2", "Bring up in this order")
         Tag("p", ", then ".join(data["order"]), "big")

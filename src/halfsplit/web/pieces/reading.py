@@ -55,6 +55,7 @@ class ReadingForm:
             else self.proposed()
         )
         self._asked, self._storing, self._came_with = 0, False, self.text
+        self._sent: tuple[str, dict[str, Any]] | None = None  # what a meter sent, and its source
         self._draw()
         view.place.changed.subscribe(self._told)
 
@@ -164,7 +165,20 @@ class ReadingForm:
         """The reading as the field and the target have it."""
         target = self.target
         other = "" if target.quantity == "amps" else target.other
-        return Typed(self.text, target.at, other, target.quantity, target.meter, sure)
+        sent = self._sent[1] if self._sent is not None and self._sent[0] == self.text else None
+        return Typed(self.text, target.at, other, target.quantity, target.meter, sure, sent)
+
+    @property
+    def typed_by_hand(self) -> bool:
+        """Whether the field holds something no meter sent."""
+        return bool(self.text.strip()) and (self._sent is None or self._sent[0] != self.text)
+
+    async def put_in(self, text: str, source: dict[str, Any]) -> None:
+        """Put in what a meter sent; typed over, it is a typed reading again."""
+        self._sent = (text, source)
+        self.field.value = self.text = text
+        self._draft()
+        await self.hear()
 
     async def _typed(self, text: str) -> None:
         self.text = text

@@ -7,6 +7,8 @@ from typing import Any
 
 from halfsplit.bench.words import percent
 from halfsplit.web.html import Tag, details
+from halfsplit.web.pieces.where import where_link
+from halfsplit.web.pinboard import pinboard
 from halfsplit.web.view import View
 
 NAMED = 6  # names told of a group nothing separates
@@ -18,13 +20,14 @@ def suspects(view: View, *, heading: str = "Suspects", most: int = 6) -> None:
 
     def data() -> Any:
         advice = desk.advice
-        return advice.suspects_last, advice.suspects, advice.suspects_last != view.ledger["last"]
+        behind = advice.suspects_last != view.ledger["last"]
+        return advice.suspects_last, advice.suspects, behind, pinboard(view.place).pins
 
-    view.live(data, partial(_draw, heading, most), "section", "box suspects")
+    view.live(data, partial(_draw, view, heading, most), "section", "box suspects")
 
 
-def _draw(heading: str, most: int, state: Any) -> None:
-    last, told, behind = state
+def _draw(view: View, heading: str, most: int, state: Any) -> None:
+    last, told, behind, _ = state
     Tag("h2", heading)
     if last is None:
         Tag("p", "Not worked out yet.", "quiet-words")
@@ -36,15 +39,16 @@ def _draw(heading: str, most: int, state: Any) -> None:
     with Tag("ol", "", "groups"):
         for rank, group in enumerate(told["groups"][:most]):
             with Tag("li", "", "group"):
-                _group(group, rank == 0)
+                _group(view, group, rank == 0)
     for reason in told["misfit"]:
         Tag("p", f"Unexplained: {reason['words']}", "note")
 
 
-def _group(group: dict[str, Any], first: bool) -> None:
+def _group(view: View, group: dict[str, Any], first: bool) -> None:
     names = list(dict.fromkeys(s["name"] for s in group["suspects"]))
     with Tag("div", "", "line"):
         Tag("strong", names[0], "name-of")
+        where_link(view, group["suspects"][0]["parts"], names[0])
         Tag("span", percent(group["weight"]), "number")
     Tag("meter", value=group["weight"], min=0, max=1, aria_label=f"weight of {names[0]}")
     if len(names) > 1:
