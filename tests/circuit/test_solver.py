@@ -195,11 +195,22 @@ def unbalance(top: Topology, changes: Overrides, at: dict[str, float], on: set[s
             flow(n[0], n[1], amps)
         elif isinstance(e, el.Bjt):
             c, b, m = n
+            if p["afloat"]:
+                # The base is a net of its own, held by nothing: found by halving.
+                low, high = min(v[c], v[m]) - 2.0, max(v[c], v[m]) + 2.0
+                for _ in range(200):
+                    mid = 0.5 * (low + high)
+                    into = p["isf"] * junction(p["pol"] * (mid - v[m]) / vt)
+                    into += p["isr"] * junction(p["pol"] * (mid - v[c]) / vt)
+                    low, high = (mid, high) if p["pol"] * into < 0 else (low, mid)
+                v, b = {**v, "its own base": mid}, "its own base"
+                sums.setdefault(b, 0.0)
             be, bc = p["pol"] * (v[b] - v[m]), p["pol"] * (v[b] - v[c])
             forward, reverse = junction(be / vt), junction(bc / vt)
             # Gummel-Poon base charge: q1 of the Early voltage, q2 of high injection.
             charge = (1 + math.sqrt(1 + 4 * p["iknee"] * p["ist"] * (forward + 1))) / 2
-            transport = p["ist"] * (forward - reverse) * (1 - bc * p["ivaf"]) / charge
+            early = 0.0 if p["afloat"] else p["ivaf"]  # of a leakage nothing is said
+            transport = p["ist"] * (forward - reverse) * (1 - bc * early) / charge
             flow(c, m, p["pol"] * transport)
             flow(b, c, p["pol"] * p["isr"] * reverse)
             flow(b, m, p["pol"] * p["isf"] * forward)
@@ -225,6 +236,7 @@ def unbalance(top: Topology, changes: Overrides, at: dict[str, float], on: set[s
         else:
             raise AssertionError(type(e).__name__)
     sums.pop("com")
+    sums.pop("its own base", None)
     return max(abs(x) for x in sums.values())
 
 

@@ -27,12 +27,7 @@ FOLDER = Path(__file__).parent / "others"
 NAMES = ("bench_supply", "logic_supply")
 LOADS = ("none", "half", "full")
 # Faults whose readings differ from ngspice's for a reason that is ours, and the reason.
-KNOWN = {
-    ("bench_supply", "Q2 open base"): (
-        "germanium with its base lead open still passes its leakage times its gain, about half a "
-        "milliampere here; our fault mode takes all current away, right for silicon"
-    )
-}
+KNOWN: dict[tuple[str, str], str] = {}
 
 
 @cache

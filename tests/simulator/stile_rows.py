@@ -2,6 +2,7 @@
 
 ngspice begins in the state we say the supply ends in and must stay there: same means, ripple and
 frequency. What restarts is left out: an attempt lasts a tenth of a second and more, too long here.
+So is what ends with the crowbar fired: a thyristor of ngspice begins off and waits for its gate.
 """
 
 from __future__ import annotations
@@ -33,8 +34,19 @@ class Outcome:
     lost: list[str] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
     unsettled: list[str] = field(default_factory=list)
+    different: set[str] = field(default_factory=set)
     unbalanced: float = 0.0
     rows: int = 0
+
+    def add(self, other: Outcome) -> None:
+        """Take in what another holds."""
+        self.wrong += other.wrong
+        self.lost += other.lost
+        self.left_out += other.left_out
+        self.unsettled += other.unsettled
+        self.different |= other.different
+        self.unbalanced = max(self.unbalanced, other.unbalanced)
+        self.rows += other.rows
 
 
 def followed(
@@ -64,11 +76,15 @@ def compare(load: str, names: Iterable[str] | None = None) -> Outcome:
         if end is Status.RESTARTING:
             found.left_out.append(f"{load}: {h.name}: restarts each {rhythm.period[r]:.3f} s")
             continue
+        if end is Status.LATCHED:
+            found.left_out.append(f"{load}: {h.name}: latched")
+            continue
         lines = _differences(h, load, r, solved, rhythm)
         if lines is None:
             found.lost.append(f"{load}: {h.name}")
         else:
             found.wrong += [f"{load}: {h.name}: {line}" for line in lines]
+            found.different |= {h.name} if lines else set()
     return found
 
 

@@ -16,6 +16,7 @@ from halfsplit.circuit.compiled_pace import (
     interval,
     leap,
     make_pace,
+    overleapt,
     regular,
     watch,
 )
@@ -46,6 +47,8 @@ from halfsplit.circuit.solution import SAMPLES, Status
 # examples by under 1 %.
 VOLTS_SHARE, AMPS_SHARE = 2e-3, 1e-3
 PAUSE = 12.0  # times the beat: a longer silence is a restart, not a beat
+# Times the beat: as long as this it may be waiting for what a leap carried too far.
+STUNNED = 50.0
 KICK = 0.02  # share of its scale every store is moved by to see whether a standstill is stable
 # A slower beat [s] is heard as single ticks: attempts to start, not a switching frequency.
 TICK = 0.02
@@ -117,7 +120,7 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
     next_try = 1e-3
     beat = 0.0
     ran, relapses = 0, 0
-    patience = PATIENCE
+    patience = 0
     spells = 0
     in_spell = 0
     while m.ctl[COUNT] < most and m.ctl[TIME] < stop:
@@ -147,7 +150,7 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
             clear(spell)
             continue
         gap = interval(c, 0)
-        if beat > 0.0 and gap > PAUSE * beat:
+        if beat > 0.0 and gap > PAUSE * beat and not (gap > STUNNED * beat and overleapt(c)):
             if silence(ar, m, d):
                 period[0] = d.at[d.marks[HEARD] % SILENCES] - d.begun[0]
                 copy(spell, y)
@@ -164,12 +167,14 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
             continue
         beat = gap if beat == 0.0 else 0.7 * beat + 0.3 * gap
         ran += 1
-        if d.marks[HEARD] > 0 and ran <= patience:
-            continue
         if regular(c) and gap > TICK:
             period[0] = gap
             return _AGAIN
-        if regular(c) and c.marks[LEAPS] < ENOUGH:
+        if ran > LONG_PATIENCE:
+            d.marks[LEFT] = 0
+        if d.marks[LEFT] > 0 or (d.marks[HEARD] > 0 and ran <= PATIENCE):
+            continue  # an attempt, or what may be one, is tallied whole
+        if ran > patience and regular(c) and c.marks[LEAPS] < ENOUGH:
             done = leap(ar, p, m, c)
             if done == 2:
                 total = 0.0

@@ -43,6 +43,7 @@ class Pace(NamedTuple):
     held: Room  # (RING, E) stores at them
     rate: Room  # (2, E) drift a beat before the last leap and now
     most: Room  # (E) beats of drift a store may be carried at once: it settles within about these
+    cap: Room  # (1) most beats in a leap: fewer once one was followed by a silence
     marks: npt.NDArray[np.int64]  # (5) clock store, beats, since leap, leaps, gone
 
 
@@ -62,6 +63,7 @@ def make_pace(ar):  # type: ignore[no-untyped-def]
         np.zeros((RING, e)),
         np.zeros((2, e)),
         np.full(e, LONGEST),
+        np.full(1, FARTHEST),
         marks,
     )
 
@@ -139,6 +141,15 @@ def regular(c):  # type: ignore[no-untyped-def]
 
 
 @jit_inner
+def overleapt(c):  # type: ignore[no-untyped-def]
+    """Whether a silence just heard is the last leap's doing, which then was too bold."""
+    if c.marks[LEAPS] == 0 or c.marks[SINCE] > AFTER_LEAP:
+        return False
+    c.cap[0] = max(0.25 * c.marks[GONE], 4.0)
+    return True
+
+
+@jit_inner
 def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
     """Carry every store along its drift, as far as is fair.
 
@@ -147,7 +158,8 @@ def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
     """
     last = (c.marks[BEATS] - 1) % RING
     past = (c.marks[BEATS] - 1 - OVER) % RING
-    reach = FARTHEST
+    reach = c.cap[0]
+    c.cap[0] = min(1.5 * reach, FARTHEST)
     still = True
     slow = False
     for e in ar.store:
