@@ -48,16 +48,19 @@ def chances(session: Session) -> dict[str, float]:
 def test_half_the_frequency_accuses_a_diode(tmp_path: Path) -> None:
     """Common practice: 50 Hz ripple behind a full-wave rectifier on 50 Hz means half of it works.
 
-    Either diode gone, one way or the other, or either half winding; nothing else halves it.
+    Either diode gone, one way or the other, or either half winding; nothing else halves it, alone or
+    with what it took along.
     """
     with bench(tmp_path) as session:
         (line,) = expect(session, ["RAW"], [session.condition])
         assert line.hertz == pytest.approx(100.0)
         session.read("RAW", "50Hz", frequency=True)
         found = chances(session)
-    able = {n for n, w in found.items() if w > 0.01}
+    able = [set(n.split(" + ")) for n, w in found.items() if w > 0.01]
     halves = {f"{ref} {how}" for ref in ("CR1", "CR2") for how in ("open", "short")}
-    assert able == halves | {"T1 a open", "T1 b open"}
+    halves |= {"T1 a open", "T1 b open"}
+    assert all(names & halves for names in able)
+    assert set().union(*able) >= halves
 
 
 def test_the_ac_range_finds_the_lost_reservoir(tmp_path: Path) -> None:

@@ -94,7 +94,7 @@ def test_undo_and_the_trail_know_the_moment(session: Session) -> None:
     plain = session.belief.weights()
     session.observe("", "CR4", found=["value=6.8V"])
     steps = trail(session)
-    assert steps[-1].words.startswith("CR4") and len(steps) == 4
+    assert "CR4" in steps[-1].words and len(steps) == 4
     assert steps[-2].lead == ("R21 open",)
     session.undo()
     assert session.machine.assembly is session.assembly

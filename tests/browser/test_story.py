@@ -16,7 +16,7 @@ from halfsplit.journal import glance, journal_path
 from tests.browser.conftest import Serve, Visit, Watched
 
 BENCH = "/bench/hd40/pt3.yaml"
-TYPED = [("p5", "1.10"), ("n12", "-1.71"), ("n1x", "-2.40")]  # the last where the page says to
+TYPED = [("p5", "1.10"), ("n12", "-1.71"), ("b1", "-3.05")]  # the last where the page says to
 
 
 def entries(shelf: Path) -> list[tuple[str, dict[str, Any]]]:
@@ -45,8 +45,8 @@ def by_mouse(page: Any, shelf: Path) -> None:
     page.get_by_role("button", name="bench", pressed=True).wait_for()
     page.get_by_text("Read somewhere else, or something else").click()
     for net, text in TYPED:
-        if net == "n1x":
-            page.locator(".goes-to", has_text="volts at n1x").wait_for()
+        if net == "b1":
+            page.locator(".goes-to", has_text="volts at b1").wait_for()
         else:
             page.get_by_role("combobox", name="Red lead on").fill(net)
         page.get_by_role("textbox", name="Reading").fill(text)
@@ -73,9 +73,9 @@ def by_keys(page: Any, shelf: Path) -> None:
         page.locator(f"[data-key={name}][aria-pressed=true]").wait_for()
     for net, text in TYPED:
         page.keyboard.press("r")
-        if net == "n1x":
-            page.locator(".goes-to", has_text="volts at n1x").wait_for()
-        page.keyboard.type(text if net == "n1x" else f"{net} {text}")
+        if net == "b1":
+            page.locator(".goes-to", has_text="volts at b1").wait_for()
+        page.keyboard.type(text if net == "b1" else f"{net} {text}")
         page.keyboard.press("Enter")
         said(page, f"{text} V")
         page.keyboard.press("Escape")

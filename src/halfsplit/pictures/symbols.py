@@ -258,6 +258,7 @@ SYMBOLS: Mapping[str, Symbol | Callable[[Part], Symbol]] = {
     "lamp": _two(
         "a", "b", 14, f"{_leads(18, 42)}{_ring(30, 0, 12)}M21.5 -8.5L38.5 8.5M21.5 8.5L38.5 -8.5"
     ),
+    "fan": _two("a", "b", 16, f"{_leads(15, 45)}{_ring(30, 0, 15)}", "", ((30, 0, "M"),)),
     "switch": _two("a", "b", 14, _SWITCH),
     "wire": _two("a", "b", 5, f"M0 0H60{_ring(14, 0, 2.5)}{_ring(46, 0, 2.5)}"),
     "trace": _two("a", "b", 5, "M0 0H60M14 -3H46V3H14Z"),
