@@ -127,7 +127,7 @@ def test_as_found_ends_where_the_first_repair_begins(told: Told) -> None:
 def test_a_fault_comes_with_the_readings_that_settled_it(told: Told) -> None:
     (fault,) = told.data["faults"]
     assert (fault["part"], fault["fault"]) == ("C4", "C4 short")
-    assert fault["weight"] > 0.5  # as it stood before C4 was taken out, not after
+    assert fault["weight"] > 0.4  # as it stood before C4 was taken out (C3 ties), not after
     assert [e["read"] for e in fault["evidence"]] == [6.93, -1.81, 4.98]
     for item in fault["evidence"]:  # predicted values stand beside what was read
         assert item["predicted"] == pytest.approx(item["read"], abs=1.0)
