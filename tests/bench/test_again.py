@@ -55,16 +55,3 @@ def test_what_a_part_was_that_is_gone_divides_nobody(tmp_path: Path) -> None:
         assert lead is not None
         now = {session.hypotheses[i].left(session.condition) for i in lead.members}
         assert now == {frozenset({"R21 open"})} and lead.weight > 0.95
-
-
-def test_after_the_repair_nothing_that_does_not_show_is_taken_out(tmp_path: Path) -> None:
-    """F3 open in a specimen that folds back at full load within its tolerances: a fault that would
-    not show is no likelier for that."""
-    file = Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))
-    with Session(file) as session:
-        session.within_reach = frozenset(("raws",))
-        session.set_condition(BENCH)
-        wrong = next(f for h in session.standard for f in h.faults if f.name == "F3 open")
-        case = Case("single", (wrong,), 100009)
-        done = play(session, NgspiceBench(session.machine, case), case)
-        assert done.right and done.top and done.accused <= 2, done.trail

@@ -204,7 +204,7 @@ class Reasoner(Noter):
         if first.loaded is not None and exact:
             few = [others[i] for i in exact]
             rest = rest.replaced(exact, self._load(item.condition, few, nets, item.meter, value))
-        return joined([first, rest]).sharing(count)
+        return joined([first, rest])
 
     def _left(self, table: Predictions, condition: Condition) -> Predictions:
         """Rows of the standard hypotheses once parts were fitted: of the faults still there."""

@@ -18,7 +18,6 @@ Floats = npt.NDArray[np.float64]
 # Above this resistance to everything a 10 Mohm meter no longer reads the circuit but its leakage.
 ADRIFT = 20e6
 # first column of the sizes of a row's own faults
-SAME_VOLTS = 2e-3  # V between two rows' readings below which they count as the same
 TWO_STATES = 0.1  # V between two states below which a net is said to read the same in both
 # What is kept on disk of a table of predictions.
 KEPT = ("mean", "ripple", "low", "spread", "ohms", "status", "period", "wave")
@@ -127,21 +126,6 @@ class Predictions:
         for row, found in mine.items():
             spread[row], shift[row], loose[row] = found.slopes, found.centre, found.loose
         return replace(self, spread=spread, shift=shift, loose=loose, drawn=mine)
-
-    def sharing(self, start: int) -> Predictions:
-        """The table with rows from `start` on that read as a drawn row does given its draws: a
-        fault that does not show leaves a machine the spread it has without it."""
-        if not self.drawn or self.shift is None or self.loose is None:
-            return self
-        spread, shift, loose = self.spread.copy(), self.shift.copy(), self.loose.copy()
-        drawn = dict(self.drawn)
-        for row, found in self.drawn.items():
-            near = np.abs(self.mean[start:] - self.mean[row]) < SAME_VOLTS
-            for i in start + np.flatnonzero(near.all(axis=1)):
-                if int(i) not in drawn:
-                    spread[i], shift[i], loose[i] = spread[row], shift[row], loose[row]
-                    drawn[int(i)] = found
-        return replace(self, spread=spread, shift=shift, loose=loose, drawn=drawn)
 
     def bistable(self, row: int, net: str) -> str:
         """In words, the two readings tolerances decide between; "" where there is but one."""
