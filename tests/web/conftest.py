@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+import importlib
+import pkgutil
 import shutil
 import sys
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import AsyncExitStack
 from pathlib import Path
 
@@ -14,6 +16,7 @@ import pytest
 from nicegui import core, ui
 from nicegui.testing import User, user_simulation
 
+import halfsplit
 from halfsplit.bench.shelf import Shelf
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.house import House
@@ -48,18 +51,27 @@ class App:
         return User(await stack.enter_async_context(client))
 
 
+for found in pkgutil.walk_packages(halfsplit.__path__, "halfsplit."):
+    importlib.import_module(found.name)  # all of it, so that none comes only half way through
+OURS = {k: v for k, v in sys.modules.items() if k.partition(".")[0] == "halfsplit"}
+
+
+@pytest.fixture(autouse=True)
+def _whole() -> Iterator[None]:
+    """The framework throws out the modules that have pages, parents and all; what other tests hold
+    of the package must stay one with what they import."""
+    yield
+    sys.modules.update(OURS)
+
+
 @pytest.fixture
 async def app(shelf: Path, tmp_path: Path) -> AsyncIterator[App]:
     """The app, closed at the end with all its threads."""
     house = House(Shelf(shelf), Drafts(tmp_path / "drafts"))
-    ours = {k: v for k, v in sys.modules.items() if k.partition(".")[0] == "halfsplit"}
     async with user_simulation() as user:
         build(house)
         yield App(house, user, shelf)
         await asyncio.to_thread(house.close)
-    # The framework throws out the modules that have pages, parents and all; what other tests hold
-    # of the package must stay one with what they import.
-    sys.modules.update(ours)
 
 
 async def until(true: Callable[[], bool], seconds: float = 60.0) -> None:
