@@ -20,7 +20,6 @@ Nothing here knows a page: `told` is called from either thread whenever somethin
 from __future__ import annotations
 
 import sys
-import threading
 import time
 import traceback
 from collections.abc import Callable, Iterator
@@ -30,10 +29,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
-from halfsplit.bench.advising import Advice, advise
-from halfsplit.bench.lanes import Busy, Lane, StoppedError
+from halfsplit.bench.advising import advise
+from halfsplit.bench.lanes import Busy, StoppedError
 from halfsplit.bench.ledger import facts_dict, ledger_dict
 from halfsplit.bench.noting import Noter
+from halfsplit.bench.open_file import OpenFile
 from halfsplit.bench.session import Session
 from halfsplit.bench.typed import Typed, heard, store
 from halfsplit.journal import Entry, Journal, Window, journal_path
@@ -45,33 +45,14 @@ SAME = ("net", "against", "quantity", "text")  # of a reading sent again with it
 THINKING = "working out what the readings mean"
 
 
-class Desk:
-    """A machine open at the desk. Call :meth:`close` when done; the journal is held until then.
-
-    Attributes
-    ----------
-    facts, ledger: see :mod:`halfsplit.bench.ledger`; empty until :attr:`opened` is done.
-    advice: what was worked out last. busy: what the thinker does now, or None.
-    opened: done once the machine is open; raises what opening it raised.
-    """
+class Desk(OpenFile):
+    """A machine open at the desk; see :mod:`halfsplit.bench.ledger` for `facts` and `ledger`."""
 
     def __init__(self, file: Path, told: Callable[[], None] = lambda: None) -> None:
-        self.file = file
-        self.told = told
-        self.facts: dict[str, Any] = {}
-        self.ledger: dict[str, Any] = {}
-        self.advice = Advice()
-        self.busy: Busy | None = None
-        self._stop = threading.Event()
-        self._closed = False
         self._due = False  # whether working out the advice is queued already
-        self._began = self._told_at = 0.0
-        self._journal: Journal | None = None
         self._noter: Noter | None = None
         self._session: Session | None = None
-        self._stamps: dict[str, tuple[int, int]] = {}
-        self.clerk, self.thinker = Lane("clerk"), Lane("thinker")
-        self.opened: Future[None] = self.clerk.do(self._open)
+        super().__init__(file, told)
 
     # -- the clerk ---------------------------------------------------------------------------------
 
@@ -109,20 +90,14 @@ class Desk:
 
         return self.write(once)
 
-    def _open(self) -> None:
-        self._journal = Journal.open(journal_path(self.file), wait=0.5)
-        try:
-            self._entered(self._current_noter())
-        except BaseException:
-            self._journal.close()
-            raise
+    def _begin(self) -> None:
+        self._entered(self._current_noter())
 
     def _current_noter(self) -> Noter:
         """The machine as its file says today. Raises ProblemsError while the file is broken."""
-        if self._closed or self._journal is None:
-            raise HalfsplitError(f"{self.file.name} was closed; open it again")
+        journal = self._held()
         if self._noter is None or self._moved("clerk"):
-            self._noter = Noter(self.file, journal=self._journal)
+            self._noter = Noter(self.file, journal=journal)
             self.facts = facts_dict(self._noter)
         return self._noter
 
@@ -132,17 +107,6 @@ class Desk:
         self.told()
         if self.ledger["last"] != last:
             self.think()
-
-    def _moved(self, who: str) -> bool:
-        """Whether the file changed since `who` asked last."""
-        try:
-            status = self.file.stat()
-            stamp = (status.st_mtime_ns, status.st_size)
-        except OSError:
-            stamp = (0, 0)
-        before = self._stamps.get(who)
-        self._stamps[who] = stamp
-        return before is not None and before != stamp
 
     # -- the thinker -------------------------------------------------------------------------------
 
@@ -164,10 +128,6 @@ class Desk:
             self._due = True
             self.thinker.do(self._advise)
 
-    def stop(self) -> None:
-        """Stop what the thinker does now, at its next word of progress."""
-        self._stop.set()
-
     def _advise(self) -> None:
         self._due = False
         try:
@@ -187,16 +147,8 @@ class Desk:
 
     @contextmanager
     def _thinking(self, what: str) -> Iterator[Session]:
-        self._stop.clear()
-        if self._closed:
-            raise StoppedError
-        self.busy, self._began, self._told_at = Busy(what), time.monotonic(), 0.0
-        self.told()
-        try:
+        with self._occupied(what):
             yield self._current_session()
-        finally:
-            self.busy = None
-            self.told()
 
     def _current_session(self) -> Session:
         if self._session is None or self._moved("thinker"):
@@ -232,19 +184,3 @@ class Desk:
         if now - self._told_at > TELL_EACH:
             self._told_at = now
             self.told()
-
-    def close(self, wait: float = 2.0) -> bool:
-        """Stop thinking, free the journal; whether the thinker ended within `wait` seconds."""
-        self._closed = True
-        self._stop.set()
-        self.thinker.end()
-        self.clerk.do(self._shut)
-        self.clerk.end()
-        self.clerk.thread.join(wait)
-        self.thinker.thread.join(wait)
-        return not self.thinker.thread.is_alive()
-
-    def _shut(self) -> None:
-        if self._journal is not None:
-            self._journal.close()
-            self._journal = None

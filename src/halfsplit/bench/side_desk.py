@@ -10,6 +10,7 @@ from __future__ import annotations
 import queue
 import threading
 import time
+from abc import abstractmethod
 from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
@@ -17,9 +18,8 @@ from typing import Any, TypeVar
 
 from halfsplit.bench import console as consoles
 from halfsplit.bench.desk import TELL_EACH, Desk
-from halfsplit.bench.lanes import Busy, StoppedError
 from halfsplit.bench.lines import format_of
-from halfsplit.bench.noting import Noter
+from halfsplit.bench.open_file import OpenFile
 from halfsplit.bench.rack_sheets import order_sheet
 from halfsplit.bench.racks import RackBench
 from halfsplit.boards.console import Said
@@ -27,7 +27,7 @@ from halfsplit.boards.consoles import ConsoleFile, open_console
 from halfsplit.boards.garbage import printable
 from halfsplit.boards.port import Port
 from halfsplit.boards.which import Sort
-from halfsplit.journal import Entry, Journal, journal_path
+from halfsplit.journal import Entry, Journal
 from halfsplit.problems import HalfsplitError, Problem, ProblemsError
 
 T = TypeVar("T")
@@ -35,37 +35,15 @@ EOLS = {"cr": b"\r", "lf": b"\n", "crlf": b"\r\n", "none": b""}
 SHOWN = 200  # lines of a session under way that are told; the log has them all
 
 
-class SideDesk(Desk):
+class SideDesk(OpenFile):
     """What a rack's and a console's desk have in common; `ledger` has at least ``last``."""
-
-    def write(self, verb: Callable[[Noter], T]) -> Future[T]:
-        """Refused: this is no assembly."""
-        return self.clerk.do(self._no_assembly)
-
-    def look(self, verb: Callable[[Noter], T]) -> Future[T]:
-        """Refused: this is no assembly."""
-        return self.clerk.do(self._no_assembly)
-
-    def _no_assembly(self) -> Any:
-        raise HalfsplitError(f"{self.file.name} is no assembly: nothing in it can be solved")
-
-    def think(self) -> None:
-        """Nothing is worked out by itself here."""
 
     def work(self, verb: Callable[[], T], what: str) -> Future[T]:
         """Have the thinker work something out that needs no journal; `what` it is, in words."""
 
         def job() -> T:
-            self._stop.clear()
-            if self._closed:
-                raise StoppedError
-            self.busy = Busy(what)
-            self.told()
-            try:
+            with self._occupied(what):
                 return verb()
-            finally:
-                self.busy = None
-                self.told()
 
         return self.thinker.do(job)
 
@@ -73,42 +51,37 @@ class SideDesk(Desk):
         """Undo the last entry."""
 
         def job() -> Entry:
-            assert self._journal is not None
+            journal = self._held()
             try:
-                return self._journal.undo()
+                return journal.undo()
             finally:
                 self._refresh()
 
         return self.clerk.do(job)
 
-    def _open(self) -> None:
-        self._journal = Journal.open(journal_path(self.file), wait=0.5)
-        try:
-            self._moved("clerk")
-            self._load()
-            self._refresh()
-        except BaseException:
-            self._journal.close()
-            raise
+    def _begin(self) -> None:
+        self._moved("clerk")
+        self._load()
+        self._refresh()
 
+    @abstractmethod
     def _load(self) -> None:
         """Read the file; sets :attr:`facts`."""
-        raise NotImplementedError
 
+    @abstractmethod
     def _sheet(self) -> dict[str, Any]:
         """What is told of the journal."""
-        raise NotImplementedError
 
     def _refresh(self) -> None:
         assert self._journal is not None
         self.ledger = {"hazards": [], **self._sheet(), "last": self._journal.last()}
         self.told()
 
-    def _again(self) -> None:
-        if self._closed or self._journal is None:
-            raise HalfsplitError(f"{self.file.name} was closed; open it again")
+    def _again(self) -> Journal:
+        journal = self._held()
         if self._moved("clerk"):
             self._load()
+        return journal
 
     def _facts(self, name: str, machine: str) -> dict[str, Any]:
         return {"name": name, "machine": machine, "file": str(self.file), "slow": False}
@@ -156,10 +129,9 @@ class ConsoleDesk(SideDesk):
         """Have the clerk do something with the file and its journal; then everybody is told."""
 
         def job() -> T:
-            self._again()
-            assert self._journal is not None
+            journal = self._again()
             try:
-                return verb(self._file, self._journal)
+                return verb(self._file, journal)
             finally:
                 self._refresh()
 
@@ -279,7 +251,7 @@ class ConsoleDesk(SideDesk):
         }
 
 
-def desk_for(file: Path, sort: Sort, told: Callable[[], None]) -> Desk:
+def desk_for(file: Path, sort: Sort, told: Callable[[], None]) -> OpenFile:
     """The desk of a file of a sort."""
-    kinds: dict[Sort, type[Desk]] = {"boards": RackDesk, "console": ConsoleDesk}
+    kinds: dict[Sort, type[OpenFile]] = {"boards": RackDesk, "console": ConsoleDesk}
     return kinds.get(sort, Desk)(file, told)

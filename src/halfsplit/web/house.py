@@ -20,19 +20,23 @@ from nicegui import Event
 
 from halfsplit.bench import shelf as shelves
 from halfsplit.boards.which import Sort, sort_of
+from halfsplit.problems import HalfsplitError
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.prints import Prints
 
 if TYPE_CHECKING:
     from halfsplit.bench.desk import Desk
     from halfsplit.bench.noting import Noter
+    from halfsplit.bench.open_file import OpenFile
     from halfsplit.bench.racks import RackBench
     from halfsplit.bench.session import Session
+    from halfsplit.bench.side_desk import ConsoleDesk, RackDesk
     from halfsplit.bench.typed import Typed
     from halfsplit.boards.consoles import ConsoleFile
     from halfsplit.journal import Entry, Journal
 
 T = TypeVar("T")
+D = TypeVar("D")
 
 
 class Place:
@@ -57,23 +61,37 @@ class Place:
         from halfsplit.bench.side_desk import desk_for  # loaded by now: see House.enter
 
         self.sort: Sort = sort
-        self.desk: Desk = desk_for(file, sort, self._told)
+        self.desk: OpenFile = desk_for(file, sort, self._told)
 
     async def opened(self) -> None:
         """Wait until the machine is open. Raises what opening it raised."""
         await asyncio.wrap_future(self.desk.opened)
 
+    @property
+    def bench(self) -> Desk:
+        """The desk of an assembly. Raises HalfsplitError for a rack or a console."""
+        from halfsplit.bench.desk import Desk
+
+        return self._as(Desk)
+
+    def _as(self, kind: type[D]) -> D:
+        if not isinstance(self.desk, kind):
+            raise HalfsplitError(
+                f"{self.file.name} is no file for that: it is of the sort {self.sort}"
+            )
+        return self.desk
+
     async def write(self, verb: Callable[[Noter], T]) -> T:
         """Enter something; on disk when this returns."""
-        return await self._wait(self.desk.write(verb))
+        return await self._wait(self.bench.write(verb))
 
     async def read(self, typed: Typed, key: str) -> Entry:
         """Store a reading as typed; once for each key."""
-        return await self._wait(self.desk.read(typed, key))
+        return await self._wait(self.bench.read(typed, key))
 
     async def hear(self, typed: Typed) -> dict[str, Any]:
         """What a reading as typed would store."""
-        return await self._wait(self.desk.hear(typed))
+        return await self._wait(self.bench.hear(typed))
 
     async def change(self, text: str, anyway: str | None = None) -> list[str]:
         """Enter something done to a part; returns what to mind at it.
@@ -95,31 +113,53 @@ class Place:
 
     async def look(self, verb: Callable[[Noter], T]) -> T:
         """Something of the journal that needs no solving."""
-        return await self._wait(self.desk.look(verb))
+        return await self._wait(self.bench.look(verb))
 
     async def ask(self, verb: Callable[[Session], T], what: str) -> T:
         """Something that must be worked out. Raises StoppedError when somebody stopped it."""
-        return await self._wait(self.desk.ask(verb, what))
+        return await self._wait(self.bench.ask(verb, what))
 
     async def rack(self, verb: Callable[[RackBench], T]) -> T:
         """A verb of a rack of boards."""
-        return await self._wait(self._side("rack")(verb))
+        from halfsplit.bench.side_desk import RackDesk
+
+        return await self._wait(self._as(RackDesk).rack(verb))
 
     async def console(self, verb: Callable[[ConsoleFile, Journal], T]) -> T:
         """Something of a console file and its journal."""
-        return await self._wait(self._side("console")(verb))
+        return await self._wait(self.line.console(verb))
+
+    @property
+    def line(self) -> ConsoleDesk:
+        """The desk of a console. Raises HalfsplitError for anything else."""
+        from halfsplit.bench.side_desk import ConsoleDesk
+
+        return self._as(ConsoleDesk)
+
+    async def connect(self, port: str, line: str, *, ready: bool) -> None:
+        """Open a console's port; nothing is sent."""
+        await self._wait(self.line.connect(port, line, ready=ready))
+
+    async def send(self, text: str, eol: str) -> None:
+        """Send a line somebody typed."""
+        await self._wait(self.line.send(text, eol))
+
+    async def hang_up(self) -> None:
+        """Let go of a console's port."""
+        await self._wait(self.line.hang_up())
 
     async def work(self, verb: Callable[[], T], what: str) -> T:
         """Something about boards or a console that takes longer and needs no journal."""
-        return await self._wait(self._side("work")(verb, what))
+        return await self._wait(self._beside().work(verb, what))
 
-    async def side(self, verb: str, *args: Any, **named: Any) -> Any:
-        """Any other verb of the desk of boards or of a console, by name."""
-        return await self._wait(self._side(verb)(*args, **named))
+    async def undo(self) -> Entry:
+        """Undo the last entry of a rack or a console."""
+        return await self._wait(self._beside().undo())
 
-    def _side(self, verb: str) -> Callable[..., Future[Any]]:
-        found: Callable[..., Future[Any]] = getattr(self.desk, verb)
-        return found
+    def _beside(self) -> RackDesk | ConsoleDesk:
+        from halfsplit.bench.side_desk import RackDesk
+
+        return self._as(RackDesk) if self.sort == "boards" else self.line
 
     async def _wait(self, done: Future[T]) -> T:
         # Shielded: a page that goes away must not withdraw a reading that waits to be stored.

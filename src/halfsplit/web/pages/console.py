@@ -43,9 +43,7 @@ async def console(view: View) -> None:
 
 
 def _session(view: View) -> dict[str, Any]:
-    desk: Any = view.place.desk
-    found: dict[str, Any] = desk.session()
-    return found
+    return view.place.line.session()
 
 
 def _port(view: View) -> None:
@@ -74,7 +72,7 @@ def _controls(view: View, port: str) -> None:
         Tag("h2", f"Connected to {port}").mark("connected")
 
         async def hang_up() -> None:
-            await view.place.side("hang_up")
+            await view.place.hang_up()
 
         button("Disconnect", hang_up, data_key="disconnect").mark("disconnect")
     eol = {"as": view.draft("eol") or "cr"}
@@ -89,7 +87,7 @@ def _controls(view: View, port: str) -> None:
 
         async def send() -> None:
             text = fields.text("text")
-            if await view.trying(_true(view.place.side("send", text, eol["as"]))):
+            if await view.trying(_true(view.place.send(text, eol["as"]))):
                 fields.clear()
 
         fields.enter("text", send)
@@ -117,7 +115,7 @@ def _connect(view: View) -> None:
             if not name:
                 view.alert(["Name the port first."])
                 return
-            await view.trying(_true(view.place.side("connect", name, line, ready=ready["on"])))
+            await view.trying(_true(view.place.connect(name, line, ready=ready["on"])))
 
         fields.enter("name", connect)
         fields.enter("line", connect)

@@ -32,12 +32,12 @@ def _draw(view: View, state: Any) -> None:
         Tag("h1", "No advice")
         for line in trouble.splitlines():
             Tag("p", line, "trouble")
-        button("Try again", view.place.desk.think, data_key="again")
+        button("Try again", view.place.bench.think, data_key="again")
         return
     if last is None:
         Tag("h1", "Stopped" if stopped else "Working out the first check …")
         if stopped:
-            button("Go on", view.place.desk.think, "act", data_key="go-on")
+            button("Go on", view.place.bench.think, "act", data_key="go-on")
         else:
             Tag(
                 "p",
@@ -52,7 +52,7 @@ def _draw(view: View, state: Any) -> None:
                 f"As of entry {last}. " + ("Stopped. " if stopped else "Being worked out again …"),
             )
             if stopped:
-                button("Go on", view.place.desk.think, data_key="go-on")
+                button("Go on", view.place.bench.think, data_key="go-on")
     _notes(data)
     if data["act"]:
         _act(view, data["act"])

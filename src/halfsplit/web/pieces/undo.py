@@ -10,7 +10,7 @@ def undo_button(view: View) -> None:
     """A button that undoes the last entry, by a new one."""
 
     async def undo() -> None:
-        await view.trying(view.place.side("undo"))
+        await view.trying(view.place.undo())
 
     made = button(
         "Undo the last entry",
