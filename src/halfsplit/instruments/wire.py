@@ -6,6 +6,7 @@ import contextlib
 import os
 import socket
 import time
+from abc import ABC, abstractmethod
 from typing import Any, Protocol
 
 from halfsplit.instruments.errors import GarbledError, GoneError, InstrumentError, NoAnswerError
@@ -38,7 +39,7 @@ class Wire(Protocol):
         """Let go; never raises."""
 
 
-class Pipe:
+class Pipe(ABC):
     """A wire made of ``_some(seconds)``, which gives bytes as they come: cut into lines here.
 
     Bytes at the very beginning may be the rest of a line whose head went by unheard, and a rest
@@ -54,11 +55,13 @@ class Pipe:
         self._opened = time.monotonic()
         self._cut = True  # whether what is held may have lost its head
 
+    @abstractmethod
     def _some(self, seconds: float) -> bytes:
-        raise NotImplementedError
+        """Bytes that came within `seconds`, none if nothing did."""
 
+    @abstractmethod
     def _put(self, data: bytes) -> None:
-        raise NotImplementedError
+        """Send bytes."""
 
     def write(self, text: str) -> None:
         """Send a line."""
