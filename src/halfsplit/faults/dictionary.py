@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -236,14 +237,19 @@ class DictionaryCache:
     def sloped(
         self, condition: Condition, table: Predictions, progress: Progress | None = None
     ) -> Predictions:
-        """A table of some rows of a condition, with spreads where the circuit beats by itself."""
+        """A table of some rows of a condition, with spreads where the circuit beats by itself.
+
+        They are those of the good machine so fed and loaded with every part in its place: to follow
+        it anew for each lead lifted would take a minute each.
+        """
         if not self.machine.self_oscillating or self.machine.alternating(condition):
             return table
-        if condition not in self._slopes:
-            folder = table_folder(self.machine, condition, [], repr(self._moves))
-            found = followed_slopes(self.machine, condition, self.moves, folder, progress)
-            self._slopes[condition] = found
-        good = self._slopes[condition]
+        whole = replace(condition, changes=())
+        if whole not in self._slopes:
+            folder = table_folder(self.machine, whole, [], repr(self._moves))
+            found = followed_slopes(self.machine, whole, self.moves, folder, progress)
+            self._slopes[whole] = found
+        good = self._slopes[whole]
         return with_slopes(table, good) if good else table
 
     def folder(self, condition: Condition) -> Path:
