@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.simulator import deck, tray
+from tests.simulator import deck
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.doubts import doubt
@@ -17,16 +16,6 @@ from halfsplit.bench.session import Session
 from halfsplit.diagnosis.repair import measuring, mending
 from halfsplit.diagnosis.warmth import case_to_air, chance
 from halfsplit.problems import ProblemsError
-
-HALF = Condition("raws", "half")
-
-
-@pytest.fixture
-def session(tmp_path: Path) -> Iterator[Session]:
-    file = Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))
-    with Session(file) as opened:
-        opened.set_condition(HALF)
-        yield opened
 
 
 def sets(**weights: float) -> dict[frozenset[str], float]:

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
-from pathlib import Path
-
 import numpy as np
 import pytest
 from tests.simulator import deck, tray
@@ -18,14 +14,6 @@ from halfsplit.diagnosis.signs import hot_chance
 from halfsplit.problems import HalfsplitError
 
 HALF = Condition("raws", "half")
-
-
-@pytest.fixture
-def session(tmp_path: Path) -> Iterator[Session]:
-    file = Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))
-    with Session(file) as opened:
-        opened.set_condition(HALF)
-        yield opened
 
 
 def current(fault: str, part: str) -> float:

@@ -3,8 +3,6 @@ ngspice's."""
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -22,14 +20,6 @@ from halfsplit.faults.hypotheses import Fault
 from halfsplit.problems import ProblemsError
 
 HALF = Condition("raws", "half")
-
-
-@pytest.fixture
-def session(tmp_path: Path) -> Iterator[Session]:
-    file = Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))
-    with Session(file) as opened:
-        opened.set_condition(HALF)
-        yield opened
 
 
 def fault(session: Session, name: str) -> Fault:

@@ -136,6 +136,21 @@ def test_a_fault_comes_with_the_readings_that_settled_it(told: Told) -> None:
     assert fault["took_along"] == []  # with a crowbar that does not fire nothing is pushed so far
 
 
+def test_what_it_may_have_taken_along_and_nobody_looked_at(tmp_path: Path) -> None:
+    """With the zener of the drawing the crowbar fires: Q11 then works past its watts at no load."""
+    file = Path(shutil.copy(EXAMPLES / "hd40" / "pt3.yaml", tmp_path / "pt3.yaml"))
+    with Session(file) as session:
+        session.set_condition(Condition("raws", "bench"))
+        for net, text in (("p5", "1.10"), ("n12", "-1.71"), ("sum", "5.29")):
+            session.read(net, text)
+        session.prove("C4", False, "1.5 ohm both ways out of circuit")
+        session.change("C4 fitted")
+        data = plain(gather(session, quick=True, drawn=False))
+    (fault,) = data["faults"]
+    assert ("Q11", "not looked at yet") in [(t["part"], t["became"]) for t in fault["took_along"]]
+    assert any(t.startswith("Q11 may have been taken along by C4 short") for t in data["doubts"])
+
+
 def test_what_was_weighed_to_tell_it_is_in_force_again(told: Told) -> None:
     with Session(Path(shutil.copy(told.file, told.file.parent / "other.yaml"))) as session:
         session.note("prove", {"part": "C4", "good": False, "text": "shorted"})
