@@ -34,7 +34,8 @@ def environment(extra: str) -> Path:
     """Make or refresh the virtual environment; returns its folder of programs."""
     programs = ENVIRONMENT / ("Scripts" if os.name == "nt" else "bin")
     if not (programs / "pip").exists() and not (programs / "pip.exe").exists():
-        print("Making .venv; packages take about 600 MB …", flush=True)
+        size = "1.1 GB" if extra else "600 MB"
+        print(f"Making .venv; packages take about {size} …", flush=True)
         venv.create(ENVIRONMENT, with_pip=True, clear=ENVIRONMENT.exists())
     print("Installing or checking packages …", flush=True)
     target = f".[{extra}]" if extra else "."
