@@ -55,12 +55,16 @@ def test_attempts_of_several_silences_are_told_as_restarts(fault: str) -> None:
     """Soft start to the crowbar or the over-current, then a wait: one attempt may fall silent more
     than once.
 
-    By hand: the wait is C9 draining through R17 from its top to where U1B lets go, R17 C9
-    ln(top / low); the soft start comes on top of it, R9 C10 and the set resistor, two of its time
-    constants of 21 ms at most.
+    By hand: the wait is C9 draining through R17 towards nought, through the comparator's 10 Mohm
+    between its inputs towards the other of them, and by its 25 nA, from the top down to where U1B
+    lets go. The soft start comes on top: R9 C10 and the set resistor, three time constants of
+    21 ms at most.
     """
     _, solved, rhythm = stile_rows.followed("half", [fault])
     assert int(solved.status[0]) == Status.RESTARTING
     at = stile.machine().topology.net_index["c9"]
-    wait = 2.2e6 * 100e-9 * math.log(solved.high[0, at] / solved.low[0, at])
-    assert wait * 0.98 < float(rhythm.period[0]) < wait + 2 * 0.021
+    top, low = float(solved.high[0, at]), float(solved.low[0, at])
+    drain = 1.0 / (1.0 / 2.2e6 + 1.0 / 10e6)
+    end = drain * (low / 10e6 - 25e-9)
+    wait = drain * 100e-9 * math.log((top - end) / (low - end))
+    assert wait * 0.98 < float(rhythm.period[0]) < wait + 3 * 0.021

@@ -88,6 +88,7 @@ class Noter(Recorder):
         name: str,
         text: str,
         condition: Condition | None = None,
+        *,
         key: str | None = None,
         instrument: Mapping[str, Any] | None = None,
     ) -> Entry:

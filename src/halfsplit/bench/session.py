@@ -130,7 +130,8 @@ class Session(Reasoner):
         listed = [self.hypotheses[i] for i in order]
         tables = [self.book.table(c, listed, self.progress) for c in self._conditions_used()]
         dead = self._dead_used(listed)
-        found = group(weights[order], tables, self.probe_nets(), MOST_GROUPED, dead)
+        sizes = [len(h.faults) for h in listed]
+        found = group(weights[order], tables, self.probe_nets(), MOST_GROUPED, dead, sizes)
         return [Group(tuple(order[i] for i in g.members), g.weight) for g in found]
 
     def _folded(self) -> np.ndarray:

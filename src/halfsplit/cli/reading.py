@@ -93,7 +93,7 @@ def read(
                     raise ProblemsError([wrong])
                 if current or temperature:
                     if current:
-                        entry = bench.read_current(first, value, at, sent)
+                        entry = bench.read_current(first, value, at, instrument=sent)
                     else:
                         entry = bench.read_temperature(first, value, at)
                     stored.append(entry)

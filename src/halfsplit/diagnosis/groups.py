@@ -13,6 +13,7 @@ from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, Predictions
 
+RARE = 0.01  # of the weight of the first of a group: two shorts for what one open lead explains
 SHARPNESS = 3.0  # combined sigmas of meter and model by which two readings must differ
 
 
@@ -111,16 +112,27 @@ def group(
     nets: Sequence[str],
     most: int = 40,
     dead: Sequence[Dead] = (),
+    sizes: Sequence[int] | None = None,
 ) -> list[Group]:
-    """Group the heaviest hypotheses; groups are ordered by joint weight."""
+    """Group the heaviest hypotheses; groups are ordered by joint weight.
+
+    With `sizes`, the number of faults of each (H), a set that only says in more faults what the
+    first of its group says, and is RARE beside it, counts and is not named.
+    """
     order = [int(i) for i in np.argsort(-weights)[:most] if weights[i] > 1e-6]
     groups: list[list[int]] = []
+    weight: list[float] = []
     for i in order:
-        for members in groups:
-            if not apart(tables, nets, members[0], i, dead):
-                members.append(i)
+        for at, members in enumerate(groups):
+            first = members[0]
+            if not apart(tables, nets, first, i, dead):
+                larger = sizes is not None and sizes[i] > sizes[first]
+                if not larger or weights[i] > RARE * weights[first]:
+                    members.append(i)
+                weight[at] += float(weights[i])
                 break
         else:
             groups.append([i])
-    made = [Group(tuple(g), float(weights[g].sum())) for g in groups]
+            weight.append(float(weights[i]))
+    made = [Group(tuple(g), w) for g, w in zip(groups, weight, strict=True)]
     return sorted(made, key=lambda g: -g.weight)
