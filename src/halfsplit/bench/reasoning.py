@@ -16,6 +16,7 @@ from halfsplit.bench.noting import Noter
 from halfsplit.bench.sights import Pairing, best_pairs, best_sizes
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.order import heaviest, heaviest_first
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, search
 from halfsplit.diagnosis.signs import TEMPERATURE, WORKING, likelihood
@@ -261,7 +262,7 @@ class Reasoner(Noter):
         Draws know nothing of the size of a fault, so rows with one keep their slopes.
         """
         weights = belief.weights()
-        order = [int(i) for i in np.argsort(-weights)[:HEAVIEST] if weights[i] > HEAVY]
+        order = [int(i) for i in heaviest(weights)[:HEAVIEST] if weights[i] > HEAVY]
         known = [i for i in order if i != 1 and i < len(self.standard)]
         return list(dict.fromkeys([0, *(i for i in known if not self.standard[i].sizes)]))
 
@@ -310,7 +311,7 @@ class Reasoner(Noter):
                 if done:
                     bare = self.standard[:2]
                     belief = self.weigh([*bare, *some], True, done)
-                    ranked = [int(k) - 2 for k in np.argsort(-belief.log_weight) if k > 1]
+                    ranked = [int(k) - 2 for k in heaviest_first(belief.log_weight) if k > 1]
                 else:
                     ranked = list(range(len(left)))
                 left = sorted(left[k] for k in ranked[:most])

@@ -31,6 +31,7 @@ from halfsplit.diagnosis.next_check import (
     look,
     rank,
 )
+from halfsplit.diagnosis.order import heaviest
 from halfsplit.diagnosis.search import fit
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.ohmmeter import ohmmeters
@@ -126,7 +127,7 @@ class Session(Reasoner):
     @cached_property
     def _grouped(self) -> list[Group]:
         weights = self._folded()
-        order = [int(i) for i in np.argsort(-weights)[:MOST_GROUPED] if weights[i] > 1e-6]
+        order = [int(i) for i in heaviest(weights)[:MOST_GROUPED] if weights[i] > 1e-6]
         listed = [self.hypotheses[i] for i in order]
         tables = [self.book.table(c, listed, self.progress) for c in self._conditions_used()]
         dead = self._dead_used(listed)
@@ -280,7 +281,7 @@ class Session(Reasoner):
         weights = self._folded()
         if self.repaired(self.hypotheses[int(np.argmax(weights))]):
             weights = self.belief.weights()
-        order = [int(i) for i in np.argsort(-weights)[:MOST_LIVE] if i > 1 and weights[i] > 1e-5]
+        order = [int(i) for i in heaviest(weights)[:MOST_LIVE] if i > 1 and weights[i] > 1e-5]
         return [0, 1, *sorted(order)]
 
     def _dead_checks(self) -> list[Check]:
@@ -294,7 +295,7 @@ class Session(Reasoner):
         nets = [r.net for r in self.assembly.rails.values()]
         nets += [p.net for p in self.assembly.points.values()]
         pairs = dict.fromkeys((n, common) for n in nets if n != common)
-        order = np.argsort(-self.belief.weights())
+        order = heaviest(self.belief.weights())
         parts = dict.fromkeys(p for i in order for p in self.hypotheses[int(i)].parts)
         for ref in list(parts)[:DEAD_PARTS]:
             ends = list(self.assembly.parts[ref].terminals().values())

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from halfsplit.diagnosis.evidence import Meter
+from halfsplit.diagnosis.order import heaviest
 from halfsplit.diagnosis.posterior import MODEL_FRACTION, MODEL_VOLTS
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.hypotheses import Hypothesis
@@ -119,7 +120,7 @@ def group(
     With `sizes`, the number of faults of each (H), a set that only says in more faults what the
     first of its group says, and is RARE beside it, counts and is not named.
     """
-    order = [int(i) for i in np.argsort(-weights)[:most] if weights[i] > 1e-6]
+    order = [int(i) for i in heaviest(weights)[:most] if weights[i] > 1e-6]
     groups: list[list[int]] = []
     weight: list[float] = []
     for i in order:

@@ -12,6 +12,7 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.information import bins, expected_gain
+from halfsplit.diagnosis.order import heaviest
 from halfsplit.diagnosis.posterior import SLIP, Belief, Expected, Table
 from halfsplit.diagnosis.signs import look_outcomes
 from halfsplit.faults.dead_table import DeadTable
@@ -249,7 +250,7 @@ def look(belief: Belief, listed: Sequence[Hypothesis], ref: str, condition: Cond
     outcomes = []
     for k, said in enumerate(("as drawn", "not as drawn")):
         joint = weights * chance[:, k]
-        order = [int(i) for i in np.argsort(-joint) if joint[i] > 1e-4 * joint.sum()]
+        order = [int(i) for i in heaviest(joint) if joint[i] > 1e-4 * joint.sum()]
         total = float(joint.sum())
         outcomes.append(Outcome(np.nan, np.nan, total, tuple(order[:12]), said=said))
     found = Candidate(ref, "look", condition, AT_LOOK)

@@ -15,6 +15,7 @@ from typing import Protocol
 
 import numpy as np
 
+from halfsplit.diagnosis.order import heaviest_first
 from halfsplit.diagnosis.posterior import Belief
 from halfsplit.faults.hypotheses import SCALES, Fault, Hypothesis, together
 
@@ -138,7 +139,7 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
         kept = [*kept, *(h for h in good if h.key not in {k.key for k in kept})]
         everything = [*standard, *kept]
         belief = ports.weigh(everything, False)
-        order = np.argsort(-belief.log_weight)
+        order = heaviest_first(belief.log_weight)
         bases = [everything[int(i)] for i in order if len(everything[int(i)].faults) == size]
         bases = bases[:GROWN]
     everything, belief = _companions(everything, belief, singles, ports)
@@ -202,7 +203,7 @@ def _resized(
         return []
     light = ports.weigh([*listed, *(made[i] for i in worth)], True)
     bar, count = float(light.log_weight[2 : len(listed)].max()), len(listed)
-    order = [int(i) for i in np.argsort(-light.log_weight) if i >= count]
+    order = [int(i) for i in heaviest_first(light.log_weight) if i >= count]
     better = [i for i in order if light.log_weight[i] > bar - TRAILING / 3.0]
     return [made[worth[i - count]] for i in better[:OTHER_SIZES]]
 
@@ -210,7 +211,7 @@ def _resized(
 def _best(tried: Sequence[Hypothesis], light: Belief, belief: Belief) -> list[Hypothesis]:
     """Sets close enough to the best to be kept, best first; two in `light` come before them."""
     top = float(max(belief.log_weight.max(), light.log_weight.max()))
-    order = [int(i) for i in np.argsort(-light.log_weight) if i > 1]
+    order = [int(i) for i in heaviest_first(light.log_weight) if i > 1]
     return [tried[i - 2] for i in order if light.log_weight[i] > top - TRAILING][:KEPT]
 
 
