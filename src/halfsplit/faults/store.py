@@ -8,15 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zipfile import BadZipFile
 
-import platformdirs
+from halfsplit.parts.kept import cache_folder
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-
-def cache_folder() -> Path:
-    """Where predictions are kept between runs."""
-    return Path(os.environ.get("HALFSPLIT_CACHE") or platformdirs.user_cache_dir("halfsplit"))
+__all__ = ["cache_folder", "load_arrays", "store_arrays"]
 
 
 def load_arrays(path: Path) -> dict[str, npt.NDArray[Any]] | None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import cache
+from dataclasses import asdict, dataclass
+from functools import cache, cached_property
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -17,79 +17,21 @@ from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
 from halfsplit.parts import kinds as _kinds
 from halfsplit.parts.base import REGISTRY, Part
+from halfsplit.parts.fields import FIELD_UNITS, REQUIRED, WORD_FIELDS
+from halfsplit.parts.kept import digest_of, keep, kept
+from halfsplit.parts.shelf import SHELF, Shelf
 from halfsplit.problems import Problem
-from halfsplit.quantity import QuantityError, Unit, parse, parse_range, parse_tolerance
+from halfsplit.quantity import QuantityError, parse, parse_range, parse_tolerance
 
 assert _kinds  # importing it fills the registry
 SOURCES = "sources.yaml"
 # Row keys that describe the row and are not fields of the part.
-OWN_KEYS = frozenset({"kind", "source", "from"})
+OWN_KEYS = frozenset({"kind", "source", "from", "also"})
 STATUSES = ("found", "second-hand", "derived", "memory", "practice")
 # A number nobody looked up must say so in exactly these words wherever its source is shown.
 FIXED_TITLES = {
     "memory": "from memory, unconfirmed",
     "practice": "common practice, no published source",
-}
-# Unit of every field that holds a quantity. `i2t` is in A²s and has no unit sign.
-FIELD_UNITS: Mapping[str, Unit] = {
-    **dict.fromkeys(("volts", "value", "collector_base", "emitter_base", "drop"), "V"),
-    **dict.fromkeys(("base_emitter", "saturation", "early", "trigger_volts", "on_volts"), "V"),
-    **dict.fromkeys(("dropout", "input_max", "offset", "swing_high", "swing_low"), "V"),
-    **dict.fromkeys(("supply", "pull_in", "drop_out"), "V"),
-    **dict.fromkeys(("amps", "surge", "drop_at", "leakage", "test_current", "max_current"), "A"),
-    **dict.fromkeys(("knee_current", "gain_at", "base_emitter_at", "saturation_at", "bias"), "A"),
-    **dict.fromkeys(("trigger_amps", "holding_amps", "on_volts_at", "adjust_current"), "A"),
-    **dict.fromkeys(("dropout_at", "short_amps", "quiescent", "output_amps"), "A"),
-    **dict.fromkeys(("series", "impedance", "knee_impedance", "output_ohms", "cold_ohms"), "ohm"),
-    **dict.fromkeys(("output", "coil", "emitter_ohms"), "ohm"),
-    "gain_knee": "A",
-    **dict.fromkeys(("heater_volts", "heater_cathode", "strike", "strike_typical"), "V"),
-    "plate_volts": "V",
-    **dict.fromkeys(("heater_amps", "cathode_amps", "min_current"), "A"),
-    **dict.fromkeys(("mu", "ex", "kg1", "kg2", "kp", "kvb", "emission", "plates"), "1"),
-    "max_capacitance": "F",
-    "warmup": "s",
-    **dict.fromkeys(("theta_ja", "theta_jc", "sink"), "K/W"),
-    **dict.fromkeys(("gain", "gain_typical", "reverse_gain", "cold_ratio", "i2t"), "1"),
-    "power": "W",
-    "capacitance": "F",
-    "transition": "Hz",
-    **dict.fromkeys(("recovery", "storage"), "s"),
-    "storage_at": "A",
-    "junction_max": "degC",
-    "tolerance": "%",
-}
-# Fields that hold words or a yes or no.
-WORD_FIELDS = frozenset(
-    {
-        "package",
-        "pinout",
-        "made_of",
-        "standard",
-        "speed",
-        "adjustable",
-        "rest",
-        "output",
-        "strapped",
-    }
-)
-# What a row of each kind must say to be worth having.
-REQUIRED: Mapping[str, tuple[str, ...]] = {
-    **dict.fromkeys(("diode", "rectifier", "bridge"), ("volts", "amps", "drop", "drop_at")),
-    "zener": ("value", "power", "test_current", "impedance"),
-    **dict.fromkeys(
-        ("npn", "pnp"), ("volts", "amps", "power", "gain", "base_emitter", "base_emitter_at")
-    ),
-    "scr": ("volts", "amps", "trigger_volts", "trigger_amps", "holding_amps", "on_volts"),
-    "regulator": ("value", "dropout", "amps", "quiescent", "input_max", "pinout"),
-    **dict.fromkeys(("opamp", "comparator"), ("gain", "offset", "bias", "quiescent")),
-    "fuse": ("amps", "speed"),
-    "lamp": ("volts", "amps"),
-    "triode": ("mu", "ex", "kg1", "kp", "kvb", "heater_volts", "heater_amps"),
-    "pentode": ("mu", "ex", "kg1", "kg2", "kp", "kvb", "heater_volts", "heater_amps"),
-    "tube-rectifier": ("drop", "drop_at", "amps", "heater_volts", "heater_amps"),
-    "gas-tube": ("value", "test_current", "impedance", "strike", "min_current", "max_current"),
-    "selenium": ("plates", "amps", "drop"),
 }
 
 
@@ -108,34 +50,54 @@ class Source:
 
 @dataclass(frozen=True)
 class Row:
-    """One part type: its kind, the field texts as in the file, and the source id of each field."""
+    """One part type: its kind, the field texts as in the file, and the source id of each field.
+
+    `also` lists other names the same type is sold or printed under.
+    """
 
     type: str
     kind: str
     fields: Mapping[str, Any]
     sources: Mapping[str, str]
+    also: tuple[str, ...] = ()
+
+    @property
+    def modelled(self) -> bool:
+        """Whether an assembly can use it; the others are known by ratings and pins alone."""
+        return self.kind in REGISTRY.kinds
 
 
-def _key(name: str) -> str:
+def same(name: str) -> str:
     """What two spellings of one type have in common."""
     return "".join(name.split()).upper()
 
 
+def kind_of(name: str) -> type[Part] | type[Shelf] | None:
+    """The kind of this name, with a circuit or without."""
+    return REGISTRY.kinds.get(name) or SHELF.get(name)
+
+
 @dataclass(frozen=True)
 class Catalogue:
-    """All part types by :func:`_key` of their names, and the sources by id."""
+    """All part types by :func:`same` of their names, and the sources by id."""
 
     rows: Mapping[str, Row]
     sources: Mapping[str, Source]
 
+    @cached_property
+    def names(self) -> Mapping[str, Row]:
+        """Every name a type goes by, its own and the others, to its row."""
+        others = {same(name): row for row in self.rows.values() for name in row.also}
+        return {**others, **self.rows}
+
     def get(self, name: str) -> Row | None:
-        """Row of a type, ignoring case and spaces."""
-        return self.rows.get(_key(name))
+        """Row of a type by any of its names, ignoring case and spaces."""
+        return self.names.get(same(name))
 
     def nearest(self, name: str) -> list[str]:
         """Up to three types whose names look alike, the likeliest first."""
-        close = difflib.get_close_matches(_key(name), self.rows, n=3, cutoff=0.6)
-        return [self.rows[key].type for key in close]
+        close = difflib.get_close_matches(same(name), self.names, n=6, cutoff=0.6)
+        return list(dict.fromkeys(self.names[key].type for key in close))[:3]
 
     def kinds(self) -> list[str]:
         """Every part kind that has at least one type, in alphabetical order."""
@@ -169,6 +131,7 @@ class _Reader:
         self.problems: list[Problem] = []
         self.sources: dict[str, Source] = {}
         self.rows: dict[str, Row] = {}
+        self.taken: set[str] = set()
 
     def complain(
         self, file: Path, path: str, wrong: str, instead: str = "", at: tuple[int, int] = (0, 0)
@@ -232,22 +195,29 @@ class _Reader:
             row = self.row(item)
             if row is None:
                 continue
-            if _key(row.type) in self.rows:
-                item.complain("", "This type is listed twice.")
-            self.rows[_key(row.type)] = row
+            for name in (row.type, *row.also):
+                if same(name) in self.taken:
+                    item.complain("", f"This type is listed twice: {name}.")
+                self.taken.add(same(name))
+            self.rows[same(row.type)] = row
 
     def row(self, item: _Entry) -> Row | None:
         entry, complain = item.fields, item.complain
-        kind = REGISTRY.kinds.get(str(entry.get("kind")))
+        kind = kind_of(str(entry.get("kind")))
         if kind is None:
-            close = difflib.get_close_matches(str(entry.get("kind")), REGISTRY.kinds, n=1)
+            known = [*REGISTRY.kinds, *SHELF]
+            close = difflib.get_close_matches(str(entry.get("kind")), known, n=1)
             complain("kind", "A row needs a known kind.", close[0] if close else "kind: npn")
             return None
         overrides = entry.get("from", {})
         if not isinstance(overrides, dict):
             complain("from", "`from` must give a source for each field.", "{gain: memory}")
             overrides = {}
-        fields = {str(key): value for key, value in entry.items() if key not in OWN_KEYS}
+        also = entry.get("also", [])
+        if not isinstance(also, list) or not all(isinstance(name, str) for name in also):
+            complain("also", "`also` lists other names of the type.", '["12AX7", "CV4004"]')
+            also = []
+        fields = {str(key): _simple(value) for key, value in entry.items() if key not in OWN_KEYS}
         named: dict[str, str] = {}
         for key in fields:
             if key not in kind.model_fields or key in Part.model_fields or _is_net(kind, key):
@@ -265,7 +235,7 @@ class _Reader:
                 complain("from", f"`from` names {key}, which the row does not have.")
         if self.thorough:
             _check_fields(kind, fields, item)
-        return Row(item.name, kind.KIND, fields, named)
+        return Row(item.name, kind.KIND, fields, named, tuple(str(name) for name in also))
 
 
 def _place(mapping: CommentedMap, key: Any) -> tuple[int, int]:
@@ -277,11 +247,25 @@ def _place(mapping: CommentedMap, key: Any) -> tuple[int, int]:
     return line + 1, column + 1
 
 
-def _is_net(kind: type[Part], field: str) -> bool:
+def _simple(value: Any) -> Any:
+    """Text, numbers and mappings without what the YAML reader hangs on them."""
+    if isinstance(value, Mapping):
+        return {str(key): _simple(inner) for key, inner in value.items()}
+    if isinstance(value, bool) or value is None:
+        return value
+    for plain in (int, float, str):
+        if isinstance(value, plain):
+            return plain(value)
+    return value
+
+
+def _is_net(kind: type[Part] | type[Shelf], field: str) -> bool:
     return field.removesuffix("_") in kind.TERMINALS
 
 
-def _check_fields(kind: type[Part], fields: Mapping[str, Any], entry: _Entry) -> None:
+def _check_fields(
+    kind: type[Part] | type[Shelf], fields: Mapping[str, Any], entry: _Entry
+) -> None:
     """Required fields, readable quantities, and values the kind itself accepts."""
     for key in REQUIRED.get(kind.KIND, ()):
         if key not in fields and not (key == "gain" and "gain_typical" in fields):
@@ -297,7 +281,7 @@ def _check_fields(kind: type[Part], fields: Mapping[str, Any], entry: _Entry) ->
                 entry.complain(key, f"A {kind.KIND} cannot take this: {item['msg']}.", "")
 
 
-def _unreadable(kind: type[Part], key: str, value: Any, entry: _Entry) -> bool:
+def _unreadable(kind: type[Part] | type[Shelf], key: str, value: Any, entry: _Entry) -> bool:
     """Whether a field's text is no quantity of its unit; says so if it is not."""
     worded = key in WORD_FIELDS and (key != "output" or kind.KIND == "comparator")
     unit = FIELD_UNITS.get(key)
@@ -362,7 +346,29 @@ def shipped() -> Path:
 @cache
 def load() -> Catalogue:
     """The shipped catalogue. Raises ValueError if it breaks its own rules (a packaging fault)."""
+    digest = digest_of(sorted(shipped().glob("*.yaml")))
+    if (found := _restored(kept("catalogue", digest))) is not None:
+        return found
     catalogue, problems = read_folder(shipped())
     if problems:
         raise ValueError("; ".join(str(p) for p in problems[:5]))
+    keep("catalogue", digest, _plain(catalogue))
     return catalogue
+
+
+def _plain(catalogue: Catalogue) -> dict[str, Any]:
+    """The catalogue as text and numbers, for the cache."""
+    return {
+        "rows": [[r.type, r.kind, r.fields, r.sources, r.also] for r in catalogue.rows.values()],
+        "sources": {key: asdict(source) for key, source in catalogue.sources.items()},
+    }
+
+
+def _restored(data: Any) -> Catalogue | None:
+    """What :func:`_plain` made; None when it is not that."""
+    try:
+        rows = [Row(t, k, f, s, tuple(also)) for t, k, f, s, also in data["rows"]]
+        sources = {key: Source(**source) for key, source in data["sources"].items()}
+    except (TypeError, ValueError, KeyError, AttributeError):
+        return None
+    return Catalogue({same(row.type): row for row in rows}, sources)
