@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from functools import cache, cached_property
@@ -33,6 +34,10 @@ FIXED_TITLES = {
     "memory": "from memory, unconfirmed",
     "practice": "common practice, no published source",
 }
+
+
+# SN74LS00N: whoever made it, the type is 74LS00.
+LOGIC = re.compile(r"[A-Z]{0,3}(74(?:LS|S)?\d{2,3})[A-Z]{0,2}")
 
 
 @dataclass(frozen=True)
@@ -91,8 +96,15 @@ class Catalogue:
         return {**others, **self.rows}
 
     def get(self, name: str) -> Row | None:
-        """Row of a type by any of its names, ignoring case and spaces."""
-        return self.names.get(same(name))
+        """Row of a type by any of its names, ignoring case and spaces.
+
+        Logic is also found with a maker's letters before its number and a package's after it.
+        """
+        found = self.names.get(same(name))
+        logic = None if found else LOGIC.fullmatch(same(name))
+        if logic is None:
+            return found
+        return self.names.get(logic[1]) or self.names.get(f"{logic[1]}A")
 
     def nearest(self, name: str) -> list[str]:
         """Up to three types whose names look alike, the likeliest first."""
@@ -197,7 +209,8 @@ class _Reader:
                 continue
             for name in (row.type, *row.also):
                 if same(name) in self.taken:
-                    item.complain("", f"This type is listed twice: {name}.")
+                    whose = "This type is" if name == row.type else f"Its name {name} is"
+                    item.complain("", f"{whose} listed twice.")
                 self.taken.add(same(name))
             self.rows[same(row.type)] = row
 
