@@ -114,7 +114,9 @@ def heat(n: Numbers) -> Told:
     for theta in ("theta_jc", "theta_ja"):
         if not n.has(theta) or n.derived(theta):
             continue
-        if (n.row.kind != "zener") and (theta == "theta_jc") != (n.row.fields.get("package") in CASE):
+        if (n.row.kind != "zener") and (theta == "theta_jc") != (
+            n.row.fields.get("package") in CASE
+        ):
             continue  # power of these packages is for the case held cool, of others in free air
         room = n["junction_max"] - n["power"] * n[theta]
         if room < 25 - 0.03 * n["junction_max"]:
@@ -237,9 +239,7 @@ def regulator_room(n: Numbers) -> Told:
 def regulator_name(n: Numbers) -> Told:
     """The number is the voltage: 7812, 79M05, 78L05."""
     found = re.fullmatch(r"(78|79)[LMHP]?(\d\d(?:\.\d)?)", n.row.type)
-    if found and found[2] not in ("85",) and not near(
-        abs(n["value"]), float(found[2]), 0.04
-    ):
+    if found and found[2] not in ("85",) and not near(abs(n["value"]), float(found[2]), 0.04):
         yield f"its name says {found[2]} V"
     if found and (n["value"] < 0) != (found[1] == "79"):
         yield "sign against its name"
@@ -299,9 +299,9 @@ def gas_range(n: Numbers) -> Told:
     swing = n["impedance"] * (n["max_current"] - n["min_current"])
     if swing > 0.1 * n["value"]:
         yield f"its slope would move it {swing / n['value']:.0%} over its range"
-    if found := re.fullmatch(r"(\d+)[A-C]\d", n.row.type):
-        if n.row.type[0] != "0" and not near(n["value"], float(found[1]), 0.05):
-            yield f"its name says {found[1]} V"
+    found = re.fullmatch(r"([1-9]\d+)[A-C]\d", n.row.type)
+    if found and not near(n["value"], float(found[1]), 0.05):
+        yield f"its name says {found[1]} V"
 
 
 # -- fuses, chips ---------------------------------------------------------------------------------

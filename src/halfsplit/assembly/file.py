@@ -29,6 +29,7 @@ from halfsplit.assembly.text import document as read_document
 from halfsplit.parts import catalogue
 from halfsplit.parts import kinds as _kinds
 from halfsplit.parts.base import REGISTRY, Part
+from halfsplit.parts.house import HouseNumber, house_numbers
 from halfsplit.problems import Problem
 from halfsplit.quantity import QuantityError
 
@@ -78,6 +79,7 @@ class Reader:
         self.whole = True  # whether every part entry could be used
         self.maybe: set[str] = set()  # words of unusable entries, some of them nets
         self.blind = False  # whether an entry is so broken that its nets cannot even be guessed
+        self.house: Mapping[str, HouseNumber] = {}  # in-house markings, of assemblies only
 
     def add(self, where: str, wrong: str, instead: str = "", *, doubt: bool = False) -> None:
         """Record a problem at the nearest place known for the dotted path."""
@@ -170,9 +172,15 @@ class Reader:
             return None
         name = entry.get("kind")
         type_name = entry.get("type")
-        row = None
+        row, house = None, None
         if type_name is not None:
             row = catalogue.load().get(str(type_name))
+            if row is None and (house := self.house.get(catalogue.same(str(type_name)))):
+                row = catalogue.load().get(house.type)
+            if row is not None and not row.modelled:
+                wrong = f"{row.type} is a {row.kind}: it is known by ratings and pins alone"
+                self.add(f"{where}.type", wrong, "the parts around it, and its current under loads")
+                return None
             if row is None:
                 close = " or ".join(catalogue.load().nearest(str(type_name)[:40]))
                 keep = "keep it and give its values on the line"
@@ -203,7 +211,9 @@ class Reader:
             fields = {k: v for k, v in row.fields.items() if k in allowed} | fields
         fields |= {"ref": ref, "kind": kind.KIND}
         if type_name is not None:
-            fields["type"] = str(type_name)
+            fields["type"] = house.type if house else str(type_name)
+        if house:  # what it is called here is the user's word, and stays with the part
+            fields = {"confidence": house.confidence, "note": house.words()} | fields
         part = self.model(kind, fields, where)
         return part if isinstance(part, Part) else None
 
@@ -253,6 +263,7 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
         reader.add("assembly", "the file does not say which assembly it is", "assembly: <name>")
     if document.get("parts") in (None, {}):
         reader.add("parts", "the file lists no part", f"parts: and under it {SAMPLES['parts']}")
+    reader.house, wrong = house_numbers(path.parent)
     parts = {}
     for ref, entry in reader.section(document, "parts").items():
         part = reader.part(ref, entry)
@@ -287,7 +298,7 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
         _layout(reader, document),
     )
     electrical(assembly, reader)
-    problems = sorted(reader.problems, key=lambda p: (p.line, p.column, p.path))
+    problems = sorted(reader.problems, key=lambda p: (p.line, p.column, p.path)) + wrong
     return (None if any(p.severity == "error" for p in problems) else assembly), problems
 
 

@@ -12,6 +12,7 @@ from ruamel.yaml.comments import CommentedMap
 from halfsplit.assembly.advice import field_words, near_or_all, shown
 from halfsplit.assembly.file import Reader
 from halfsplit.boards.agree import agree
+from halfsplit.boards.chips import fill
 from halfsplit.boards.model import Board, Code, Interlock, Rack, Rule, SlotRail, span
 from halfsplit.boards.numbers import Base
 from halfsplit.problems import Problem
@@ -118,6 +119,7 @@ def load_rack(path: Path) -> tuple[Rack | None, list[Problem]]:
         reader.add("numbers", f"{shown(base)} is no way to write addresses", " or ".join(BASES))
         base = "hex"
     found = {name: reader.records(document, name) for name in RECORDS}
+    found["boards"] = fill(found["boards"], found["rails"], reader)
     wanted, memory = _wanted(reader, document, base)
     rack = Rack(
         path,

@@ -48,6 +48,7 @@ def _dead_ohms(value: object) -> Range:
 
 
 Word = Annotated[str, BeforeValidator(_text), WithJsonSchema({"type": ["string", "number"]})]
+ChipCount = Annotated[int, Field(gt=0, le=5000, strict=True)]
 DeadOhms = Annotated[
     Range,
     BeforeValidator(_dead_ohms),
@@ -201,6 +202,10 @@ class Board(Entry):
     slot: Word | None = None
     after: tuple[str, ...] = Field(default=(), description="boards that must be in before it")
     rails: dict[Word, RailUse] = Field(default_factory=dict)
+    chips: dict[Word, ChipCount] = Field(
+        default_factory=dict,
+        description="type: how many, for its currents where `rails` gives none",
+    )
     fits: tuple[Word, ...] = Field(default=(), description="what is fitted, such as parity")
     settings: dict[Word, Setting] = Field(default_factory=dict)
     windows: dict[Word, Window] = Field(default_factory=dict)

@@ -276,9 +276,7 @@ def _is_net(kind: type[Part] | type[Shelf], field: str) -> bool:
     return field.removesuffix("_") in kind.TERMINALS
 
 
-def _check_fields(
-    kind: type[Part] | type[Shelf], fields: Mapping[str, Any], entry: _Entry
-) -> None:
+def _check_fields(kind: type[Part] | type[Shelf], fields: Mapping[str, Any], entry: _Entry) -> None:
     """Required fields, readable quantities, and values the kind itself accepts."""
     for key in REQUIRED.get(kind.KIND, ()):
         if key not in fields and not (key == "gain" and "gain_typical" in fields):

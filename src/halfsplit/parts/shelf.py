@@ -1,4 +1,4 @@
-"""Part types known by their sheets alone: no circuit is made of them, and an assembly cannot use them.
+"""Part types known by their sheets alone: no circuit is made of them, no assembly can use them.
 
 A board's budget, a look-up at the bench and a choice of spare need ratings and pins, not a model.
 """
