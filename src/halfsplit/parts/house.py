@@ -76,8 +76,10 @@ def read_house(file: Path) -> tuple[dict[str, HouseNumber], list[Problem]]:
         line, column = (n + 1 for n in content.lc.key(key))
         before = len(problems)
 
-        def complain(path: str, wrong: str, instead: str = "", at: Any = (line, column)) -> None:
-            problems.append(Problem(str(file), *at, path, wrong, instead, "doubt"))
+        def complain(
+            path: str, wrong: str, instead: str = "", at: tuple[int, int] = (line, column)
+        ) -> None:
+            problems.append(Problem(str(file), at[0], at[1], path, wrong, instead, "doubt"))
 
         number = _number(key, entry, file, line, complain)
         if len(problems) > before or number is None:
