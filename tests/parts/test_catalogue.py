@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -270,3 +271,17 @@ def test_kinds_without_a_circuit_are_told_apart() -> None:
     chip, diode = CATALOGUE.get("4116"), CATALOGUE.get("1N4148")
     assert chip is not None and diode is not None
     assert diode.modelled and not chip.modelled
+
+
+def test_the_readme_counts_what_is_there() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    names = sum(len(row.also) for row in CATALOGUE.rows.values())
+    assert f"has {len(CATALOGUE.rows)} types and {names} other names" in readme
+    table = re.findall(r"(?m)^  \| (\d+) \| ", readme)
+    assert sum(map(int, table)) == len(CATALOGUE.rows)
+    used = [
+        CATALOGUE.sources[s].status for r in CATALOGUE.rows.values() for s in r.sources.values()
+    ]
+    assert (
+        f"Of the {len(used):,} numbers {100 * used.count('memory') / len(used):.0f} % are" in readme
+    )
