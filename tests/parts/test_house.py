@@ -120,3 +120,10 @@ def test_a_type_without_a_circuit_is_refused_in_an_assembly(tmp_path: Path) -> N
     assembly, problems = load(machine(tmp_path, text=text))
     assert assembly is None
     assert any("4116 is a chip" in p.wrong and p.line == 8 for p in problems)
+
+
+def test_a_stand_in_for_a_type_without_a_circuit_is_only_a_doubt(tmp_path: Path) -> None:
+    text = PLAIN + '  U1: {type: "4116", kind: resistor, value: 360R, a: a, b: com}\n'
+    assembly, problems = load(machine(tmp_path, text=text))
+    assert assembly is not None and assembly.parts["U1"].KIND == "resistor"
+    assert [p.severity for p in problems if "4116" in p.wrong] == ["doubt"]

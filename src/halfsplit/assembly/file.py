@@ -179,9 +179,12 @@ class Reader:
                 row = catalogue.load().get(house.type)
             if row is not None and not row.modelled:
                 wrong = f"{row.type} is a {row.kind}: it is known by ratings and pins alone"
-                self.add(f"{where}.type", wrong, "the parts around it, and its current under loads")
-                return None
-            if row is None:
+                advice = "the parts around it, and its current under loads"
+                self.add(f"{where}.type", wrong, advice, doubt=name is not None)
+                if name is None:
+                    return None
+                row = None  # the line says itself what stands in for it
+            elif row is None:
                 close = " or ".join(catalogue.load().nearest(str(type_name)[:40]))
                 keep = "keep it and give its values on the line"
                 keep += "" if name else ", with its kind"
