@@ -10,7 +10,7 @@ from halfsplit.assembly.file import load
 from halfsplit.parts.house import HOUSE, house_numbers, read_house
 
 GOOD = """\
-"1853-0036": {type: 2N3906, says: cross-reference in the service manual, confidence: sure}
+"HM-2207": {type: 2N3906, says: cross-reference in the service manual, confidence: sure}
 "72136": {type: 1N4004, says: found beside it on a later drawing, confidence: guess}
 """
 MACHINE = """\
@@ -19,7 +19,7 @@ common: com
 parts:
   V1: {kind: supply, volts: 5V, pos: a, neg: com}
   R1: {kind: resistor, value: 1k, a: a, b: b}
-  Q1: {type: 1853-0036, c: com, b: com, e: b}
+  Q1: {type: HM-2207, c: com, b: com, e: b}
   CR1: {type: "72136", a: b, k: com}
 """
 PLAIN = """\
@@ -47,7 +47,7 @@ def test_a_marking_stands_for_its_type_and_keeps_who_says_so(tmp_path: Path) -> 
     assert assembly is not None, [str(p) for p in problems]
     q1, cr1 = assembly.parts["Q1"], assembly.parts["CR1"]
     assert (q1.KIND, q1.type, q1.confidence) == ("pnp", "2N3906", "sure")
-    assert "1853-0036" in str(q1.note) and "service manual" in str(q1.note)
+    assert "HM-2207" in str(q1.note) and "service manual" in str(q1.note)
     assert (cr1.KIND, cr1.type, cr1.confidence) == ("rectifier", "1N4004", "guess")
 
 
@@ -61,12 +61,12 @@ def test_what_the_line_says_wins(tmp_path: Path) -> None:
 def test_beside_the_machine_goes_before_the_users_own(tmp_path: Path) -> None:
     (tmp_path / "config").mkdir()
     own = "{type: BC557, says: me, confidence: guess}"
-    own = f'"1853-0036": {own}\n"X9": {own.replace("BC557", "BC547")}\n'
+    own = f'"HM-2207": {own}\n"X9": {own.replace("BC557", "BC547")}\n'
     (tmp_path / "config" / HOUSE).write_text(own, encoding="utf-8")
     (tmp_path / HOUSE).write_text(GOOD, encoding="utf-8")
     found, problems = house_numbers(tmp_path)
     assert problems == []
-    assert found["1853-0036"].type == "2N3906" and found["X9"].type == "BC547"
+    assert found["HM-2207"].type == "2N3906" and found["X9"].type == "BC547"
     assert found["X9"].line == 2
 
 
@@ -75,7 +75,7 @@ def test_without_the_file_nothing_changes(tmp_path: Path) -> None:
     (tmp_path / HOUSE).unlink()
     assembly, problems = load(path)
     assert assembly is None
-    assert any("1853-0036" in p.wrong and "not in the catalogue" in p.wrong for p in problems)
+    assert any("HM-2207" in p.wrong and "not in the catalogue" in p.wrong for p in problems)
 
 
 @pytest.mark.parametrize(
@@ -91,7 +91,7 @@ def test_without_the_file_nothing_changes(tmp_path: Path) -> None:
         ('"X1": 2N3906', ":1:1: X1: a marking needs its type and who says so"),
         ("- X1", "the file must list markings"),
         ('"X1": {type: 2N3906', "not readable as YAML"),
-        (GOOD + '"1853 - 0036": {type: BC557, says: me, confidence: sure}', "3:1: 1853 - 0036:"),
+        (GOOD + '"HM - 2207": {type: BC557, says: me, confidence: sure}', "3:1: HM - 2207:"),
     ],
 )
 def test_a_bad_line_is_told_at_its_place_and_stops_nothing(
@@ -106,7 +106,7 @@ def test_a_bad_line_is_told_at_its_place_and_stops_nothing(
 def test_good_lines_of_a_bad_file_are_used(tmp_path: Path) -> None:
     (tmp_path / HOUSE).write_text(GOOD + '"X1": {type: nonesuch}\n', encoding="utf-8")
     found, problems = read_house(tmp_path / HOUSE)
-    assert set(found) == {"1853-0036", "72136"} and len(problems) == 3
+    assert set(found) == {"HM-2207", "72136"} and len(problems) == 3
 
 
 def test_a_file_that_is_no_text_is_a_problem(tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 A file `house-numbers.yaml` beside the machine's file, or in the user's configuration folder::
 
-    "1853-0036": {type: 2N3906, says: cross-reference in the service manual, confidence: sure}
+    "HM-2207": {type: 2N3906, says: cross-reference in the service manual, confidence: sure}
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from halfsplit.problems import Problem
 HOUSE = "house-numbers.yaml"
 CONFIDENCE = ("sure", "likely", "guess")
 _FIELDS = ("type", "says", "confidence", "note")
-_SAMPLE = '"1853-0036": {type: 2N3906, says: who says so, confidence: sure}'
+_SAMPLE = '"HM-2207": {type: 2N3906, says: who says so, confidence: sure}'
 _LARGEST = 1_000_000  # bytes: some twenty thousand markings
 
 
