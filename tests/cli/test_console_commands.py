@@ -34,6 +34,8 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 CODES: list[tuple[int, str]] = [
     (0, "wire console.yaml J3 T1"),
     (0, "wire console.yaml J3 T2"),
+    (0, "wire console.yaml J3 T3"),
+    (0, "wire console.yaml T2 T3 --svg a.svg --sheet a.html"),
     (0, "wire console.yaml J3 T1 --cable as-found"),
     (0, "wire console.yaml --cable planned"),
     (0, "line console.yaml"),
@@ -141,6 +143,21 @@ def test_demo_story_step_by_step(here: Path, run: Run) -> None:
     assert moved["move"] == ["position 6: open (off), now closed (on)"]
     said = run("console", "console.yaml", "--paste", "log.txt")
     assert "W1 to W3" in said.out and "3 lines, 2 of them known" in said.out
+
+
+def test_ends_that_differ_are_joined_through_converters(here: Path, run: Run) -> None:
+    """Both lists, what feeds the converters, drawing and sheet; 0.18 V is hand-argued."""
+    ran = run("wire", "console.yaml", "T2", "T3", "--svg", "a.svg", "--sheet", "a.html")
+    for words in ("T2 to the converters", "T3 to the converters", "fed with", "1200 Bd"):
+        assert words in ran.out
+    assert "4N33-5" in Path("a.svg").read_text(encoding="utf-8")
+    assert "T3 to the converters" in Path("a.html").read_text(encoding="utf-8")
+    found = run("wire", "console.yaml", "T2", "T3", "--json").json["converter"]
+    assert {"from": "T2-S- (sender -)", "to": "loop source-2"}.items() <= found["wires"][2].items()
+    least = min(m["spare"] for k in found["links"] for m in k["margins"] if m["unit"] == "V")
+    assert least == pytest.approx(0.18)
+    bad = run("wire", "console.yaml", "J3", "T3", "--idle", "T3.TX=-9V", "--json")
+    assert bad.code == 1 and not bad.json["read"][0]["good"]
 
 
 def test_unknown_end_is_measured_then_planned(here: Path, run: Run) -> None:
