@@ -105,8 +105,15 @@ def talk(
     if unsent:
         why = "the machine held the line (XOFF)" if held else "the session ended first"
         trouble(f"{unsent} lines typed were not sent: {why}")
-    data = {"port": name, "line": str(form), "bytes": tally.total, "lines": heard,
-            "hint": tally.words(form, str(file)), "trouble": troubles, "counted": counted}  # fmt: skip
+    data = {
+        "port": name,
+        "line": str(form),
+        "bytes": tally.total,
+        "lines": heard,
+        "hint": tally.words(form, str(file)),
+        "trouble": troubles,
+        "counted": counted,
+    }
     emit(data, json, lambda: _ended(data))
     return code
 
@@ -175,9 +182,8 @@ def plain(came: bytes, parity: bool) -> str:
         low = b & 0x7F
         if low in _HIDDEN and (parity or b < 128):
             continue
-        if low in (10, 13) and (parity or b < 128):
-            found.append(chr(low))
-        elif 32 <= low < 127 and (parity or b < 128):
+        text = low in (10, 13) or 32 <= low < 127
+        if text and (parity or b < 128):
             found.append(chr(low))
         else:
             found.append(f"\\x{b:02x}")
