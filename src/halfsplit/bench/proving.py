@@ -43,7 +43,7 @@ def load_ladder(
         raise ProblemsError([Problem("", 0, 0, "pieces", wrong, "--pieces 4 --stress 80%")])
     here = bringing.standing(session, feed, script)
     at = session.condition_from(feed, None, None, **limiters)
-    here = Bench(here.machine, at, here.faults)
+    here = Bench(here.machine, at, here.faults, session.progress)
     return ladder.plan(here, drawer, rails, ambient=at.ambient, stress=share, most=pieces)
 
 
