@@ -169,7 +169,7 @@ def leans(machine: Machine, feed: str | None = None, progress: Progress | None =
     """The map of a machine, by experiment, with the file's own corrections laid over it.
 
     `feed` is what powers it, by default one that lies on nets, else the first. The experiments are
-    kept on disk. `progress` gets rows solved and rows in all, batch by batch, and may raise to stop.
+    kept on disk. `progress` gets rows solved and rows in all of each batch, and may raise to stop.
     """
     nets, kinds = nodes(machine)
     first = Condition(feed or machine.assembly.default_feed())
