@@ -122,9 +122,7 @@ def _moves(machine: Machine, ref: str, faults: Overrides) -> list[Overrides]:
     return found
 
 
-def predict_trip(
-    bench: Bench, ref: str, label: str, rail: Rail, *, ends: bool = True
-) -> Crowbar:
+def predict_trip(bench: Bench, ref: str, label: str, rail: Rail, *, ends: bool = True) -> Crowbar:
     """Raise a bench supply on the rail, everything else off, until the thyristor fires.
 
     With `ends`, also what ends the event on the machine's own feed.

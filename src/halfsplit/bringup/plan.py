@@ -19,6 +19,7 @@ from halfsplit.faults.melting import fuse_amps
 from halfsplit.faults.predictions import Predictions
 from halfsplit.faults.ratings import junction_limit, thermal_path
 from halfsplit.faults.stress import Stress, stresses
+from halfsplit.parts.capacitance import Capacitance
 from halfsplit.parts.kinds.fuse import Fuse
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
@@ -189,7 +190,7 @@ def _joined(machine: Machine, net: str, level: float) -> str:
     """Which lead of a bench supply goes where, by a part with a lead on the net."""
     common = machine.assembly.common
     parts = machine.assembly.parts.items()
-    there = [r for r, p in parts if hasattr(p, "plates") and {*p.plates()} == {net, common}]
+    there = [r for r, p in parts if isinstance(p, Capacitance) and {*p.plates()} == {net, common}]
     there += [r for r, p in parts if net in p.terminals().values()]
     way = ("plus", "minus") if level > 0.0 else ("minus", "plus")
     return f"then its {way[0]} to {net} (a lead of {there[0]}), its {way[1]} to {common}"
