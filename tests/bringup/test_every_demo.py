@@ -13,7 +13,8 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
 from halfsplit.bringup.inrush import inrushes
-from halfsplit.bringup.plan import _joined
+from halfsplit.bringup.leans import LeansMap
+from halfsplit.bringup.plan import _joined, _rails, _warming
 from halfsplit.bringup.trial import rated_conditions
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
@@ -36,3 +37,19 @@ def test_only_capacitors_have_two_plates(demo: str) -> None:
         assert f"its minus to {net} (a lead of " in words
     for part in assembly.parts.values():
         assert rated_conditions(machine, part)
+
+
+def test_four_hundred_volts_from_the_bench_are_told_at_their_step() -> None:
+    """405 V on RAW can kill as the mains can; and valves are read when they are warm."""
+    assembly, problems = load(EXAMPLES / "type88/supply.yaml")
+    assert assembly is not None, problems
+    machine = Machine(assembly)
+    unsolved: list[str] = []
+    map_ = LeansMap({"P250": "p250"}, {"P250": "rail"}, (), (), ())
+    steps = _rails(machine, map_, Condition("off", "none"), unsolved)
+    assert steps and not unsolved
+    for step in steps:
+        assert any("405.0 V direct, enough to kill" in c for c in step.before)
+        assert "once the valves are warm" in step.do
+    tray, _ = load(EXAMPLES / "hd40/pt3.yaml")
+    assert tray is not None and _warming(Machine(tray)) == ""
