@@ -5,12 +5,14 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
+import threading
 import tty
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from halfsplit.boards.port import Port
 from tests.boards.synthesis import synth
 from tests.boards.test_console_file import BAD
 from tests.cli.conftest import CONSOLE, Run
@@ -251,3 +253,30 @@ def test_two_ends_that_differ_are_told_apart_from_what_to_move(here: Path, run: 
 
 def test_a_problem_of_the_command_line_has_no_empty_place(here: Path, run: Run) -> None:
     assert run("wire", "console.yaml", "J3").out.startswith("error wire: name two connectors")
+
+
+def test_a_port_that_goes_away_tells_what_is_kept(
+    here: Path, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Pulled out in mid-line: the code says so, and what came is on disk; garbage is named."""
+    machine, ours = os.openpty()
+    tty.setraw(ours)
+    name = os.ttyname(ours)
+
+    def pulled_out() -> None:
+        os.close(ours)
+        os.close(machine)
+
+    def opened(port: Port) -> Port:
+        os.write(machine, b"\x80" * 30)  # what came before the port was open is lost
+        threading.Timer(1.0, pulled_out).start()
+        return port
+
+    monkeypatch.setattr(Port, "__enter__", opened)
+    ran = run("console", "console.yaml", "--port", name, "--seconds", "20")
+    assert ran.code == 1 and "went away" in ran.err and "30 bytes kept" in ran.out
+    assert "30 of 30 bytes are no text" in " ".join(ran.out.split())
+    rows = [b["pieces"] for _, kind, b in stored(here / "console.yaml") if kind == "console"]
+    assert "".join(text for pieces in rows for _, text in pieces) == "\x80" * 30
+    bad = run("console", "console.yaml", "--port", "/dev/null", "--flow", "dtr", "--eol", "tab")
+    assert bad.code == 1 and "--flow" in bad.out and "--eol" in bad.out
