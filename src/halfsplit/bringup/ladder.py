@@ -294,8 +294,7 @@ def _minimum(
 
 def _own(bench: Bench, net: str, unloaded: dict[str, float]) -> list[tuple[str, float]]:
     """Resistors and coils of the machine that draw on an unloaded net [A], largest first."""
-    at = dict(unloaded)
-    at[bench.machine.assembly.common] = 0.0
+    at = unloaded | {bench.machine.assembly.common: 0.0}
     values = {**bench.faults, **bench.machine.values(bench.bare())}
     found = []
     for e in bench.machine.netlist:
@@ -369,9 +368,8 @@ def _lamps(bench: Bench, label: str, rail: Rail, full: float) -> list[str]:
     level = np.abs(table.mean[:, i])
     if not all(bench.claimed(table, row) for row in range(len(laid))):
         return [f"{label}: lamp and electronic load were not solved; use resistors"]
-    cold = hot * COLD
+    cold = ohms = hot * COLD
     first = float(level[0]) / cold
-    ohms = cold
     for _ in range(60):  # the filament warms to where its volts hold its resistance
         reached = float(np.interp(ohms, ladder, level[:POINTS]))
         ohms = hot * min(max(COLD, (reached / nominal) ** 0.5), 1.0)
@@ -386,8 +384,7 @@ def _lamps(bench: Bench, label: str, rail: Rail, full: float) -> list[str]:
         if lit
         else f"it sticks at {volts(ends)}: a good supply that will not start; use resistors first"
     )
-    shorted = float(level[-1]) * SHORTED
-    drawn = float(level[-2])
+    drawn, shorted = float(level[-2]), float(level[-1]) * SHORTED
     load = (
         f"{label}: an electronic load set to {show(full, 'A', 2)} constant current leaves "
         f"{volts(drawn)}"
