@@ -96,7 +96,7 @@ def test_a_missing_file_and_misspelt_names() -> None:
     demo = open_console(DEMO)
     for call in (demo.connector, demo.cable, demo.line):
         with pytest.raises(NotFoundError, match="did you mean"):
-            call({demo.connector: "T3", demo.cable: "as-fund", demo.line: "SL-3"}[call])  # type: ignore[index]
+            call({demo.connector: "T4", demo.cable: "as-fund", demo.line: "SL-3"}[call])  # type: ignore[index]
 
 
 def test_the_demo_switch_and_what_to_move() -> None:

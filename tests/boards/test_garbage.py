@@ -107,3 +107,20 @@ def test_nothing_appeared_is_not_garbage() -> None:
         rank("HELLO", "", LINE)
     with pytest.raises(HalfsplitError, match="no byte of a serial line"):
         rank("HELLO", "→", LINE)
+
+
+@pytest.mark.parametrize(
+    ("typed", "appeared", "ones", "zeros"),
+    [
+        ("AAAA", "qqqq", 0x30, 0),  # 41 to 71 hexadecimal, each time: bits 4 and 5 at 1
+        ("HELLO", "HAHHK", 0, 0x04),  # 45 to 41, 4C to 48, 4F to 4B: bit 2 at 0
+        ("ABCDABCD", "CCCGCCCG", 0x02 | 0x01, 0),
+    ],
+)
+def test_the_same_wrong_character_each_time_is_no_floating_input(
+    typed: str, appeared: str, ones: int, zeros: int
+) -> None:
+    """What a line does changes from key to key; a bit that stands still does not. By hand."""
+    first = rank(typed, appeared)[0]
+    assert first.cause.kind == "stuck" and first.share > 0.9
+    assert (first.cause.ones, first.cause.zeros) == (ones, zeros)

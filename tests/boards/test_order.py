@@ -53,7 +53,7 @@ def _ohms(bench: RackBench, board: str) -> None:
 
 def test_nothing_goes_in_unmeasured(file: Path) -> None:
     with RackBench(file) as bench:
-        with pytest.raises(NotYetError, match=r"dead ohms of P5.*P12.*N12"):
+        with pytest.raises(NotYetError, match=r"(?s)dead ohms of P5.*P12.*N12"):
             bench.fit("BP")
         _ohms(bench, "BP")
         assert bench.fit("BP") == []

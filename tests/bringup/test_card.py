@@ -117,3 +117,16 @@ def test_a_reservoir_is_asked_for_its_ripple_current() -> None:
     assert asked is not None and asked.low == pytest.approx(7.1, rel=0.05)
     poor = judge(tray.tray(), parse_change(tray.tray().assembly, "C1 fitted ripple=5A"))
     assert not poor.accepted and "of ripple" in poor.verdict
+
+
+@pytest.mark.parametrize(
+    ("fitted", "against"), [("6.8V", "7.00 V"), ("5.1V", "below"), ("5.6V", "")]
+)
+def test_a_zener_that_moves_the_crowbar_is_refused(fitted: str, against: str) -> None:
+    """Zener and gate of about 0.7 V: 7.5 V passes what TTL stands, 5.8 V is under the window of
+    the drawing, 6.3 V is it."""
+    machine = tray.tray()
+    found = judge(machine, parse_change(machine.assembly, f"CR4 fitted value={fitted}"))
+    trips = [words for aspect, words in found.reasons if aspect == "trip"]
+    assert found.accepted == (not against)
+    assert (against in trips[0]) if against else not trips

@@ -5,12 +5,14 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
+import threading
 import tty
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from halfsplit.boards.port import Port
 from tests.boards.synthesis import synth
 from tests.boards.test_console_file import BAD
 from tests.cli.conftest import CONSOLE, Run
@@ -34,6 +36,8 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 CODES: list[tuple[int, str]] = [
     (0, "wire console.yaml J3 T1"),
     (0, "wire console.yaml J3 T2"),
+    (0, "wire console.yaml J3 T3"),
+    (0, "wire console.yaml T2 T3 --svg a.svg --sheet a.html"),
     (0, "wire console.yaml J3 T1 --cable as-found"),
     (0, "wire console.yaml --cable planned"),
     (0, "line console.yaml"),
@@ -143,6 +147,21 @@ def test_demo_story_step_by_step(here: Path, run: Run) -> None:
     assert "W1 to W3" in said.out and "3 lines, 2 of them known" in said.out
 
 
+def test_ends_that_differ_are_joined_through_converters(here: Path, run: Run) -> None:
+    """Both lists, what feeds the converters, drawing and sheet; 0.18 V is hand-argued."""
+    ran = run("wire", "console.yaml", "T2", "T3", "--svg", "a.svg", "--sheet", "a.html")
+    for words in ("T2 to the converters", "T3 to the converters", "fed with", "1200 Bd"):
+        assert words in ran.out
+    assert "4N33-5" in Path("a.svg").read_text(encoding="utf-8")
+    assert "T3 to the converters" in Path("a.html").read_text(encoding="utf-8")
+    found = run("wire", "console.yaml", "T2", "T3", "--json").json["converter"]
+    assert {"from": "T2-S- (sender -)", "to": "loop source-2"}.items() <= found["wires"][2].items()
+    least = min(m["spare"] for k in found["links"] for m in k["margins"] if m["unit"] == "V")
+    assert least == pytest.approx(0.18)
+    bad = run("wire", "console.yaml", "J3", "T3", "--idle", "T3.TX=-9V", "--json")
+    assert bad.code == 1 and not bad.json["read"][0]["good"]
+
+
 def test_unknown_end_is_measured_then_planned(here: Path, run: Run) -> None:
     text = CONSOLE.read_text(encoding="utf-8").replace("end: DTE", "end: unknown")
     text = text.replace("mark: -12..-5V, space: 5..12V", "note: not known")
@@ -234,3 +253,30 @@ def test_two_ends_that_differ_are_told_apart_from_what_to_move(here: Path, run: 
 
 def test_a_problem_of_the_command_line_has_no_empty_place(here: Path, run: Run) -> None:
     assert run("wire", "console.yaml", "J3").out.startswith("error wire: name two connectors")
+
+
+def test_a_port_that_goes_away_tells_what_is_kept(
+    here: Path, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Pulled out in mid-line: the code says so, and what came is on disk; garbage is named."""
+    machine, ours = os.openpty()
+    tty.setraw(ours)
+    name = os.ttyname(ours)
+
+    def pulled_out() -> None:
+        os.close(ours)
+        os.close(machine)
+
+    def opened(port: Port) -> Port:
+        os.write(machine, b"\x80" * 30)  # what came before the port was open is lost
+        threading.Timer(1.0, pulled_out).start()
+        return port
+
+    monkeypatch.setattr(Port, "__enter__", opened)
+    ran = run("console", "console.yaml", "--port", name, "--seconds", "20")
+    assert ran.code == 1 and "went away" in ran.err and "30 bytes kept" in ran.out
+    assert "30 of 30 bytes are no text" in " ".join(ran.out.split())
+    rows = [b["pieces"] for _, kind, b in stored(here / "console.yaml") if kind == "console"]
+    assert "".join(text for pieces in rows for _, text in pieces) == "\x80" * 30
+    bad = run("console", "console.yaml", "--port", "/dev/null", "--flow", "dtr", "--eol", "tab")
+    assert bad.code == 1 and "--flow" in bad.out and "--eol" in bad.out

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from halfsplit.assembly.condition import Change, Condition
+from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
 from halfsplit.bringup.power import power_check, worst_of
 from halfsplit.circuit import elements as el
@@ -137,6 +139,46 @@ def test_c4_short_works_q1_and_r3_as_ngspice_says() -> None:
         assert ratio == pytest.approx(truth[f"p:{ref}"] / limit.limit, rel=0.15), ref
         usual = worst_of(healthy, 0, "watts", ref)[1]
         assert value > 2.0 * usual, ref  # far harder than in the healthy machine
+
+
+def test_c4_short_with_the_limiter_pulled_passes_the_rating_of_r3() -> None:
+    """Q3 out, as when it was pulled for a test: nothing limits, and R3 takes several times its 5 W
+    until F4 opens; Q1, which saturates, stays within its own. Ratios within 15 % of ngspice."""
+    machine = tray.tray()
+    for name in ("none", "half"):
+        condition = Condition("raws", name, (Change("Q3", "removed"),))
+        truth = _tray_powers("C4 short", condition)
+        ours = stresses(machine, condition, [{}, tray.fault("C4 short")])
+        for ref in ("Q1", "R3"):
+            limit, _, ratio = worst_of(ours, 1, "watts", ref)
+            assert ratio == pytest.approx(truth[f"p:{ref}"] / limit.limit, rel=0.15), ref
+        assert truth["p:R3"] / 5.0 > 2.0 and truth["p:Q1"] / 150.0 < 0.5
+        assert worst_of(ours, 0, "watts", "R3")[2] < 1.0  # only with C4 shorted
+
+
+@pytest.mark.parametrize(("sink", "over"), [("3K/W", False), ("8K/W", True), ("30K/W", True)])
+def test_c4_short_and_the_junction_of_q1_on_a_heatsink(
+    tmp_path: Path, sink: str, over: bool
+) -> None:
+    """The file tells no heatsink of Q1. On one made for its 7 W of full load, 8 K/W, or on none,
+    30 K/W case to air, its junction passes 200 degC with C4 shorted; watts by ngspice, heat by
+    hand."""
+    text = tray.EXAMPLE.read_text(encoding="utf-8").replace(
+        "Q1:   {kind: pnp,",
+        f"Q1:   {{kind: pnp, theta_jc: 1.17K/W, junction_max: 200, sink: {sink},",
+    )
+    path = tmp_path / "sunk.yaml"
+    path.write_text(text, encoding="utf-8")
+    assembly, problems = load(path)
+    assert assembly is not None, problems
+    machine = Machine(assembly)
+    condition = Condition("raws", "half")
+    watts = _tray_powers("C4 short", condition)["p:Q1"]
+    by_hand = 25.0 + watts * (1.17 + float(sink.removesuffix("K/W")))
+    ours = stresses(machine, condition, [{}, tray.modes(machine, "C4 short")])
+    hot = ours.junction[1, ours.parts.index("Q1")]
+    assert hot - 25.0 == pytest.approx(by_hand - 25.0, rel=0.15)
+    assert (hot > 200.0) == (by_hand > 200.0) == over
 
 
 def stile_waves(ref: str, load: str) -> tuple[Machine, Condition, Waves]:

@@ -72,7 +72,7 @@ def standing(session: Session, feed: str | None, script: Path | None = None) -> 
         }
     if script is not None:
         faults |= load_faults(session.assembly, script)
-    return Bench(session.machine, condition, faults)
+    return Bench(session.machine, condition, faults, session.progress)
 
 
 def protections(

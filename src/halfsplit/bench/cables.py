@@ -56,7 +56,7 @@ def planned(console: ConsoleFile, names: Sequence[str], idle: Sequence[str] = ()
     read = measured(console, names, idle)
     known_ends = {n: end_measured(console.connector(n), v) for n, v in read.items()}
     ends = {n: e for n, e in known_ends.items() if e != "unknown"}
-    found = plan(names[0], first, names[1], second, ends)
+    found = plan(names[0], first, names[1], second, ends, console.converters)
     return Planned(found, ends, tuple(judged(found.checks, read)))
 
 

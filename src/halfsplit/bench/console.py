@@ -5,11 +5,12 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from halfsplit.boards.console import Lines, Said, Talk, Wire, text_of
 from halfsplit.boards.consoles import ConsoleFile
 from halfsplit.boards.garbage import printable
+from halfsplit.boards.port import NotSentError
 from halfsplit.journal import Entry, Journal, journal_path
 from halfsplit.problems import NotFoundError
 
@@ -17,18 +18,24 @@ KIND = "console"
 # Pasted logs are stored in pieces of this many characters, so that a page of a large one is read
 # without the rest.
 _PIECE = 16384
+_OURS = ("out", "unsent", "break")
 PAGE = 6  # entries of a page: some thousands of lines at most
 
 
-def talk(console: ConsoleFile, journal: Journal, wire: Wire) -> Talk:
+def talk(console: ConsoleFile, journal: Journal, wire: Wire, *, obeys: bool = False) -> Talk:
     """A session whose entries go to the journal; each is on disk when the session says so."""
-    return kept_talk(console, lambda body: _keep(journal, body), wire)
+    return kept_talk(console, lambda body: _keep(journal, body), wire, obeys=obeys)
 
 
-def kept_talk(console: ConsoleFile, keep: Callable[[dict[str, Any]], None], wire: Wire) -> Talk:
-    """A session whose entries are handed to `keep`, which returns once they are on disk."""
+def kept_talk(
+    console: ConsoleFile, keep: Callable[[dict[str, Any]], None], wire: Wire, *, obeys: bool = False
+) -> Talk:
+    """A session whose entries are handed to `keep`, which returns once they are on disk.
+
+    With `obeys`, the machine's XOFF holds what is typed back until its XON.
+    """
     start = time.monotonic()
-    return Talk(wire, console.messages, keep, lambda: time.monotonic() - start)
+    return Talk(wire, console.messages, keep, lambda: time.monotonic() - start, obeys)
 
 
 def shown(line: dict[str, Any]) -> dict[str, Any]:
@@ -43,19 +50,29 @@ def _keep(journal: Journal, body: dict[str, Any]) -> None:
 def run(
     session: Talk,
     stop: Callable[[], bool],
-    typed: Callable[[], bytes | None],
+    typed: Callable[[], bytes | Literal["break"] | None],
     show: Callable[[bytes, list[Said]], None],
     wait: float = 0.1,
+    trouble: Callable[[str], None] | None = None,
 ) -> None:
-    """Listen until `stop`; `typed` gives bytes the user asked to send, or None.
+    """Listen until `stop`; `typed` gives what the user asked to send, or None, and is not asked
+    while the machine holds the line.
 
-    What has come is on disk even when this is interrupted.
+    What has come is on disk even when this is interrupted. What the other end does not take is
+    told to `trouble`, and the session goes on; without it NotSentError ends it.
     """
     try:
         while not stop():
-            data = typed()
-            if data:
-                session.typed(data)
+            data = None if session.held else typed()
+            try:
+                if data == "break":
+                    session.interrupt()
+                elif data:
+                    session.typed(data)
+            except NotSentError as error:
+                if trouble is None:
+                    raise
+                trouble(str(error))
             came, said = session.listen(wait)
             if came:
                 show(came, said)
@@ -88,13 +105,14 @@ def page(
     entries = journal.page(KIND, before, most + 1)
     lines, shown = Lines(console.messages), []
     first, entries = (entries[0], entries[1:]) if len(entries) > most else (None, entries)
-    if first is not None and first.body.get("way") != "out":
+    if first is not None and first.body.get("way") not in _OURS:
         lines.feed(_bytes(first))  # a line may have begun on the page before
     for entry in entries:
         way = str(entry.body.get("way", "in"))
-        if way == "out":
+        if way in _OURS:
             shown += _rows(entry, "in", lines.close())
-            shown.append({**_head(entry, way), "text": text_of(entry.body), "means": []})
+            said = "(break)" if way == "break" else text_of(entry.body)
+            shown.append({**_head(entry, way), "text": said, "means": []})
             continue
         shown += _rows(entry, way, lines.feed(_bytes(entry)))
     if entries and before is None:  # else the page after it shows the whole line

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
+
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
+from halfsplit.assembly.lower import Machine
 from halfsplit.bench.ledger import overridden as overridden
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.recall import condition_of
@@ -13,7 +17,8 @@ from halfsplit.bench.session import Session
 from halfsplit.bringup.gates import Gate, Known, Subject, gates, refusals
 from halfsplit.bringup.leans import LeansMap, leans
 from halfsplit.bringup.proof import Proof, proofs
-from halfsplit.faults.dictionary import predict
+from halfsplit.faults.dictionary import predict, table_folder
+from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.journal import Entry
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import QuantityError, parse
@@ -85,34 +90,52 @@ def _around_gates(bench: Session) -> frozenset[str]:
 
 def map_of(bench: Session) -> LeansMap:
     """The leans-on map of the machine as drawn."""
-    return leans(bench.machine)
+    return leans(bench.machine, progress=getattr(bench, "progress", None))
 
 
 def proofs_of(bench: Session) -> dict[str, Proof]:
     """Every rail, raw rail and reference: proved or what is missing."""
 
     @lru_cache(maxsize=64)
+    def usual(condition: Condition) -> dict[str, float]:
+        return _usual(bench.machine, condition)
+
     def expected(condition: Condition, net: str) -> float:
-        table = predict(bench.machine, condition, [{}], moves=[])
-        return float(table.mean[0, table.column(net)])
+        return usual(condition)[net]
 
     return proofs(bench.assembly, map_of(bench), bench.evidence(), bench.condition, expected)
 
 
-def gates_of(bench: Session) -> list[Gate]:
-    """Every gate with its state."""
-    return gates(bench.assembly, map_of(bench), proofs_of(bench), bench.condition, known(bench))
+def _usual(machine: Machine, condition: Condition) -> dict[str, float]:
+    """Mean volts of every net of the healthy machine; kept on disk where it is followed from
+    switch-on, which takes seconds each time."""
+    path = table_folder(machine, condition, [{}], "usual") / "usual.npz"
+    kept = load_arrays(path) if machine.self_oscillating else None
+    if kept is None or not {"nets", "mean"} <= set(kept):
+        table = predict(machine, condition, [{}], moves=[])
+        kept = {"nets": np.array(table.nets), "mean": table.mean[0]}
+        if machine.self_oscillating:
+            store_arrays(path, kept)
+    found = {str(n): float(v) for n, v in zip(kept["nets"], kept["mean"], strict=False)}
+    return found | {machine.assembly.common: 0.0}
+
+
+def gates_of(bench: Session, proved: Mapping[str, Proof] | None = None) -> list[Gate]:
+    """Every gate with its state; `proved` where it is known already."""
+    proved = proofs_of(bench) if proved is None else proved
+    return gates(bench.assembly, map_of(bench), proved, bench.condition, known(bench))
 
 
 def gate_dict(bench: Session) -> dict[str, Any]:
     """Gates, and what each subject is refused for."""
-    found = gates_of(bench)
+    proved = proofs_of(bench)
+    found = gates_of(bench, proved)
     subjects: tuple[Subject, ...] = ("power", "boards", "trimmers")
     return {
         "gates": [g.as_dict() for g in found],
         "refused": {s: [g.name for g in refusals(found, s)] for s in subjects},
         "overrides": overridden(bench),
-        "proofs": [p.as_dict() for p in proofs_of(bench).values()],
+        "proofs": [p.as_dict() for p in proved.values()],
     }
 
 

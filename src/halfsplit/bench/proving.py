@@ -15,6 +15,7 @@ from halfsplit.bringup import crowbar, holdup, ladder, overcurrent
 from halfsplit.bringup.discharge import verdict as discharged
 from halfsplit.bringup.ladder import Ladder
 from halfsplit.bringup.reform import leak_verdict
+from halfsplit.bringup.rules import END_SOURCE, shelf, worn
 from halfsplit.bringup.solving import Bench
 from halfsplit.bringup.stock import parse_stock
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
@@ -42,7 +43,7 @@ def load_ladder(
         raise ProblemsError([Problem("", 0, 0, "pieces", wrong, "--pieces 4 --stress 80%")])
     here = bringing.standing(session, feed, script)
     at = session.condition_from(feed, None, None, **limiters)
-    here = Bench(here.machine, at, here.faults)
+    here = Bench(here.machine, at, here.faults, session.progress)
     return ladder.plan(here, drawer, rails, ambient=at.ambient, stress=share, most=pieces)
 
 
@@ -115,12 +116,16 @@ def forming(
     amps: str | None = None,
     drop: str | None = None,
     minutes: float | None = None,
+    farads: str | None = None,
+    esr: str | None = None,
     **asked: Any,
 ) -> dict[str, Any]:
     """The reforming plan of a capacitor, its log and what to do now; a reading given is stored.
 
-    `asked`: as for :func:`halfsplit.bench.bringing.forming_plan`. Raises ProblemsError.
+    `farads`, `esr`: measured afterwards, held against the end of life; not stored. `asked`: as for
+    :func:`halfsplit.bench.bringing.forming_plan`. Raises ProblemsError.
     """
+    left, series = bringing.value("farads", farads, "F"), bringing.value("esr", esr, "ohm")
     across, current = _size("volts", volts, "V"), _size("amps", amps, "A")
     dropped = _size("drop", drop, "V")
     plan = bringing.forming_plan(session, part, **asked)
@@ -133,7 +138,27 @@ def forming(
     if across is not None:
         body = {"volts": across, "amps": current, "minutes": minutes, "rule": plan.rule}
         session.note_bringup("reform", plan.part, body)
-    return {**plan.as_dict(), "log": bringing.forming_state(session, plan)}
+    return {
+        **plan.as_dict(),
+        "log": bringing.forming_state(session, plan),
+        "shelf": shelf(asked["months"] / 12.0) if asked["months"] > 0.0 else "",
+        "life": _life(session, plan.part, left, series),
+    }
+
+
+def _life(
+    session: Session, ref: str, farads: float | None, esr: float | None
+) -> dict[str, Any] | None:
+    """A capacitor as measured after reforming against its end of life; None when not measured."""
+    if farads is None and esr is None:
+        return None
+    part = session.machine.fitted(session.assembly.parts[ref], session.condition)
+    marked, new = float(part.__dict__["value"]), part.__dict__.get("esr")
+    why = worn(marked if farads is None else farads, marked, esr, new)
+    said = why or "not at its end of life by these"
+    if esr is not None and new is None:
+        said += "; its series resistance is not judged: the file gives no `esr` of a new one"
+    return {"passed": not why, "words": said, "source": END_SOURCE}
 
 
 def leakage(

@@ -256,9 +256,12 @@ class RackBench:
     def _unproved(
         self, step: Step, readings: dict[tuple[str, str, str], dict[str, Any]]
     ) -> list[str]:
-        """Readings still owed at the slot of the board that went in last."""
-        missing = []
-        for rail in step.rails:
+        """Readings still owed at the slot of the board that went in last: what went wrong first,
+        then rails others wait for, then the rest.
+        """
+        missing, stops = [], []
+        keys = {self.rack.interlocks[lock].needs for lock in step.locks}
+        for rail in sorted(step.rails, key=lambda r: r.rail not in keys):
             for unit, what in (("V", "volts at the slot"), ("A", "amperes it added")):
                 if unit == "A" and (rail.made or rail.amps.high == 0):
                     continue
@@ -269,8 +272,8 @@ class RackBench:
                         f"{step.board}.{rail.rail}=<{'volts' if unit == 'V' else 'amperes'}>"
                     )
                 elif not seen["go"]:
-                    missing.append(f"{step.board} {rail.rail}: {seen['says']}")
-        return missing
+                    stops.append(f"{step.board} {rail.rail}: {seen['says']}")
+        return [*stops, *missing]
 
     def take_out(self, name: str) -> None:
         """Note that a board came out. Raises NotFoundError when it is not in."""
@@ -362,6 +365,6 @@ def _excused(refusal: str, missing: list[str], anyway: str | None) -> dict[str, 
     if not missing:
         return {}
     if not anyway:
-        told = "; ".join(missing)
+        told = missing[0] if len(missing) == 1 else "\n  " + ";\n  ".join(missing)
         raise NotYetError(f'{refusal}: {told}. To go on all the same: --anyway "why"')
     return {"anyway": anyway, "unproved": missing}

@@ -14,7 +14,7 @@ from abc import abstractmethod
 from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 from halfsplit.bench import console as consoles
 from halfsplit.bench.desk import TELL_EACH, Desk
@@ -25,7 +25,7 @@ from halfsplit.bench.racks import RackBench
 from halfsplit.boards.console import Said
 from halfsplit.boards.consoles import ConsoleFile, open_console
 from halfsplit.boards.garbage import printable
-from halfsplit.boards.port import Port
+from halfsplit.boards.port import Flow, Port
 from halfsplit.boards.which import Sort
 from halfsplit.journal import Entry, Journal
 from halfsplit.problems import HalfsplitError, Problem, ProblemsError
@@ -117,7 +117,7 @@ class ConsoleDesk(SideDesk):
     """A console; `ledger` has the port in use, if any, and the last lines of that session."""
 
     def __init__(self, file: Path, told: Callable[[], None] = lambda: None) -> None:
-        self._typed: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+        self._typed: queue.SimpleQueue[bytes | Literal["break"]] = queue.SimpleQueue()
         self._hung_up = threading.Event()
         self._listener: threading.Thread | None = None
         self._live: tuple[dict[str, Any], ...] = ()
@@ -137,7 +137,9 @@ class ConsoleDesk(SideDesk):
 
         return self.clerk.do(job)
 
-    def connect(self, port: str, line: str, *, ready: bool = True) -> Future[None]:
+    def connect(
+        self, port: str, line: str, *, ready: bool = True, flow: Flow = "none"
+    ) -> Future[None]:
         """Open a serial port and keep what comes. Nothing is sent."""
 
         def job() -> None:
@@ -145,7 +147,7 @@ class ConsoleDesk(SideDesk):
             if self._listener is not None and self._listener.is_alive():
                 wrong = f"already connected to {self._port}"
                 raise ProblemsError([Problem("", 0, 0, port, wrong, "disconnect it first")])
-            wire = Port(port, format_of(line), ready=ready)
+            wire = Port(port, format_of(line), ready=ready, flow=flow)
             self._hung_up.clear()
             self._live = ()
             self._typed = queue.SimpleQueue()
@@ -174,6 +176,16 @@ class ConsoleDesk(SideDesk):
 
         return self.clerk.do(job)
 
+    def send_break(self) -> Future[None]:
+        """Hold the line at space for a moment, because somebody asked for it."""
+
+        def job() -> None:
+            if self._listener is None or not self._listener.is_alive():
+                raise ProblemsError([Problem("", 0, 0, "break", "no port is connected", "connect")])
+            self._typed.put("break")
+
+        return self.clerk.do(job)
+
     def hang_up(self) -> Future[None]:
         """Let go of the port."""
         return self.clerk.do(self._hung_up.set)
@@ -186,14 +198,16 @@ class ConsoleDesk(SideDesk):
         return super().close(wait)
 
     def _listen(self, wire: Port) -> None:
-        def typed() -> bytes | None:
+        def typed() -> bytes | Literal["break"] | None:
             self._tell()
             return self._typed.get_nowait() if not self._typed.empty() else None
 
         try:
             with wire:
-                session = consoles.kept_talk(self._file, self._keep_entry, wire)
-                consoles.run(session, self._hung_up.is_set, typed, self._heard)
+                obeys = wire.flow == "xon"
+                session = consoles.kept_talk(self._file, self._keep_entry, wire, obeys=obeys)
+                stop = self._hung_up.is_set
+                consoles.run(session, stop, typed, self._heard, trouble=self._troubled)
         except HalfsplitError as error:
             self._trouble = str(error)
         except Exception as error:  # told on the page; the log is on disk
@@ -202,13 +216,18 @@ class ConsoleDesk(SideDesk):
             self._port = ""
             self.clerk.do(self._refresh)
 
+    def _troubled(self, words: str) -> None:
+        self._trouble = words
+        self.clerk.do(self._refresh)
+
     def _keep_entry(self, body: dict[str, Any]) -> None:
         def job() -> None:
             assert self._journal is not None
             self._journal.append(consoles.KIND, body)
-            if body["way"] == "out":
-                text = "".join(str(p[1]) for p in body["pieces"])
-                sent = {"text": printable(text.encode("latin-1")), "means": [], "way": "out"}
+            if body["way"] != "in":
+                text = "".join(str(p[1]) for p in body["pieces"]).encode("latin-1")
+                said = "(break)" if body["way"] == "break" else printable(text)
+                sent = {"text": said, "means": [], "way": body["way"]}
                 self._live = (*self._live, sent)[-SHOWN:]
             self._refresh()
 

@@ -156,13 +156,18 @@ def _loops(ends: Mapping[str, Mapping[str, Wired]], net: Mapping[Any, int]) -> l
         for pin in found.of("loop-source"):
             if ground is not None:
                 branches.append(((net[_key(pin)], net[_key(ground)]), pin.label, True))
-    groups = nets_of(
-        [("", str(n)) for b in branches for n in b[0]],
-        [(("", str(b[0][0])), ("", str(b[0][1]))) for b in branches],
-    )
+    # Several loops may return to one common: what they share there makes them no single loop.
+    grounds = {net[_key(p)] for t in ends.values() for p in t.values() if p.role == "common"}
+    joined = [
+        tuple(
+            ("common" if n in grounds else "", f"{k} {n}" if n in grounds else str(n)) for n in b[0]
+        )
+        for k, b in enumerate(branches)
+    ]
+    groups = nets_of([n for pair in joined for n in pair], [(a, b) for a, b in joined])
     loops: dict[int, list[tuple[tuple[int, int], str, bool]]] = {}
-    for branch in branches:
-        loops.setdefault(groups["", str(branch[0][0])], []).append(branch)
+    for branch, pair in zip(branches, joined, strict=True):
+        loops.setdefault(groups[pair[0]], []).append(branch)
     problems = []
     for members in loops.values():
         if len(members) < 2:

@@ -58,7 +58,7 @@ class Pin(Entry):
         return self
 
 
-def _named(value: object) -> object:
+def pins_by_name(value: object) -> object:
     """Pin numbers are written bare, and YAML reads them as numbers."""
     return {str(k): v for k, v in value.items()} if isinstance(value, Mapping) else value
 
@@ -71,7 +71,7 @@ class Connector(Entry):
     standard: Name | None = Field(default=None, examples=["TIA-232"])
     layout: Literal["DB25", "DE9"] | None = None
     mains: bool = Field(default=True, description="the device has its own mains lead")
-    pins: Annotated[dict[str, Pin], BeforeValidator(_named)] = Field(default_factory=dict)
+    pins: Annotated[dict[str, Pin], BeforeValidator(pins_by_name)] = Field(default_factory=dict)
     note: str | None = None
 
     @model_validator(mode="after")

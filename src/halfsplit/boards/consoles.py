@@ -18,12 +18,16 @@ from halfsplit.assembly.advice import near, near_or_all, shown
 from halfsplit.assembly.file import Reader
 from halfsplit.assembly.model import Entry
 from halfsplit.boards.connector import Connector
+from halfsplit.boards.converters import Converter
 from halfsplit.boards.line import LineBoard
 from halfsplit.boards.messages import Lamps, Message
 from halfsplit.boards.which import misplaced
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
-SECTIONS = ("console", "machine", "connectors", "cables", "lines", "messages", "lamps", "notes")
+SECTIONS = (
+    "console", "machine", "connectors", "cables", "converters", "lines", "messages", "lamps",
+    "notes",
+)  # fmt: skip
 _WIRE = re.compile(r"\s*([^\s=]+?)\s*[-=]\s*([^\s=]+)\s*")
 
 
@@ -74,6 +78,7 @@ class ConsoleFile:
     lines: Mapping[str, LineBoard]
     messages: Mapping[str, Message]
     lamps: Mapping[str, Lamps]
+    converters: Mapping[str, Converter] = field(default_factory=dict)
     notes: str = ""
     places: Mapping[str, tuple[int, int]] = field(default_factory=dict, repr=False)
 
@@ -109,6 +114,7 @@ def _named(table: Mapping[str, Any], name: str, what: str) -> Any:
 RECORDS: Mapping[str, type[Entry]] = {
     "connectors": Connector,
     "cables": Cable,
+    "converters": Converter,
     "lines": LineBoard,
     "messages": Message,
     "lamps": Lamps,
@@ -118,6 +124,7 @@ RECORDS: Mapping[str, type[Entry]] = {
 SAMPLES: Mapping[str, str] = {
     "connectors": "J3: {at: SL-2, end: DTE, standard: TIA-232, layout: DB25}",
     "cables": 'as-found: {from: J3, to: T1, wires: ["3-2", "7-7"]}',
+    "converters": "box: {says: my 1488 board, pins: {…}, channels: [{in: [2], out: [3]}]}",
     "lines": 'SL-2: {crystal: 2.4576MHz, switch: SW2, rate: {at: "1-4", …}}',
     "messages": 'E4: {says: "E4 SIZE {size}", means: no memory where it must begin}',
     "lamps": "leds: {order: D4 D3 D2 D1, codes: {…}}",
@@ -137,7 +144,7 @@ def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
     for key in document:
         if key not in SECTIONS:
             reader.add(str(key), f"there is no section {shown(key)}", near_or_all(key, SECTIONS))
-    if not any(document.get(s) for s in SECTIONS[2:7]):
+    if not any(document.get(s) for s in RECORDS):
         wrong = "the file has neither connectors, lines nor messages"
         reader.add("connectors", wrong, f"connectors: and under it {reader.samples['connectors']}")
     tables: dict[str, dict[str, Any]] = {}
@@ -159,6 +166,7 @@ def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
         tables["lines"],
         tables["messages"],
         tables["lamps"],
+        tables["converters"],
         reader.word(document, "notes", ""),
         reader.lines,
     )

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from html import escape
 
 from halfsplit import svg as svg_text
-from halfsplit.boards.plan import Check
+from halfsplit.boards.drawing_through import by, lists, through_svg
+from halfsplit.boards.plan import Check, Tie, Wire
+from halfsplit.boards.through import amps
 from halfsplit.boards.wiring import Plan
 from halfsplit.quantity.volts import volts
 
@@ -16,7 +18,12 @@ _STYLE = "font-family:sans-serif;font-size:13px"
 
 
 def svg(plan: Plan) -> str:
-    """Both plugs, every wire between them and every tie, pins in the order of the wire list."""
+    """Both plugs, every wire between them and every tie, pins in the order of the wire list.
+
+    With converters between, those stand in the middle with their pins and what joins them.
+    """
+    if plan.through is not None and plan.through.parts:
+        return through_svg(plan, plan.through)
     left, right = _pins(plan, plan.a), _pins(plan, plan.b)
     rows = max(len(left), len(right), 1)
     high = _TOP + rows * _ROW + 24
@@ -107,26 +114,16 @@ def sheet(plan: Plan, title: str) -> str:
             f"<h1>{escape(head)}</h1>",
             verdict,
             "<h2>Before joining, measure</h2>",
-            _table(
-                ("done", "at", "against", "should read", "is", "otherwise"),
-                [("☐", c.at, c.to, reads(c), c.means, c.otherwise) for c in plan.checks],
-            ),
+            _checks(plan.checks),
             "<h2>Cable</h2>",
-            svg(plan) if plan.wires else "<p>No cable: see above.</p>",
-            _table(
-                ("done", "from", "to", "why"),
-                [("☐", w.a.label, w.b.label, w.why) for w in plan.wires]
-                + [
-                    ("☐", t.pin.label, t.to.label + (f" by {t.by}" if t.by else ""), t.why)
-                    for t in plan.ties
-                ],
-            ),
+            svg(plan) if plan.wires or plan.through else "<p>No cable: see above.</p>",
+            *_lists(plan),
             "<h2>To spare</h2>",
             _table(
                 ("where", "to spare"),
                 [
                     (m.at, volts(m.spare) if m.unit == "V" else f"{m.spare * 1e3:.1f} mA")
-                    for k in plan.links
+                    for k in (plan.through or plan).links
                     for m in k.margins
                 ],
             ),
@@ -134,6 +131,39 @@ def sheet(plan: Plan, title: str) -> str:
             "",
         ]
     )
+
+
+def _lists(plan: Plan) -> list[str]:
+    """Every wire, tie and joint with a box to tick, those of each plug under its own heading."""
+    heads = ("done", "from", "to", "why")
+    if plan.through is None:
+        return [_table(heads, _ticks(plan.wires) + _tied(plan.ties))]
+    out = []
+    for title, rows in lists(plan, plan.through):
+        out += [f"<h2>{escape(title)}</h2>", _table(heads, [("☐", *r) for r in rows])]
+    made = plan.through
+    parts = [(n, p.says, p.source) for n, p in made.parts.items()]
+    out += ["<h2>Converters</h2>", _table(("name", "what it is", "source"), parts)]
+    notes = "".join(f"<li>{escape(r)}</li>" for r in made.reasons)
+    fed = [("☐", s.pin.label, volts(s.volts), amps(s)) for s in made.supplies]
+    out += [f"<ul>{notes}</ul>" if notes else "", "<h2>Fed with</h2>"]
+    out.append(_table(("done", "pin", "volts", "current"), fed))
+    out.append("<h2>Converters joined, measure before the other end is</h2>")
+    out.append(_checks(made.checks))
+    return out
+
+
+def _checks(checks: Sequence[Check]) -> str:
+    heads = ("done", "at", "against", "should read", "is", "otherwise")
+    return _table(heads, [("☐", c.at, c.to, reads(c), c.means, c.otherwise) for c in checks])
+
+
+def _ticks(wires: Sequence[Wire]) -> list[tuple[str, ...]]:
+    return [("☐", w.a.label, w.b.label, w.why) for w in wires]
+
+
+def _tied(ties: Sequence[Tie]) -> list[tuple[str, ...]]:
+    return [("☐", t.pin.label, t.to.label + by(t.by), t.why) for t in ties]
 
 
 def _table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:

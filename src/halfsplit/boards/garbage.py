@@ -34,10 +34,10 @@ _GAP = 12.0  # bit of idle between typed characters: a hand is slower than any l
 class Cause:
     """One explanation.
 
-    kind: none, rate, parity, bits, inverted, wrong-side, floating, noise or echo.
+    kind: none, rate, parity, bits, inverted, wrong-side, floating, noise, echo or stuck.
     what: in words; look: what to do; prior: weight before anything is seen.
     sender, receiver: their formats; bit: the receiver's bit in bits of the sender; drops: words of
-    wrong parity are not shown.
+    wrong parity are not shown; ones, zeros: data bits that stand still past the line.
     """
 
     kind: str
@@ -50,6 +50,8 @@ class Cause:
     inverted: bool = False
     copies: int = 1
     drops: bool = False
+    ones: int = 0
+    zeros: int = 0
 
     @property
     def random(self) -> bool:
@@ -82,8 +84,11 @@ class Ranked:
         }
 
 
-def causes(form: Format) -> list[Cause]:
-    """Every cause considered on a line meant to be `form` at both ends."""
+def causes(form: Format, typed: bool = False) -> list[Cause]:
+    """Every cause considered on a line meant to be `form` at both ends.
+
+    With `typed`, what went in is known, and bits that stand still can be told from other text.
+    """
     plain = replace(form, rate=0)
 
     def cause(kind: str, what: str, look: str, prior: float, **more: Any) -> Cause:
@@ -121,7 +126,23 @@ def causes(form: Format) -> list[Cause]:
         cause("echo", "all twice: line and terminal both echo", "Turn one off", 0.5, copies=2),
         *_format_causes(form, plain),
         *_rate_causes(form, cause),
+        *(_stuck_causes(form, cause) if typed else ()),
     ]
+
+
+def _stuck_causes(form: Format, cause: Callable[..., Cause]) -> Iterator[Cause]:
+    """One or two data bits always 1, or always 0: nothing a line does, which sends them in turn."""
+    bits = range(form.data)
+    masks = [(1 << a,) for a in bits] + [(1 << a, 1 << b) for a in bits for b in bits if a < b]
+    look = "Scope the data lines at the serial chip and its buffer while one key is held down"
+    for mask in masks:
+        named = " and ".join(str(m.bit_length() - 1) for m in mask)
+        for state in (1, 0):
+            what = f"data bit {named} always {state} past the line: serial chip, buffer or socket"
+            # The line is at fault far more often; of two bits at once less again. From practice.
+            prior = 0.2 / 16 if len(mask) == 1 else 0.05 / 56
+            held = {"ones" if state else "zeros": sum(mask)}
+            yield cause("stuck", what, look, prior, **held)
 
 
 def _format_causes(form: Format, plain: Format) -> Iterator[Cause]:
@@ -165,7 +186,11 @@ def through(cause: Cause, values: Sequence[int], gap: float = _GAP) -> bytes:
     if cause.inverted:
         edges = [(t, 1 - level) for t, level in edges]
     heard = receive(edges, cause.receiver, cause.bit, 0 if cause.inverted else 1)
-    return bytes(h.value & 0xFF for h in heard if not (cause.drops and h.parity))
+    return bytes(
+        ((h.value | cause.ones) & ~cause.zeros) & 0xFF
+        for h in heard
+        if not (cause.drops and h.parity)
+    )
 
 
 def rank(
@@ -200,7 +225,7 @@ def rank(
         )
     pause = _GAP if gap is None else gap
     found: dict[object, list[tuple[Cause, float, str, str | None]]] = {}
-    for cause in causes(form):
+    for cause in causes(form, sent is not None):
         prior = cause.prior * (weigh or {}).get(cause.kind, 1.0)
         if sent is not None:
             cost, words, meant = _typed(cause, sent, out, pause)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from halfsplit.boards.before import checks_of, direction_checks
 from halfsplit.boards.connector import Connector, Wired, open_questions, settled
-from halfsplit.boards.links import Side, best_link, side, single_link
+from halfsplit.boards.converters import Converter, built_in
+from halfsplit.boards.links import Port, Side, best_link, side, single_link
 from halfsplit.boards.loops import is_active
 from halfsplit.boards.plan import Check, Link, Tie, Wire
+from halfsplit.boards.through import Box, Through
 
 # What an input handshake listens to, best first: the other end's circuit of that meaning.
 _ANSWERS = {
@@ -33,7 +36,8 @@ _WHY = {
 class Plan:
     """A cable between two connectors.
 
-    `verdict`: join, marginal, measure (an end is not known), converter, or refuse.
+    `verdict`: join, marginal, measure (an end is not known), converter, or refuse. Where it is
+    converter no wire joins the ends alone, and `through` is the way with one.
     """
 
     a: str
@@ -45,6 +49,7 @@ class Plan:
     checks: list[Check] = field(default_factory=list)
     reasons: list[str] = field(default_factory=list)
     if_so: dict[str, Plan] = field(default_factory=dict)
+    through: Through | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``."""
@@ -57,13 +62,22 @@ class Plan:
             "ties": [t.as_dict() for t in self.ties],
             "checks": [c.as_dict() for c in self.checks],
             "if": {k: p.as_dict() for k, p in self.if_so.items()},
+            "converter": self.through and self.through.as_dict(),
         }
 
 
 def plan(
-    name_a: str, a: Connector, name_b: str, b: Connector, ends: Mapping[str, str] | None = None
+    name_a: str,
+    a: Connector,
+    name_b: str,
+    b: Connector,
+    ends: Mapping[str, str] | None = None,
+    pool: Mapping[str, Converter] | None = None,
 ) -> Plan:
-    """Plan the cable. `ends` overrides an end's DTE or DCE, such as one just measured."""
+    """Plan the cable. `ends` overrides an end's DTE or DCE, such as one just measured.
+
+    `pool`: converters at hand, tried before those that come with the program.
+    """
     ends = {name_a: a.end, name_b: b.end} | dict(ends or {})
     open_ends = [
         n for n, c in ((name_a, a), (name_b, b)) if ends[n] == "unknown" and open_questions(c)
@@ -72,16 +86,30 @@ def plan(
     unsure = [p.pins for s in sides for p in (*s.senders, *s.receivers)
               if p.kind == "loop" and is_active(p.pins) == "unknown"]  # fmt: skip
     if open_ends:
-        return _ask(name_a, a, name_b, b, ends, open_ends)
+        return _ask(name_a, a, name_b, b, ends, open_ends, pool)
     found = _wired(*sides)
+    if found.verdict == "converter":
+        found.through = _through(sides[0], sides[1], {**(pool or {}), **built_in()})
+        if found.through.lacking and unsure:
+            found.verdict, found.reasons = "measure", found.through.lacking
+            found.through = None
     if unsure and found.verdict == "refuse":
         found.verdict = "measure"
-    found.checks = checks_of(sides, found.wires, a.mains and b.mains)
+    wires = found.through.wires if found.through else found.wires
+    joined = {w.a.end for w in wires if w.a.role == "common"}
+    apart = found.through is not None and not {name_a, name_b} <= joined
+    found.checks = checks_of(sides, wires, a.mains and b.mains and not apart)
     return found
 
 
 def _ask(
-    name_a: str, a: Connector, name_b: str, b: Connector, ends: dict[str, str], unknown: list[str]
+    name_a: str,
+    a: Connector,
+    name_b: str,
+    b: Connector,
+    ends: dict[str, str],
+    unknown: list[str],
+    pool: Mapping[str, Converter] | None,
 ) -> Plan:
     """No wires yet: what tells which pin drives, and the plan for each answer."""
     found = Plan(name_a, name_b, "measure")
@@ -93,7 +121,8 @@ def _ask(
         )
     first = unknown[0]
     for answer in ("DTE", "DCE"):
-        found.if_so[f"{first} is {answer}"] = plan(name_a, a, name_b, b, {**ends, first: answer})
+        then = {**ends, first: answer}
+        found.if_so[f"{first} is {answer}"] = plan(name_a, a, name_b, b, then, pool)
     return found
 
 
@@ -118,15 +147,48 @@ def _wired(a: Side, b: Side) -> Plan:
     if voltage:
         _common(found, a, b)
     if found.verdict in ("refuse", "converter"):
-        # Nothing is joined by halves: a converter sits in the middle of all wires.
+        # Nothing is joined by halves: a converter sits in the middle, and has a list of its own.
         found.wires, found.ties = [], []
         return found
     _frames(found, a, b)
-    _handshakes(found, a, b)
-    _handshakes(found, b, a)
+    for listener, speaker in ((a, b), (b, a)):
+        _handshakes(found, listener, speaker, partial(_by_wire, found))
     _unused_pairs(found, a)
     _unused_pairs(found, b)
     return found
+
+
+def _through(a: Side, b: Side, pool: Mapping[str, Converter]) -> Through:
+    """The same two ends with converters between; nothing is wired where a way is lacking."""
+    box = Box(pool, [*a.of("loop-source"), *b.of("loop-source")])
+    found = box.found
+    for sender, receiver in ((a, b), (b, a)):
+        if sender.senders and receiver.receivers:
+            wrong = box.join(sender, receiver)
+            found.lacking += [wrong] if wrong else []
+    if not found.lacking:
+        _frames(found, a, b)
+        for listener, speaker in ((a, b), (b, a)):
+            _handshakes(found, listener, speaker, partial(_by_box, box, listener, speaker))
+        _unused_pairs(found, a)
+        _unused_pairs(found, b)
+        box.finish(a, b)
+    return Through(lacking=found.lacking) if found.lacking else found
+
+
+def _by_wire(found: Plan, answer: Wired, pin: Wired, why: str) -> bool:
+    """Join an output handshake to an input by a wire, if it will do."""
+    if single_link(answer, pin).verdict != "join":
+        return False
+    found.wires.append(Wire(answer, pin, why))
+    return True
+
+
+def _by_box(box: Box, listener: Side, speaker: Side, answer: Wired, pin: Wired, why: str) -> bool:
+    """Join an output handshake to an input by a wire or through converters."""
+    out = Side(speaker.name, speaker.pins, [Port("single", (answer,))], [])
+    into = Side(listener.name, listener.pins, [], [Port("single", (pin,))])
+    return not box.join(out, into, why)
 
 
 def _verdict(links: list[Link]) -> str:
@@ -147,14 +209,22 @@ def _common(found: Plan, a: Side, b: Side) -> None:
     found.wires.append(Wire(ours[0], theirs[0], why))
 
 
-def _frames(found: Plan, a: Side, b: Side) -> None:
+def _frames(found: Plan | Through, a: Side, b: Side) -> None:
     if a.of("frame") and b.of("frame"):
         why = "screen of the cable, at both plugs; never used as signal common"
         found.wires.append(Wire(a.of("frame")[0], b.of("frame")[0], why))
 
 
-def _handshakes(found: Plan, listener: Side, speaker: Side) -> None:
-    """Every input handshake of `listener`: from the other end, else from its own output."""
+def _handshakes(
+    found: Plan | Through,
+    listener: Side,
+    speaker: Side,
+    join: Callable[[Wired, Wired, str], bool],
+) -> None:
+    """Every input handshake of `listener`: from the other end, else from its own output.
+
+    `join` joins an output of the other end to an input, and says whether it could.
+    """
     outs = {str(p.circuit): p for p in speaker.of("signal-out")}
     own = {str(p.circuit): p for p in listener.of("signal-out")}
     joined: dict[str, Wired] = {}
@@ -163,9 +233,8 @@ def _handshakes(found: Plan, listener: Side, speaker: Side) -> None:
         if name == "RI":
             continue
         answer = next((outs[c] for c in _ANSWERS.get(name, ()) if c in outs), None)
-        if answer is not None and single_link(answer, pin).verdict == "join":
+        if answer is not None and join(answer, pin, f"{name}: {_WHY[name]}"):
             joined[name] = answer
-            found.wires.append(Wire(answer, pin, f"{name}: {_WHY[name]}"))
     for pin in listener.of("signal-in"):
         name = str(pin.circuit)
         if name in joined or name == "RI":
@@ -183,7 +252,7 @@ def _handshakes(found: Plan, listener: Side, speaker: Side) -> None:
             found.reasons.append(f"{pin.label}: nothing to hold it on; {_WHY.get(name, '')}")
 
 
-def _unused_pairs(found: Plan, end: Side) -> None:
+def _unused_pairs(found: Plan | Through, end: Side) -> None:
     """A differential input that nothing drives is held at mark, else it prints garbage."""
     used = {p for k in found.links for p in k.receiver}
     for port in end.receivers:

@@ -122,8 +122,11 @@ def _moves(machine: Machine, ref: str, faults: Overrides) -> list[Overrides]:
     return found
 
 
-def predict_trip(bench: Bench, ref: str, label: str, rail: Rail) -> Crowbar:
-    """Raise a bench supply on the rail, everything else off, until the thyristor fires."""
+def predict_trip(bench: Bench, ref: str, label: str, rail: Rail, *, ends: bool = True) -> Crowbar:
+    """Raise a bench supply on the rail, everything else off, until the thyristor fires.
+
+    With `ends`, also what ends the event on the machine's own feed.
+    """
     machine = with_injector(bench.machine, rail.net)
     topology, sign = machine.topology, 1.0 if rail.limits.high > 0 else -1.0
     off = replace(bench.bare(), feed="off")
@@ -182,7 +185,7 @@ def predict_trip(bench: Bench, ref: str, label: str, rail: Rail) -> Crowbar:
         judge(trip, window, absolute),
         window,
         absolute,
-        tuple(_after(bench, ref, rail)) if trip is not None else (),
+        tuple(_after(bench, ref, rail)) if ends and trip is not None else (),
     )
 
 

@@ -28,6 +28,7 @@ Floats = npt.NDArray[np.float64]
 TOUCH = 60.0
 HANDS = 1.0  # V below which a part is handled here; common practice
 WORTH = 1e-3  # J below which a capacitor is left out of the list
+SHOCK = 60.0  # V direct that may be touched, IEC 61010-1
 STARTLES, LETHAL = 0.25, 10.0  # J; common practice, no published source
 OHMS_A_VOLT = (10.0, 100.0)  # of a discharging resistor; common practice
 REBOUND = 0.10  # of its volts a dielectric may give back within minutes; from memory, unconfirmed
@@ -279,10 +280,12 @@ def _told(s: Stored) -> Stored:
     """The same with its sentence for people."""
     said = f"{s.part} may hold {show(s.energy, 'J', 2)} at {volts(s.level)}"
     said += " (its rating; what it stands at was not solved)" if s.from_rating else ""
-    if s.energy >= LETHAL:
+    if s.energy >= STARTLES and s.level < SHOCK:
+        said += ", no shock at these volts, but across a ring or a tool it burns and welds"
+    elif s.energy >= LETHAL:
         said += ", which can kill"
     elif s.energy >= STARTLES:
-        said += ", which startles badly"
+        said += ", a heavy shock"
     if s.level <= s.limit:
         said += f"; it never passes {volts(s.limit)}"
     elif s.own is None:

@@ -10,6 +10,7 @@ from halfsplit.assembly.limiter import lamp_of, level_of
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit import elements as el
 from halfsplit.faults.stress import Stress
+from halfsplit.parts.capacitance import Capacitance
 from halfsplit.quantity import show
 
 LEAST = 0.05  # J, below which filling a capacitor bothers nothing; common practice
@@ -50,10 +51,9 @@ def inrushes(machine: Machine, condition: Condition, stress: Stress) -> list[Inr
     rails = set(machine.rectified()) if feed.mains else set(feed.nets)
     found = []
     for k, (ref, part) in enumerate(assembly.parts.items()):
-        plates = getattr(part, "plates", None)
-        if plates is None or ref in removed:
+        if not isinstance(part, Capacitance) or ref in removed:
             continue
-        hot = set(plates()) & rails
+        hot = set(part.plates()) & rails
         level = float(stress.volts[0, k])
         joules = 0.5 * part.__dict__["value"] * level**2
         if not hot or not joules >= LEAST:

@@ -10,7 +10,9 @@ import numpy as np
 
 from halfsplit.assembly.condition import Change, Condition, refit
 from halfsplit.assembly.lower import Machine
+from halfsplit.bringup import crowbar
 from halfsplit.bringup.conductors import fuse_equivalent
+from halfsplit.bringup.solving import Bench, UnsolvedError
 from halfsplit.bringup.trial import faults_of, outcomes, rated_conditions
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Overrides
@@ -24,6 +26,7 @@ from halfsplit.problems import Problem, ProblemsError
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
+OFF = Condition("off", "none")
 MARGIN = 1.5  # rating over what is seen, below which a candidate is only just enough
 FASTER = 3.0  # times the drawn transition frequency from which an old loop may sing
 
@@ -116,10 +119,32 @@ def judge(
             if ratio > margins.get(limit.quantity, (0.0, ""))[0]:
                 words = overstress_words(limit, float(stress.values[0, k]), ratio)
                 margins[limit.quantity] = (ratio, f"{words} ({condition.words()})")
+    reasons += [("trip", words) for words in _trips(machine, drawn, laid)]
     reasons += [(q, w) for q, (ratio, w) in margins.items() if ratio > 1.0]
     cautions = [(q, f"only just: {w}") for q, (ratio, w) in margins.items() if ratio <= 1.0]
     cautions += _better_is_worse(machine, drawn, fitted)
     return Judged(change.part, said, tuple(dict.fromkeys(reasons)), tuple(cautions))
+
+
+def _trips(machine: Machine, drawn: Part, laid: Overrides) -> list[str]:
+    """Where a candidate on the gate of a crowbar, or for it, puts the trip out of its window."""
+    found = []
+    for ref, label in crowbar.find(machine):
+        gate = machine.assembly.parts[ref].terminals()["g"]
+        if drawn.ref != ref and gate not in drawn.terminals().values():
+            continue
+        rail = machine.assembly.rails[label]
+        try:
+            bars = [
+                crowbar.predict_trip(Bench(machine, OFF, rows), ref, label, rail, ends=False)
+                for rows in ({}, laid)
+            ]
+        except UnsolvedError as error:
+            found.append(str(error))
+            continue
+        if bars[1].refused and bars[1].refused != bars[0].refused:
+            found.append(f"crowbar {ref} of {label}: {bars[1].refused}")
+    return found
 
 
 def _overrides(part: Part) -> Overrides:

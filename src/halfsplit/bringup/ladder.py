@@ -174,15 +174,16 @@ def plan(
             watts = top**2 / real
             rated = needed_watts(watts, ambient, stress)
             steps.append(Step(label, share, nominal / real, ohms, choice, watts, rated))
-    expected, cross = _expect(bench, rails, steps)
-    minimum = _minimum(bench, rails, expected)
+    expected, cross, bare = _expect(bench, rails, steps)
+    minimum = _minimum(bench, rails, expected, bare)
     cautions = _cautions(bench, rails, steps, ambient)
     return Ladder(steps, expected, cross, minimum, cautions, bench.bare().words())
 
 
 def _expect(
     bench: Bench, rails: dict[str, tuple[Rail, float]], steps: Sequence[Step]
-) -> tuple[list[Expected], list[dict[str, Any]]]:
+) -> tuple[list[Expected], list[dict[str, Any]], dict[str, float]]:
+    """What each rail reads at each step, how the others move it, and every net with all open."""
     real = {(s.rail, s.share): s.choice.network.ohms if s.choice.network else s.ohms for s in steps}
     asks: list[tuple[str, float]] = [("", s) for s in STEPS]
     if len(rails) > 1:
@@ -220,7 +221,7 @@ def _expect(
                     "room": room,
                 }
             )
-    return found, cross
+    return found, cross, {n: float(table.mean[0, table.column(n)]) for n in table.nets}
 
 
 def _line(
@@ -255,13 +256,16 @@ def _line(
 
 
 def _minimum(
-    bench: Bench, rails: dict[str, tuple[Rail, float]], expected: Sequence[Expected]
+    bench: Bench,
+    rails: dict[str, tuple[Rail, float]],
+    expected: Sequence[Expected],
+    unloaded: dict[str, float],
 ) -> list[dict[str, Any]]:
     """For each rail whether it needs a load to be in limits, how much, and why."""
     found = []
     for label, (rail, full) in rails.items():
         bare = next(e for e in expected if e.rail == label and e.share == 0.0)
-        own = _own(bench, rail.net) if bare.within is not None else []
+        own = _own(bench, rail.net, unloaded) if bare.within is not None else []
         told = ", ".join(f"{ref} {show(a, 'A', 2)}" for ref, a in own[:4]) or "nothing"
         row: dict[str, Any] = {"rail": label, "needed": None, "amps": None, "own": dict(own)}
         if bare.within is None:
@@ -288,11 +292,9 @@ def _minimum(
     return found
 
 
-def _own(bench: Bench, net: str) -> list[tuple[str, float]]:
+def _own(bench: Bench, net: str, unloaded: dict[str, float]) -> list[tuple[str, float]]:
     """Resistors and coils of the machine that draw on an unloaded net [A], largest first."""
-    table = bench.solve([{}])
-    at = {n: float(table.mean[0, table.column(n)]) for n in table.nets}
-    at[bench.machine.assembly.common] = 0.0
+    at = unloaded | {bench.machine.assembly.common: 0.0}
     values = {**bench.faults, **bench.machine.values(bench.bare())}
     found = []
     for e in bench.machine.netlist:
@@ -366,9 +368,8 @@ def _lamps(bench: Bench, label: str, rail: Rail, full: float) -> list[str]:
     level = np.abs(table.mean[:, i])
     if not all(bench.claimed(table, row) for row in range(len(laid))):
         return [f"{label}: lamp and electronic load were not solved; use resistors"]
-    cold = hot * COLD
+    cold = ohms = hot * COLD
     first = float(level[0]) / cold
-    ohms = cold
     for _ in range(60):  # the filament warms to where its volts hold its resistance
         reached = float(np.interp(ohms, ladder, level[:POINTS]))
         ohms = hot * min(max(COLD, (reached / nominal) ** 0.5), 1.0)
@@ -383,8 +384,7 @@ def _lamps(bench: Bench, label: str, rail: Rail, full: float) -> list[str]:
         if lit
         else f"it sticks at {volts(ends)}: a good supply that will not start; use resistors first"
     )
-    shorted = float(level[-1]) * SHORTED
-    drawn = float(level[-2])
+    drawn, shorted = float(level[-2]), float(level[-1]) * SHORTED
     load = (
         f"{label}: an electronic load set to {show(full, 'A', 2)} constant current leaves "
         f"{volts(drawn)}"

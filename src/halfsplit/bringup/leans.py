@@ -23,6 +23,7 @@ from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Netlist, Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Status
+from halfsplit.circuit.threads import Progress
 from halfsplit.circuit.topology import Topology, compile_netlist
 from halfsplit.faults.dictionary import table_folder
 from halfsplit.faults.store import load_arrays, store_arrays
@@ -164,11 +165,11 @@ def nodes(machine: Machine) -> tuple[dict[str, str], dict[str, str]]:
     return nets, kinds
 
 
-def leans(machine: Machine, feed: str | None = None) -> LeansMap:
+def leans(machine: Machine, feed: str | None = None, progress: Progress | None = None) -> LeansMap:
     """The map of a machine, by experiment, with the file's own corrections laid over it.
 
     `feed` is what powers it, by default one that lies on nets, else the first. The experiments are
-    kept on disk.
+    kept on disk. `progress` gets rows solved and rows in all of each batch, and may raise to stop.
     """
     nets, kinds = nodes(machine)
     first = Condition(feed or machine.assembly.default_feed())
@@ -176,7 +177,7 @@ def leans(machine: Machine, feed: str | None = None) -> LeansMap:
     path = table_folder(machine, first, [], "leans " + more) / "leans.npz"
     kept = load_arrays(path)
     if kept is None or "map" not in kept:
-        named, unsolved = _found(machine, feed, nets, kinds)
+        named, unsolved = _found(machine, feed, nets, kinds, progress)
         text = json.dumps([[asdict(e) for e in named], unsolved])
         kept = {"map": np.array(text)}
         store_arrays(path, kept)
@@ -185,10 +186,14 @@ def leans(machine: Machine, feed: str | None = None) -> LeansMap:
 
 
 def _found(
-    machine: Machine, feed: str | None, nets: dict[str, str], kinds: dict[str, str]
+    machine: Machine,
+    feed: str | None,
+    nets: dict[str, str],
+    kinds: dict[str, str],
+    progress: Progress | None,
 ) -> tuple[list[Edge], list[str]]:
     """Edges the circuit shows, and experiments that were not solved."""
-    bench = _Bench(machine, feed, nets, kinds)
+    bench = _Bench(machine, feed, nets, kinds, progress)
     labels = list(nets)
     sources = [k for k in labels if kinds[k] != "signal"]
     edges: dict[tuple[str, str], Edge] = {}
@@ -260,9 +265,14 @@ class _Bench:
     """The machine with a source of its own on every node, off until told."""
 
     def __init__(
-        self, machine: Machine, feed: str | None, nets: dict[str, str], kinds: dict[str, str]
+        self,
+        machine: Machine,
+        feed: str | None,
+        nets: dict[str, str],
+        kinds: dict[str, str],
+        progress: Progress | None = None,
     ) -> None:
-        self.machine, self.nets, self.kinds = machine, nets, kinds
+        self.machine, self.nets, self.kinds, self.progress = machine, nets, kinds, progress
         common = machine.assembly.common
         net = Netlist(common)
         net.add(*machine.netlist)
@@ -328,9 +338,9 @@ class _Bench:
         laid = self.topology.rows([{**state, **dict(key)} for key in once])
         hertz = self.machine.alternating(condition)
         if hertz:
-            solved = mains_cycle(self.topology, laid, hertz)
+            solved = mains_cycle(self.topology, laid, hertz, progress=self.progress)
         elif self.machine.self_oscillating:
-            solved, _ = follow(self.topology, laid)
+            solved, _ = follow(self.topology, laid, progress=self.progress)
         else:
             solved = operating_point(self.topology, laid)
         return solved.mean[place], solved.status[place]

@@ -60,6 +60,11 @@ class Proposal:
     out: tuple[str, ...]
 
 
+def _percent(share: float) -> str:
+    """A share as whole percents, and below one as just that."""
+    return "under 1 %" if 0.0 < share < 0.01 else f"{100 * share:.0f} %"
+
+
 def proposals(
     machine: Machine, condition: Condition, suspects: Sequence[tuple[Hypothesis, float]]
 ) -> list[Proposal]:
@@ -218,7 +223,7 @@ def _lamp(
         words = (
             f"mains through a {lamp:g} W lamp, no load: raw rails reach "
             f"{100 * float((now[up] / level[up]).min()):.0f} % or more of their volts; at worst "
-            f"a part comes to {worst:.2g} times a rating, {100 * risk:.1g} % chance of damage"
+            f"a part comes to {worst:.2g} times a rating, {_percent(risk)} chance of damage"
         )
         return Proposal(words, "", 0.0, 0.0, lamp, 0.0, worst, risk, ())
     return None

@@ -19,7 +19,9 @@ from halfsplit.faults.melting import fuse_amps
 from halfsplit.faults.predictions import Predictions
 from halfsplit.faults.ratings import junction_limit, thermal_path
 from halfsplit.faults.stress import Stress, stresses
+from halfsplit.parts.capacitance import Capacitance
 from halfsplit.parts.kinds.fuse import Fuse
+from halfsplit.parts.valve import Valve
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
@@ -27,6 +29,8 @@ from halfsplit.quantity.volts import volts
 # volts where the file has no limits; a minute to look, listen and smell at each step, ten at load.
 # Common practice, no published source.
 AMPS, VOLTS, LOOK, SOAK = 1.5, 0.1, 60.0, 600.0
+SHOCK = 60.0  # V direct that may be touched, IEC 61010-1
+WARM = 3.0  # times the slowest warm-up after which valves are read; common practice
 HAND = 60.0  # degC a finger bears for a second or two; common practice
 
 
@@ -189,7 +193,7 @@ def _joined(machine: Machine, net: str, level: float) -> str:
     """Which lead of a bench supply goes where, by a part with a lead on the net."""
     common = machine.assembly.common
     parts = machine.assembly.parts.items()
-    there = [r for r, p in parts if hasattr(p, "plates") and {*p.plates()} == {net, common}]
+    there = [r for r, p in parts if isinstance(p, Capacitance) and {*p.plates()} == {net, common}]
     there += [r for r, p in parts if net in p.terminals().values()]
     way = ("plus", "minus") if level > 0.0 else ("minus", "plus")
     return f"then its {way[0]} to {net} (a lead of {there[0]}), its {way[1]} to {common}"
@@ -200,7 +204,13 @@ def _rails(machine: Machine, leans: LeansMap, now: Condition, unsolved: list[str
     feed = next((n for n, f in machine.assembly.feeds.items() if f.nets and not f.mains), None)
     if feed is None:
         return []
-    return _at_loads(machine, leans, now, feed, None, unsolved, ())
+    before = tuple(
+        f"{net}: {volts(source.volts)} direct, enough to kill: clip on with the supply off, one "
+        "hand, covered joints, a second person near; local rules and licensed practice come first"
+        for net, source in machine.assembly.feeds[feed].nets.items()
+        if abs(source.volts) > SHOCK
+    )
+    return _at_loads(machine, leans, now, feed, None, unsolved, before)
 
 
 def _at_loads(
@@ -238,6 +248,7 @@ def _at_loads(
         watched = _hot(machine, stress)
         limiter = f" through a {lamp:g} W lamp" if lamp else ""
         with_ = _load_words(machine, name)
+        with_ += _warming(machine)
         do = f"{feed_words(machine, at)}{limiter}; {with_}; stop above {words}{watched}"
         found.append(
             Step(
@@ -253,6 +264,18 @@ def _at_loads(
             )
         )
     return found
+
+
+def _warming(machine: Machine) -> str:
+    """When to read a machine with valves: while they warm its rails stand elsewhere."""
+    times = [p.warmup for p in machine.assembly.parts.values() if isinstance(p, Valve)]
+    if not times:
+        return ""
+    wait = WARM * float(max(times))
+    return (
+        f"; read once the valves are warm, after {wait:.0f} s: before that rails stand elsewhere, "
+        "and only what stays beyond its stop is one (expect FILE … --warm 10s)"
+    )
 
 
 def _load_words(machine: Machine, name: str) -> str:

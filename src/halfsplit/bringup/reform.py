@@ -100,9 +100,11 @@ def working_volts(bench: Bench, part: Part) -> float | None:
 def pick_rule(name: str | None) -> Rule:
     """The rule the user named. Raises ProblemsError listing them: no rule is chosen for him."""
     if name is None:
-        listed = "; ".join(f"{r.name}: {r.words} ({r.source})" for r in RULES.values())
-        wrong = f"the published rules disagree, so you pick one. {listed}"
-        raise ProblemsError([Problem("", 0, 0, "rule", wrong, "--rule four-hours")])
+        listed = [f"  {r.name}: {r.words}; {r.source}" for r in RULES.values()]
+        wrong = "\n".join(
+            ["the published rules disagree and none is chosen for you. Pick one of:", *listed]
+        )
+        raise ProblemsError([Problem("", 0, 0, "rule", wrong, "--rule and its name")])
     if name not in RULES:
         raise NotFoundError(f"there is no rule {name}; there are {', '.join(RULES)}")
     return RULES[name]

@@ -128,6 +128,7 @@ RULES = {
 # Endurance end of life of IEC 60384-4-1: capacitance down by over 30 %, or series resistance over
 # three times its first value. Another common rule: under 80 %, or over 200 %. Both second-hand.
 END_OF_LIFE = (0.70, 3.0)
+END_SOURCE = f"end of endurance of IEC 60384-4-1, {SECOND_HAND}"
 HALVES_EACH = 10.0  # K cooler doubles life; second-hand
 
 

@@ -14,6 +14,7 @@ from halfsplit.circuit.heat import element_watts
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move
+from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dictionary import held_rows, predict, table_folder
 from halfsplit.faults.predictions import KEPT, UNCLAIMED, Predictions
 from halfsplit.faults.store import load_arrays, store_arrays
@@ -32,12 +33,14 @@ class UnsolvedError(HalfsplitError):
 class Bench:
     """A machine as it stands: condition, and what is known to be wrong with it.
 
-    Loads of the condition are left out; each row lays its own.
+    Loads of the condition are left out; each row lays its own. `progress` gets rows solved and rows
+    in all, batch by batch, and may raise to stop.
     """
 
     machine: Machine
     condition: Condition
     faults: Overrides
+    progress: Progress | None = None
 
     def bare(self) -> Condition:
         """The condition without loads."""
@@ -52,17 +55,23 @@ class Bench:
             raise UnsolvedError("the machine is off; name what would feed it, as --feed mains")
         rows = [self.faults] * len(laid)
         if not self.machine.self_oscillating:
-            return predict(self.machine, self.bare(), rows, fresh=laid, moves=moves)
+            return self._predict(rows, laid, moves)
         # A row followed from switch-on takes seconds, so these are kept on disk.
         more = repr(("bench", [sorted(new.items()) for new in laid], [m.name for m in moves]))
         path = table_folder(self.machine, self.bare(), rows, more) / "rows.npz"
         kept = load_arrays(path)
         if kept is None or not {*KEPT, "nets"} <= set(kept):
-            table = predict(self.machine, self.bare(), rows, fresh=laid, moves=moves)
+            table = self._predict(rows, laid, moves)
             kept = {n: getattr(table, n) for n in KEPT} | {"nets": np.array(table.nets)}
             store_arrays(path, kept)
         arrays: dict[str, Any] = {n: kept[n] for n in KEPT}
         return Predictions(nets=tuple(map(str, kept["nets"])), **arrays)
+
+    def _predict(
+        self, rows: Sequence[Overrides], laid: Sequence[Overrides], moves: Sequence[Move]
+    ) -> Predictions:
+        told = self.progress
+        return predict(self.machine, self.bare(), rows, fresh=laid, moves=moves, progress=told)
 
     def watts(self, laid: Sequence[Overrides], table: Predictions) -> dict[str, list[float]]:
         """Mean heat in each part [W], row by row; NaN where it cannot be told.

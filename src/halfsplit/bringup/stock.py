@@ -11,7 +11,7 @@ from typing import Any
 from halfsplit.assembly.text import TextError, document
 from halfsplit.bringup.derating import MAKES, Make, allowed, body
 from halfsplit.problems import Problem, ProblemsError
-from halfsplit.quantity import QuantityError, parse, show_code
+from halfsplit.quantity import QuantityError, parse, show, show_code
 
 MOST_PIECES = 4
 MOST_NETWORKS = 300_000  # joined at a level before it is left out: a second's work
@@ -139,7 +139,7 @@ def choose(
         return Choice(best[1], tuple(best[2]))
     if not close:
         near = min(found, key=lambda n: abs(n.ohms / ohms - 1.0), default=None)
-        nearest = f"; the nearest is {near.words}, {near.ohms:.3g} ohm" if near else ""
+        nearest = f"; the nearest is {near.words}, {show(near.ohms, 'ohm', 3)}" if near else ""
         return Choice(None, (), f"nothing in the stock within {100 * within:.0f} %{nearest}")
     return Choice(
         None, (), f"too hot: the coolest runs at {100 * hot:.0f} % of what it may take in this air"

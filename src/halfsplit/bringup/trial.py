@@ -15,6 +15,7 @@ from halfsplit.circuit.solution import Status, told
 from halfsplit.faults.dictionary import predict, table_folder
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.parts.base import Part
+from halfsplit.parts.capacitance import Capacitance
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
@@ -45,7 +46,7 @@ def rated_conditions(machine: Machine, part: Part | None = None) -> list[Conditi
     assembly = machine.assembly
     feeds = [n for n, f in assembly.feeds.items() if f.nets and not _limited(f)]
     swings = machine.alternating_nets()
-    if part is not None and hasattr(part, "plates") and not machine.self_oscillating:
+    if isinstance(part, Capacitance) and not machine.self_oscillating:
         swings |= set(machine.rectified())  # what ripples on a reservoir only the mains shows
     if part is not None and set(part.terminals().values()) & swings:
         feeds = [n for n, f in assembly.feeds.items() if f.mains] or feeds

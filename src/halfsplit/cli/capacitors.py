@@ -35,6 +35,10 @@ def reform(
     minutes: Annotated[
         float | None, Parameter(help="minutes since the start", validator=Number(gte=0))
     ] = None,
+    farads: Annotated[
+        str | None, Parameter(help="measured afterwards: 26uF, held against its end of life")
+    ] = None,
+    esr: Annotated[str | None, Parameter(help="measured afterwards: series resistance")] = None,
     leak: Annotated[
         bool, Parameter(negative="", help="test leakage at working volts instead of forming")
     ] = False,
@@ -67,6 +71,8 @@ def reform(
             target=target,
             at_once=at_once,
             months=months,
+            farads=farads,
+            esr=esr,
         )
         emit(plain(data), json, lambda: _forming(data))
         return ExitCode.PROBLEMS if data["refused"] and volts is None else ExitCode.OK
@@ -87,6 +93,8 @@ def _forming(d: dict[str, Any]) -> None:
         f"  most leakage {q(d['leakage_limit'], 'A', 2)} at rated volts "
         f"({d['leakage_rule']}: {d['leakage_source']})"
     )
+    if d["shelf"]:
+        show.say(f"  so long on the shelf: {d['shelf']} (a maker's note of October 1993)")
     for line in d["cautions"]:
         caution(line)
     show.say(
@@ -115,6 +123,10 @@ def _forming(d: dict[str, Any]) -> None:
             at = q(log["predicted_seconds"] / 60, "1", 2)
             show.say(f"  at this trend within the limit {at} min after the start")
     show.say(f"  now: {log['state'].replace('-', ' ')}: {log['why']}")
+    if d["life"]:
+        show.say(f"  measured: {d['life']['words']} ({d['life']['source']})")
+        if not d["life"]["passed"]:
+            show.say(f"  then say so: observe FILE --part {d['part']} --bad")
 
 
 def _leak(d: dict[str, Any]) -> None:

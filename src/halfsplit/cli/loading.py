@@ -75,7 +75,7 @@ def _ladder(found: Ladder) -> None:
             words = network.words if network else "nothing"
             words = words[1:-1] if words.startswith("(") else words
             if step and not network:
-                words = f"{step.ohms:.3g} ohm, {step.rated_watts:.0f} W: {step.choice.reason}"
+                words = f"{ohms(step.ohms)}, {step.rated_watts:.0f} W: {step.choice.reason}"
             hot = max((c.degc for c in step.choice.carried), default=None) if step else None
             table.add_row(
                 f"{100 * amount:.0f} %",
@@ -104,6 +104,13 @@ def _ladder(found: Ladder) -> None:
         for least in found.minimum:
             if least["rail"] == rail:
                 show.say(f"  least load: {least['why']}")
+
+
+def ohms(value: float) -> str:
+    """A resistance as people write it."""
+    from halfsplit.quantity import show as quantity
+
+    return quantity(value, "ohm", 3)
 
 
 def _reads(e: Any, banded: bool = True) -> str:

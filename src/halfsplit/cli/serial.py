@@ -157,6 +157,9 @@ def console(
     quiet_lines: Annotated[
         bool, Parameter(name="--no-ready", negative="", help="leave DTR and RTS off")
     ] = False,
+    flow: Annotated[
+        str, Parameter(help="none; xon: its XOFF holds what you type; rts: wait for its CTS")
+    ] = "none",
     seconds: Annotated[float | None, Parameter(help="stop after this long")] = None,
     paste: Annotated[
         str | None,
@@ -169,7 +172,7 @@ def console(
     """The machine's console: talk to it by --port, --paste what it printed, or read the log back.
 
     Everything that comes is kept as it came, with its time, in the journal. Lines the file knows
-    are explained. Nothing is sent but the lines you type.
+    are explained. Nothing is sent but the lines you type; :break sends a break, :send \\x03 bytes.
     """
     from halfsplit.boards.consoles import open_console
 
@@ -180,7 +183,7 @@ def console(
         from halfsplit.bench.lines import format_of
         from halfsplit.cli.talking import talk
 
-        return talk(found, file, port, format_of(line), eol, not quiet_lines, seconds, json)
+        return talk(found, file, port, format_of(line), eol, not quiet_lines, seconds, json, flow)
     from halfsplit.bench.console import open_journal, page
     from halfsplit.bench.console import paste as keep
 

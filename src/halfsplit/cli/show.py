@@ -61,7 +61,9 @@ class Patience:
         self._task: Any = None
 
     def __call__(self, done: int, total: int) -> None:
-        if self._bar is None and done < total and time.monotonic() - self._start > 1.0:
+        # Into a file a bar would only leave empty lines.
+        late = time.monotonic() - self._start > 1.0
+        if self._bar is None and done < total and late and err.is_terminal:
             self._bar = Progress(
                 TextColumn("solving every fault in this condition"),
                 BarColumn(),

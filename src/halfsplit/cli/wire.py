@@ -101,6 +101,7 @@ def _told(plan: Plan, held: Sequence[Judged], written: list[str]) -> None:
     for reason in plan.reasons:
         show.say(f"  {reason}")
     _wires(plan)
+    _through(plan)
     _margins(plan)
     _checks(plan)
     for answer, then in plan.if_so.items():
@@ -108,9 +109,11 @@ def _told(plan: Plan, held: Sequence[Judged], written: list[str]) -> None:
         for reason in then.reasons:
             show.say(f"  {reason}")
         _wires(then)
+        _through(then)
         for deeper, last in then.if_so.items():
             show.out.print(f"[bold]and if {escape(deeper)}:[/] {escape(VERDICTS[last.verdict])}")
             _wires(last)
+            _through(last)
     for path in written:
         show.say(f"written: {path}")
 
@@ -136,10 +139,41 @@ def _wires(plan: Plan) -> None:
     _print(_table("in one plug", "to", "why"), ties)
 
 
+def _through(plan: Plan) -> None:
+    """The way with converters: what they are, every conductor by its place, what feeds them."""
+    from halfsplit.boards.drawing import reads
+    from halfsplit.boards.drawing_through import lists
+    from halfsplit.boards.through import amps
+    from halfsplit.quantity.volts import volts
+
+    made = plan.through
+    if made is None:
+        return
+    for words in made.lacking:
+        show.say(f"  no converter known here helps: {words}")
+    if made.parts:
+        show.out.print("[bold]With these between:[/]")
+    for name, part in made.parts.items():
+        show.say(f"  {name}: {part.says}")
+    for reason in made.reasons:
+        show.say(f"  {reason}")
+    for title, rows in lists(plan, made):
+        show.out.print(f"[bold]{escape(title)}[/]")
+        _print(_table("from", "to", "why"), list(rows))
+    if made.supplies:
+        show.out.print("[bold]The converters are fed with[/]")
+        fed = [(s.pin.label, volts(s.volts), amps(s)) for s in made.supplies]
+        _print(_table("pin", "volts", "current"), fed)
+    if made.checks:
+        show.out.print("[bold]Converters first alone, then with one machine joined, measure:[/]")
+        checks = [(c.at, c.to, reads(c), c.means, c.otherwise) for c in made.checks]
+        _print(_table("at", "against", "should read", "is", "otherwise"), checks)
+
+
 def _margins(plan: Plan) -> None:
     from halfsplit.quantity.volts import volts
 
-    for link in plan.links:
+    for link in (plan.through or plan).links:
         for m in link.margins:
             spare = volts(m.spare) if m.unit == "V" else f"{m.spare * 1e3:.1f} mA"
             show.say(f"  to spare, {m.at}: {spare}")
