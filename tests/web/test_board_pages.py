@@ -142,6 +142,20 @@ async def test_the_cable_with_its_reasons_and_the_one_left_behind(two: Two) -> N
     await user.should_see("Wrong: ", retries=200)
 
 
+async def test_a_cable_through_converters_is_whole_on_the_page(two: Two) -> None:
+    user = two.user
+    await user.open("/wire/console.yaml")
+    await user.should_see(marker="verdict", content="This cable will do", retries=200)
+    user.find(marker="end-b-T3").click()
+    await user.should_see(marker="converters", retries=300)
+    await user.should_see("1489: four receivers, TIA-232 to logic")
+    await user.should_see("J3 to the converters")
+    await user.should_see("T3 to the converters")
+    await user.should_see("They are fed with")
+    await user.should_see("Converters first alone, then with one machine joined, measure")
+    await user.should_see("Drawing")
+
+
 async def test_a_switch_and_garbage(two: Two) -> None:
     user = two.user
     await user.open("/line/console.yaml")
@@ -181,12 +195,14 @@ async def test_a_port_is_heard_and_nothing_is_sent_that_was_not_typed(two: Two) 
         if came:
             break
     assert bytes(came) == b"GO\r"
+    user.find(marker="break").click()
+    await user.should_see("(break)", retries=300)
     user.find(marker="disconnect").click()
     await user.should_see(marker="connect", retries=200)
     os.close(machine)
     os.close(ours)
     ways = [e["way"] for e in two.entries("console.yaml", "console")]
-    assert ways.count("out") == 1
+    assert ways.count("out") == 1 and ways.count("break") == 1
 
 
 async def test_a_pasted_log_is_kept_explained_and_read_back(two: Two) -> None:

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from halfsplit.bench.side_desk import ConsoleDesk, RackDesk
     from halfsplit.bench.typed import Typed
     from halfsplit.boards.consoles import ConsoleFile
+    from halfsplit.boards.port import Flow
     from halfsplit.journal import Entry, Journal
 
 T = TypeVar("T")
@@ -136,13 +137,17 @@ class Place:
 
         return self._as(ConsoleDesk)
 
-    async def connect(self, port: str, line: str, *, ready: bool) -> None:
+    async def connect(self, port: str, line: str, *, ready: bool, flow: Flow) -> None:
         """Open a console's port; nothing is sent."""
-        await self._wait(self.line.connect(port, line, ready=ready))
+        await self._wait(self.line.connect(port, line, ready=ready, flow=flow))
 
     async def send(self, text: str, eol: str) -> None:
         """Send a line somebody typed."""
         await self._wait(self.line.send(text, eol))
+
+    async def send_break(self) -> None:
+        """Hold a console's line at space for a moment, because somebody asked for it."""
+        await self._wait(self.line.send_break())
 
     async def hang_up(self) -> None:
         """Let go of a console's port."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from functools import partial
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from nicegui import ui
 
@@ -21,10 +21,13 @@ from halfsplit.web.view import View
 
 if TYPE_CHECKING:
     from halfsplit.boards.consoles import ConsoleFile
+    from halfsplit.boards.port import Flow
     from halfsplit.journal import Journal
 
 PER_PAGE = 3  # entries; some 50 kB of a pasted log
 EOLS = [("cr", "CR"), ("lf", "LF"), ("crlf", "CR LF"), ("none", "nothing")]
+FLOWS = [("none", "nothing"), ("xon", "XOFF and XON"), ("rts", "CTS")]
+OURS = ("out", "unsent", "break")  # ways of the log that began on this side
 LIVE = 60  # lines of the session shown
 MOST_TYPED = 200_000  # characters of a log pasted into the field; a larger one comes as a file
 
@@ -92,6 +95,11 @@ def _controls(view: View, port: str) -> None:
 
         fields.enter("text", send)
         button("Send", send, "act", data_key="send").mark("send")
+
+        async def send_break() -> None:
+            await view.trying(_true(view.place.send_break()))
+
+        button("Send a break", send_break, data_key="break").mark("break")
         Tag("span", "Enter ends it with", "name")
         choice = Choice(EOLS, eol["as"], pick, label="A line sent ends with", key="eol")
 
@@ -101,10 +109,15 @@ def _connect(view: View) -> None:
 
     Tag("h2", "No port is connected")
     ready = {"on": True}
+    flow: dict[str, Flow] = {"by": "none"}
 
     def pick(name: str) -> None:
         ready["on"] = name == "on"
         choice.show(name)
+
+    def held_by(name: str) -> None:
+        flow["by"] = cast("Flow", name)
+        held.show(name)
 
     with Tag("div", "", "form"):
         labels = {"name": "Serial port, such as /dev/ttyUSB0", "line": "Rate and format, 9600-8N1"}
@@ -115,12 +128,15 @@ def _connect(view: View) -> None:
             if not name:
                 view.alert(["Name the port first."])
                 return
-            await view.trying(_true(view.place.connect(name, line, ready=ready["on"])))
+            verb = view.place.connect(name, line, ready=ready["on"], flow=flow["by"])
+            await view.trying(_true(verb))
 
         fields.enter("name", connect)
         fields.enter("line", connect)
         options = [("on", "DTR and RTS on"), ("off", "off")]
         choice = Choice(options, "on", pick, label="DTR and RTS", key="ready")
+        Tag("span", "What may hold sending back", "name")
+        held = Choice(FLOWS, "none", held_by, label="What may hold sending back", key="flow")
         button("Connect", connect, "act", data_key="connect").mark("connect")
     here = ports()
     Tag("p", f"Ports of this computer: {', '.join(here) or 'none found'}.", "quiet-words")
@@ -144,7 +160,7 @@ def _log_html(lines: list[dict[str, Any]], label: str) -> None:
     """Lines of a log with their meanings, as one block: thousands of them stay light."""
     out = []
     for line in lines:
-        kind = "sent" if line.get("way") == "out" else "came"
+        kind = "sent" if line.get("way") in OURS else "came"
         out.append(f'<span class="{kind}">{escape(line["text"])}</span>')
         out += [
             f'<span class="means">{escape(m["name"])}: {escape(m["text"])}</span>'

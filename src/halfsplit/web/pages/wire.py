@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,8 @@ from halfsplit.web.view import View
 
 if TYPE_CHECKING:
     from halfsplit.bench.cables import Planned
+    from halfsplit.boards.plan import Check
+    from halfsplit.boards.through import Through
     from halfsplit.boards.wiring import Plan
 
 
@@ -92,9 +95,12 @@ class CablePage:
             rows(plan.reasons, "hazard" if plan.verdict == "refuse" else "")
             if plan.checks:
                 Tag("h3", "Before joining, both machines on and the cable off, measure")
-                _checks(plan)
+                _checks(plan.checks)
         _wires(plan)
-        if plan.wires:
+        if plan.through is not None:
+            _between(plan, plan.through)
+        _margins(plan)
+        if plan.wires or (plan.through and plan.through.parts):
             with Tag("section", "", "box"):
                 Tag("h2", "Drawing")
                 drawing(svg(plan), f"Cable from {plan.a} to {plan.b}")
@@ -102,10 +108,10 @@ class CablePage:
             with Tag("section", "", "box"):
                 Tag("h2", f"If {answer}: {VERDICTS[then.verdict]}")
                 rows(then.reasons)
-                _wires(then)
+                _told(then)
                 for deeper, last in then.if_so.items():
                     Tag("h3", f"and if {deeper}: {VERDICTS[last.verdict]}")
-                    _wires(last)
+                    _told(last)
         title = self.view.facts["name"]
 
         async def page() -> Made:
@@ -131,11 +137,11 @@ class CablePage:
                 Tag("p", mark + item.words, "hazard" if item.harm else "note")
 
 
-def _checks(plan: Plan) -> None:
+def _checks(checks: Sequence[Check]) -> None:
     from halfsplit.boards.drawing import reads
 
     heads = ("At", "Against", "Should read", "Is", "Otherwise")
-    lines = [[c.at, c.to, reads(c), c.means, c.otherwise] for c in plan.checks]
+    lines = [[c.at, c.to, reads(c), c.means, c.otherwise] for c in checks]
     grid(heads, lines, label="To measure before joining")
 
 
@@ -152,11 +158,45 @@ def _wires(plan: Plan) -> None:
                 for t in plan.ties
             ]
             grid(("From", "To", "Why"), ties)
-        spare = [
-            [m.at, volts(m.spare) if m.unit == "V" else f"{m.spare * 1e3:.1f} mA"]
-            for k in plan.links
-            for m in k.margins
-        ]
-        if spare:
-            Tag("h3", "To spare")
+
+
+def _told(plan: Plan) -> None:
+    """A cable of which one answer is not known yet."""
+    _wires(plan)
+    if plan.through is not None:
+        _between(plan, plan.through)
+    _margins(plan)
+
+
+def _between(plan: Plan, made: Through) -> None:
+    """The way with converters: what they are, every conductor by its place, what feeds them."""
+    from halfsplit.boards.drawing_through import lists
+    from halfsplit.boards.through import amps
+
+    with Tag("section", "", "box").mark("converters"):
+        Tag("h2", "Converters between")
+        rows([f"no converter known here helps: {words}" for words in made.lacking], "hazard")
+        rows([f"{name}: {part.says}" for name, part in made.parts.items()])
+        rows(made.reasons)
+        for title, wires in lists(plan, made):
+            Tag("h3", title)
+            grid(("From", "To", "Why"), [list(row) for row in wires], label=title)
+        if made.supplies:
+            Tag("h3", "They are fed with")
+            fed = [[s.pin.label, volts(s.volts), amps(s)] for s in made.supplies]
+            grid(("Pin", "Volts", "Current"), fed, label="What feeds the converters")
+        if made.checks:
+            Tag("h3", "Converters first alone, then with one machine joined, measure")
+            _checks(made.checks)
+
+
+def _margins(plan: Plan) -> None:
+    spare = [
+        [m.at, volts(m.spare) if m.unit == "V" else f"{m.spare * 1e3:.1f} mA"]
+        for k in (plan.through or plan).links
+        for m in k.margins
+    ]
+    if spare:
+        with Tag("section", "", "box"):
+            Tag("h2", "To spare")
             grid(("Where", "To spare"), spare)
