@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from pydantic import BaseModel, ValidationError
 from ruamel.yaml.comments import CommentedMap
@@ -33,13 +33,18 @@ from halfsplit.parts.house import HouseNumber, house_numbers
 from halfsplit.problems import Problem
 from halfsplit.quantity import QuantityError
 
+if TYPE_CHECKING:
+    from halfsplit.assembly.patterns import Expanded
+
 assert _kinds  # importing it fills the registry
 SECTIONS = (
     "assembly",
     "machine",
     "common",
     "mains",
+    "unless_noted",
     "parts",
+    "patterns",
     "rails",
     "loads",
     "feeds",
@@ -60,6 +65,8 @@ SAMPLES = {
     "leans": 'tail: {of: P5, on: N12, why: "tail resistor R18 returns there"}',
     "air": "air: {low: 10degC, high: 40degC}",
     "layout": "Q1: [R3, C4]",
+    "unless_noted": "resistor: {power: 0.25W, tolerance: 5%}",
+    "patterns": "ref: {pattern: zener-reference, in: h12, out: ref, feed: R8 1k, zener: CR3 6.2V}",
 }
 # Names the program itself adds: every machine can be off, and every machine can be unloaded.
 KEPT = {"feeds": "off", "loads": "none"}
@@ -135,6 +142,10 @@ class Reader:
             if name == "parts":
                 self.spoil(entry)
         return found
+
+    def reference(self, text: str) -> bool:
+        """Whether a part may be called so."""
+        return _REFERENCE.fullmatch(text) is not None
 
     def spoil(self, entry: Any) -> None:
         """Note that a part entry could not be used, and which nets it may have named."""
@@ -253,6 +264,19 @@ def _layout(reader: Reader, document: CommentedMap) -> dict[str, tuple[str, ...]
     return found
 
 
+def entries(reader: Reader, document: CommentedMap) -> tuple[dict[str, Any], Expanded]:
+    """Every part entry of a file, those typed and then those its patterns stand for."""
+    from halfsplit.assembly.patterns import expand, noted, notes  # which read files themselves
+
+    note = notes(reader, document)
+    typed = reader.section(document, "parts")
+    common = reader.word(document, "common", "com") if "common" in document else "com"
+    placed = expand(reader, document, common, note, typed)
+    reader.whole = reader.whole and placed.whole
+    found = {k: noted(e, note) if isinstance(e, CommentedMap) else e for k, e in typed.items()}
+    return found | placed.parts, placed
+
+
 def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
     """Read a file. The assembly is None when any problem is an error; doubts do not stop it."""
     reader = Reader(path)
@@ -264,11 +288,11 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
             reader.add(str(key), f"there is no section {shown(key)}", near_or_all(key, SECTIONS))
     if "assembly" not in document:
         reader.add("assembly", "the file does not say which assembly it is", "assembly: <name>")
-    if document.get("parts") in (None, {}):
+    if document.get("parts") in (None, {}) and document.get("patterns") in (None, {}):
         reader.add("parts", "the file lists no part", f"parts: and under it {SAMPLES['parts']}")
     reader.house, wrong = house_numbers(path.parent)
     parts = {}
-    for ref, entry in reader.section(document, "parts").items():
+    for ref, entry in entries(reader, document)[0].items():
         part = reader.part(ref, entry)
         if part is not None:
             parts[ref] = part
@@ -287,7 +311,7 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
         path,
         reader.word(document, "assembly", path.stem),
         reader.word(document, "machine", ""),
-        reader.word(document, "common", "com"),
+        str(document.get("common") or "com"),
         parts,
         rails,
         points,
@@ -301,7 +325,8 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
         _layout(reader, document),
     )
     electrical(assembly, reader)
-    problems = sorted(reader.problems, key=lambda p: (p.line, p.column, p.path)) + wrong
+    own = str(path)  # those of pattern files come after the file's own
+    problems = sorted(reader.problems, key=lambda p: (p.file != own, p.line, p.column, p.path)) + wrong
     return (None if any(p.severity == "error" for p in problems) else assembly), problems
 
 
