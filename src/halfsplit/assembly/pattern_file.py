@@ -161,7 +161,8 @@ class PatternReader(Reader):
             if role is not None:
                 roles[key] = role
         for key, entry in self._entries(document, "patterns"):
-            for role in self._nested(key, entry):
+            taken = {*nets, *(n for r in roles.values() for n in r.nets.values())}
+            for role in self._nested(key, entry, taken):
                 if role.name in roles:
                     self.add(f"patterns.{key}", f"`{role.name}` is a part already", "another name")
                 roles[role.name] = role
@@ -329,12 +330,18 @@ class PatternReader(Reader):
                 found[name] = value
         return found, whole
 
-    def _nested(self, key: str, entry: CommentedMap) -> list[Role]:
-        """Parts of a pattern used by this one; their references are names of roles here."""
+    def _nested(self, key: str, entry: CommentedMap, taken: set[str]) -> list[Role]:
+        """Parts of a pattern used by this one; their references are names of roles here, and nets
+        inside it keep their names unless those are `taken`."""
         pattern = find_used(self, f"patterns.{key}", entry, self.library, self.chain)
         if pattern is None:
             return []
-        use = Use(pattern, key, entry, lambda at, *said: self.add(f"patterns.{key}.{at}", *said))
+
+
+        def inside(net: str) -> str:
+            return f"{key}_{net}" if net in taken else net
+
+        use = Use(pattern, inside, entry, lambda at, *said: self.add(f"patterns.{key}.{at}", *said))
         kept = {line.ref: role for role, line in use.lines.items()}
         return [
             Role(

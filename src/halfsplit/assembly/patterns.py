@@ -124,7 +124,7 @@ def _place(
     def say(at: str, wrong: str, instead: str) -> None:
         reader.add(f"{where}.{at}" if at else where, wrong, instead)
 
-    use = Use(pattern, name, entry, say, common, note)
+    use = Use(pattern, lambda net: f"{name}_{net}", entry, say, common, note)
     placed = use.placed()
     found.readers[name] = use
     if not use.sound:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from halfsplit.assembly.advice import near, near_or_all, shown
@@ -28,7 +28,7 @@ class Use:
 
     Parameters
     ----------
-    own: what nets nobody named are called after.
+    inside: names a net nobody named, from its name in the pattern.
     say: takes whatever is wrong: place below the use, what is wrong, what to write.
     common: the common net there.
     note: what the drawing says of every part of a kind unless noted.
@@ -37,13 +37,13 @@ class Use:
     def __init__(
         self,
         pattern: Pattern,
-        own: str,
+        inside: Callable[[str], str],
         use: Mapping[Any, Any],
         say: Say,
         common: str = COMMON,
         note: Notes | None = None,
     ) -> None:
-        self.pattern, self.own, self._say = pattern, own, say
+        self.pattern, self._inside, self._say = pattern, inside, say
         self.common, self.note = common, note or {}
         self.sound = True
         self.lines: dict[str, ShortLine] = {}  # role -> its words
@@ -197,7 +197,7 @@ class Use:
             net_ = needed[0]
             self.wrong("", f"net `{net_.name}` is not given: {net_.what}", f"{net_.name}: <net>")
         first = outer[0].name if outer else members[0]
-        return f"{self.own}_{first}"
+        return self._inside(first)
 
     def _nets_of(self, role: Role) -> dict[str, str]:
         """Terminals of a role to nets of the pattern, windings nobody connected left out."""
