@@ -25,10 +25,11 @@ def set_value(path: Path, dotted: str, text: str) -> str:
     """Set the entry at `dotted` (such as ``parts.R6.value``) to `text`; returns what stood there.
 
     A new entry goes at the end of its group. A part that comes from a pattern is changed on the
-    line of its use: see :func:`halfsplit.assembly.pattern_edit.target`. The new file is written beside the old, with its
-    permissions, and takes its place only if it loads without error. Raises NotFoundError for a path
-    that leads to no single value, ProblemsError when the result would be wrong, HalfsplitError when
-    the file cannot be written; the file is untouched in every case.
+    line of its use: see :func:`halfsplit.assembly.pattern_edit.target`. The new file is written
+    beside the old, with its permissions, and takes its place only if it loads without error.
+    Raises NotFoundError for a path that leads to no single value, ProblemsError when the result
+    would be wrong, HalfsplitError when the file cannot be written; the file is untouched in every
+    case.
     """
     if any("\ud800" <= c <= "\udfff" for c in dotted + text):
         wrong = "there is a byte here that is no character"
@@ -46,7 +47,9 @@ def set_value(path: Path, dotted: str, text: str) -> str:
     group, key = _group(path, root, dotted)
     if moved is not None and moved.beside is not None:
         ref, field = moved.beside
-        _put(path, _inserted(source, group, ref, f"{{{_scalar(field)}: {_scalar(text)}}}", raw=True))
+        _put(
+            path, _inserted(source, group, ref, f"{{{_scalar(field)}: {_scalar(text)}}}", raw=True)
+        )
         return moved.old
     node = next((v for k, v in group.value if k.value == key), None)
     if node is None:
@@ -111,9 +114,7 @@ def _replaced(source: str, node: ScalarNode, text: str) -> str:
     return source[:start] + new + source[end:]
 
 
-def _inserted(
-    source: str, group: MappingNode, key: str, text: str, *, raw: bool = False
-) -> str:
+def _inserted(source: str, group: MappingNode, key: str, text: str, *, raw: bool = False) -> str:
     entry = f"{_scalar(key)}: {text if raw else _scalar(text)}"
     if group.flow_style:
         end = int(group.end_mark.index) - 1  # the closing brace

@@ -326,7 +326,9 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
     )
     electrical(assembly, reader)
     own = str(path)  # those of pattern files come after the file's own
-    problems = sorted(reader.problems, key=lambda p: (p.file != own, p.line, p.column, p.path)) + wrong
+    problems = sorted(
+        reader.problems, key=lambda p: (p.file != own, p.file, p.line, p.column, p.path)
+    ) + wrong
     return (None if any(p.severity == "error" for p in problems) else assembly), problems
 
 

@@ -127,7 +127,7 @@ class Pattern:
         ends = MIRROR_ENDS if kind in MIRRORED else {}
         turned = {ends.get(t, t): n for t, n in role.nets.items()}
         nets = {t: turned[t] for t in role.nets} if turned.keys() == role.nets.keys() else turned
-        return replace(role, fields=fields | role.mirrored, nets=nets, mirrored={})
+        return replace(role, fields={**fields, **role.mirrored}, nets=nets, mirrored={})
 
     def words(self) -> list[str]:
         """Everything a use may say."""

@@ -1,22 +1,12 @@
-"""Pattern files: where they are found, read into patterns, and everything wrong with one.
-
-A pattern of its own stands beside the machine's file as ``NAME.pattern.yaml``, or as ``NAME.yaml``
-in a folder ``patterns`` there or in the user's own folder; the nearest one is taken, then the
-shipped one.
-"""
+"""Pattern files: read into patterns, and everything wrong with one."""
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
-from functools import cache
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-import platformdirs
 from ruamel.yaml.comments import CommentedMap
 
 from halfsplit.assembly.advice import near, near_or_all, shown
@@ -32,85 +22,16 @@ from halfsplit.assembly.pattern import (
     Role,
     put,
 )
+from halfsplit.assembly.pattern_find import ENDING, NAME, Library, find_used, name_of
 from halfsplit.assembly.placing import Use
 from halfsplit.parts import catalogue
 from halfsplit.parts.base import REGISTRY
 from halfsplit.problems import Problem
 
 SECTIONS = ("pattern", "is", "why", "mirrors", "nets", "parameters", "parts", "patterns", "example")
-ENDING = ".pattern.yaml"
 ABSENT = ("open", "joined")
-_NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _INSIDE = re.compile(r"[A-Za-z][\w-]*")
 OWN_KEYS = ("is", "absent", "mirrored")  # of a part in a pattern, beside what any part has
-
-
-def shipped() -> Path:
-    """Folder of the patterns that come with the program."""
-    return Path(str(files("halfsplit"))) / "patterns"
-
-
-def own_folder() -> Path:
-    """Folder of a user's patterns for every machine: HALFSPLIT_PATTERNS, else the system's place."""
-    said = os.environ.get("HALFSPLIT_PATTERNS")
-    return Path(said) if said else platformdirs.user_data_path("halfsplit") / "patterns"
-
-
-def places(near_file: Path) -> list[tuple[Path, str]]:
-    """Folders looked through for a machine's file, nearest first, with the ending of names there."""
-    here = near_file.parent
-    return [
-        (here, ENDING),
-        (here / "patterns", ".yaml"),
-        (own_folder(), ".yaml"),
-        (shipped(), ".yaml"),
-    ]
-
-
-def known(near_file: Path) -> dict[str, Path]:
-    """Every pattern a file may use, by name."""
-    found: dict[str, Path] = {}
-    for folder, ending in places(near_file):
-        if folder.is_dir():
-            for path in sorted(folder.glob(f"*{ending}")):
-                found.setdefault(path.name.removesuffix(ending), path)
-    return dict(sorted(found.items()))
-
-
-@dataclass
-class Library:
-    """Patterns within reach of one file, each read once."""
-
-    near_file: Path
-    read: dict[Path, tuple[Pattern | None, list[Problem]]] = field(default_factory=dict)
-
-    def find(self, name: str) -> Path | None:
-        """File of a pattern by name, nearest first."""
-        if not _NAME.fullmatch(name):
-            return None
-        for folder, ending in places(self.near_file):
-            path = folder / f"{name}{ending}"
-            if path.is_file():
-                return path
-        return None
-
-    def get(self, path: Path, chain: tuple[str, ...] = ()) -> tuple[Pattern | None, list[Problem]]:
-        """A pattern and what is wrong with its file; None when that cannot be used."""
-        if path.parent == shipped() and not chain:
-            return _from_shipped(path)
-        if path not in self.read:
-            self.read[path] = PatternReader(path, self, chain).pattern()
-        return self.read[path]
-
-
-@cache
-def _from_shipped(path: Path) -> tuple[Pattern | None, list[Problem]]:
-    return PatternReader(path, Library(path), ()).pattern()
-
-
-def name_of(path: Path) -> str:
-    """Name a pattern file gives its pattern."""
-    return path.name.removesuffix(".yaml").removesuffix(".yml").removesuffix(".pattern")
 
 
 class PatternReader(Reader):
@@ -138,7 +59,7 @@ class PatternReader(Reader):
                 wrong = f"there is no section {shown(key)} in a pattern"
                 self.add(str(key), wrong, near_or_all(key, SECTIONS))
         name = name_of(self.path)
-        if not _NAME.fullmatch(name):
+        if not NAME.fullmatch(name):
             wrong = f"`{name}` is no name for a pattern: small letters, digits and - only"
             self.add("pattern", wrong, f"a file such as zener-reference{ENDING}")
         elif self.word(document, "pattern", "") != name:
@@ -156,21 +77,22 @@ class PatternReader(Reader):
         nets = dict(self._nets(document))
         parameters = dict(self._parameters(document))
         roles: dict[str, Role] = {}
-        for key, entry in self._entries(document, "parts"):
-            role = self._role(key, entry, parameters)
-            if role is not None:
-                roles[key] = role
-        for key, entry in self._entries(document, "patterns"):
-            taken = {*nets, *(n for r in roles.values() for n in r.nets.values())}
-            for role in self._nested(key, entry, taken):
-                if role.name in roles:
-                    self.add(f"patterns.{key}", f"`{role.name}` is a part already", "another name")
-                roles[role.name] = role
+        for section in [k for k in document if k in ("parts", "patterns")]:  # as they stand
+            for key, entry in self._entries(document, section):
+                if section == "parts":
+                    role = self._role(key, entry, parameters)
+                    made_here = [role] if role else []
+                else:
+                    taken = {*nets, *(n for r in roles.values() for n in r.nets.values())}
+                    made_here = self._nested(key, entry, taken)
+                for role in made_here:
+                    if role.name in roles:
+                        wrong = f"`{role.name}` is a part already"
+                        self.add(f"{section}.{key}", wrong, "another name")
+                    roles[role.name] = role
         example = self.word(document, "example", "")
         what, why = self.word(document, "is", ""), self.word(document, "why", "")
-        made = Pattern(
-            name, self.path, what, why, mirrors, nets, parameters, roles, example
-        )
+        made = Pattern(name, self.path, what, why, mirrors, nets, parameters, roles, example)
         self._agree(made)
         problems = sorted(self.problems, key=lambda p: (p.line, p.column, p.path))
         wrong = any(p.severity == "error" for p in [*problems, *self.further])
@@ -181,7 +103,9 @@ class PatternReader(Reader):
         for key, entry in self.section(document, name).items():
             where = f"{name}.{key}"
             if not _INSIDE.fullmatch(key):
-                self.add(where, f"`{key}` is no name for a part of a pattern", "such as pass or top")
+                self.add(
+                    where, f"`{key}` is no name for a part of a pattern", "such as pass or top"
+                )
             elif not isinstance(entry, CommentedMap):
                 self.add(where, f"{shown(entry)} stands where an entry belongs", self.samples[name])
             else:
@@ -203,7 +127,9 @@ class PatternReader(Reader):
             for word in entry:
                 if word not in ("is", "net", "optional"):
                     known_ = ("is", "net", "optional")
-                    self.add(f"{where}.{word}", f"there is no `{word}` here", near_or_all(word, known_))
+                    self.add(
+                        f"{where}.{word}", f"there is no `{word}` here", near_or_all(word, known_)
+                    )
             follows = str(entry.get("net", ""))
             others = [COMMON, *(k for k in document["nets"] if k != key)]
             if follows and follows not in others:
@@ -225,7 +151,9 @@ class PatternReader(Reader):
             known_ = ("unit", "default", "is", "why")
             for word in entry:
                 if word not in known_:
-                    self.add(f"{where}.{word}", f"there is no `{word}` here", near_or_all(word, known_))
+                    self.add(
+                        f"{where}.{word}", f"there is no `{word}` here", near_or_all(word, known_)
+                    )
             unit = entry.get("unit")
             if unit not in (*UNITS, "text"):
                 wrong = f"{shown(unit)} is no unit here" if "unit" in entry else "no unit is given"
@@ -234,7 +162,9 @@ class PatternReader(Reader):
             default = None if entry.get("default") is None else str(entry["default"])
             for word in ("is", "why") if default is not None else ("is",):
                 if not isinstance(entry.get(word), str):
-                    wrong = "nothing says what it is" if word == "is" else "the default has no reason"
+                    wrong = (
+                        "nothing says what it is" if word == "is" else "the default has no reason"
+                    )
                     self.add(where, wrong, f"{word}: in a few words")
             found = Parameter(
                 key, unit, str(entry.get("is", "")), default, str(entry.get("why", ""))
@@ -337,7 +267,6 @@ class PatternReader(Reader):
         if pattern is None:
             return []
 
-
         def inside(net: str) -> str:
             return f"{key}_{net}" if net in taken else net
 
@@ -396,7 +325,9 @@ class PatternReader(Reader):
                 wrong = f"the {role_.name} has no type for a negative supply"
                 self.add(f"parts.{role_.name}.type", wrong, "mirrored: {type: …}")
         if not made.roles and not self.problems:
-            self.add("parts", "the pattern has no part", f"parts: and under it {self.samples['parts']}")
+            self.add(
+                "parts", "the pattern has no part", f"parts: and under it {self.samples['parts']}"
+            )
 
 
 def _texts(fields: Mapping[str, Any]) -> Iterator[str]:
@@ -416,34 +347,3 @@ def _nets_in(entry: Mapping[str, Any], kind: str) -> dict[str, str]:
             if isinstance(winding, Mapping) and end in winding:
                 found[f"windings.{name}.{end}"] = str(winding[end])
     return found
-
-
-def find_used(
-    reader: Reader,
-    where: str,
-    entry: Mapping[Any, Any],
-    library: Library,
-    chain: tuple[str, ...] = (),
-) -> Pattern | None:
-    """The pattern a line uses, or None with what is wrong recorded."""
-    name = entry.get("pattern")
-    if name is None:
-        meant = next((k for k in entry if near(k, ["pattern"])), None)
-        at = where if meant is None else f"{where}.{meant}"
-        reader.add(at, "nothing says which pattern this is", "pattern: zener-reference, …")
-        return None
-    path = library.find(str(name))
-    if path is None:
-        listed = known(library.near_file)
-        wrong = f"there is no pattern {shown(name)}"
-        advice = near(name, listed) or "one that `halfsplit patterns` lists"
-        reader.add(f"{where}.pattern", wrong, advice)
-        return None
-    if str(name) in chain:
-        ring = " → ".join([*chain[chain.index(str(name)) :], str(name)])
-        reader.add(f"{where}.pattern", f"the pattern uses itself: {ring}", "the parts themselves")
-        return None
-    pattern, problems = library.get(path, chain)
-    further = getattr(reader, "further", reader.problems)
-    further += [p for p in problems if p not in further]
-    return pattern

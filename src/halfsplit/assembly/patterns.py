@@ -11,7 +11,7 @@ from ruamel.yaml.comments import CommentedMap
 
 from halfsplit.assembly.advice import near, near_kind, shown
 from halfsplit.assembly.pattern import Pattern, Placed
-from halfsplit.assembly.pattern_file import Library, find_used
+from halfsplit.assembly.pattern_find import Library, find_used
 from halfsplit.assembly.placing import Use
 from halfsplit.parts.base import REGISTRY
 
@@ -45,10 +45,10 @@ class Expanded:
         return next((u for u, found in self.uses.items() if any(p.ref == ref for p in found)), None)
 
 
-def notes(reader: Reader, document: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+def notes(reader: Reader, document: CommentedMap) -> dict[str, dict[str, Any]]:
     """What the drawing says of every part of a kind unless noted; problems are recorded."""
     found: dict[str, dict[str, Any]] = {}
-    for kind, entry in reader.section(document, "unless_noted").items():  # type: ignore[arg-type]
+    for kind, entry in reader.section(document, "unless_noted").items():
         where = f"unless_noted.{kind}"
         known = REGISTRY.kinds.get(kind)
         if known is None:
@@ -91,11 +91,14 @@ def expand(
     for name, entry in reader.section(document, "patterns").items():
         where = f"patterns.{name}"
         if any(c in " \t:,{}[]#." for c in name):
-            reader.add(where, f"`{name}` is no name for a use: it is one word", "such as n12-pass")
+            reader.add(
+                where, f"`{name}` is no name for a use: it is one word", "a name such as n12-pass"
+            )
             found.whole = False
             continue
         if not isinstance(entry, CommentedMap):
             wrong = f"{shown(entry)} stands where the use of a pattern belongs"
+            wrong = "nothing stands here" if entry is None else wrong
             reader.add(where, wrong, f"{name}: {reader.samples['patterns'].partition(': ')[2]}")
             found.whole = False
             continue
@@ -137,11 +140,12 @@ def _place(
         if part.ref in typed or other is not None:
             place = "stands under `parts` as well" if part.ref in typed else f"is in {other} too"
             reader.add(at, f"`{part.ref}` {place}", "another reference, or the line once")
+            reader.spoil(part.entry())
             continue
         if not reader.reference(part.ref):
-            wrong = f"`{part.ref}` is no reference: that is one word without : # . , {{ }} [ ]"
+            wrong = f"`{part.ref}` is no reference: it is a word without : # . , {{ }} [ ]"
             reader.add(at, wrong, "a reference such as R1")
-            found.whole = False
+            reader.spoil(part.entry())
             continue
         found.uses[name].append(part)
         found.parts[part.ref] = CommentedMap(part.entry())

@@ -66,8 +66,9 @@ class Use:
                 further.append((name, value))
         for name, value in further:
             self._beside(name, value)
+        meant = {near(name, pattern.words()) for name, _ in further}
         for role in pattern.roles.values():
-            if not role.absent and role.name not in map(str, use):
+            if not role.absent and role.name not in {*map(str, use), *meant}:
                 wrong = f"the {role.name} has no reference ({role.what})"
                 self.wrong("", wrong, f"{role.name}: {sample(role)}")
         self._group: dict[str, str] = self._joined()
@@ -174,10 +175,10 @@ class Use:
             name = self._name(members, bool(used & set(members)))
             found |= dict.fromkeys(members, name)
         for net in self.named:
-            if net in found and not used & {n for n in found if found[n] == found[net]}:
-                if self.sound:
-                    wrong = f"no part given here stands on `{net}`"
-                    self.wrong(net, wrong, "the part that does, or leave it out")
+            alone = not used & {n for n in found if found[n] == found.get(net)}
+            if self.sound and net in found and alone:
+                wrong = f"no part given here stands on `{net}`"
+                self.wrong(net, wrong, "the part that does, or leave it out")
         return found
 
     def _name(self, members: list[str], used: bool) -> str:
@@ -233,7 +234,7 @@ class Use:
         if "type" not in fields:
             kind = str(fields.get("kind", ""))
             fields = merged({"kind": kind} | dict(self.note.get(kind, {})), fields)
-        where = {field: f"{role.name}" for field in fields}
+        where = dict.fromkeys(fields, role.name)
         where |= {key: f"{line.ref}.{key}" for key in beside}
         nets = mine | {k: str(v) for k, v in ends.items()}
         return Placed(line.ref, role, fields, nets, where)

@@ -40,7 +40,11 @@ def plain_text(path: Path) -> str:
     found, placed = entries(reader, document)
     lines = [
         "",
-        *(line for name, parts in placed.uses.items() for line in _use(name, parts, document)),
+        *(
+            line
+            for name, parts in placed.uses.items()
+            for line in [*_above(source, reader.lines[f"patterns.{name}"][0]), *_use(name, parts)]
+        ),
     ]
     edits = [(start, end, "") for name in GONE for start, end in _section(source, root, name)]
     typed = next((v for k, v in root.value if k.value == "parts"), None)
@@ -61,7 +65,7 @@ def plain_text(path: Path) -> str:
         start = next(start for start, _ in _section(source, root, "patterns"))
         edits.append((start, start, "parts:\n" + body.removeprefix("\n")))
     text = source
-    for start, end, new in sorted(edits, key=lambda e: (e[0], e[1] == e[0]), reverse=True):
+    for start, end, new in sorted(edits, key=lambda e: (e[0], e[1] > e[0]), reverse=True):
         text = text[:start] + new + text[end:]
     return text.replace("\r\n", "\n").replace("\n", "\r\n") if "\r\n" in source else text
 
@@ -87,11 +91,18 @@ def _line_end(source: str, index: int) -> int:
     return len(source) if end < 0 else end + 1
 
 
-def _use(name: str, parts: list[Placed], document: Mapping[str, Any]) -> list[str]:
-    told = document["patterns"][name]["pattern"]
-    made = [f"  # {name}: {str(told).replace('-', ' ')}"]
+def _above(source: str, line: int) -> list[str]:
+    """Comment lines right above a line of the file (from 1)."""
+    listed = source.splitlines()
+    first = line - 1
+    while first > 0 and listed[first - 1].lstrip().startswith("#"):
+        first -= 1
+    return [f"  {text.strip()}" for text in listed[first : line - 1]]
+
+
+def _use(name: str, parts: list[Placed]) -> list[str]:
     width = max((len(p.ref) for p in parts), default=0) + 1
-    return [*made, *(f"  {p.ref + ':':{width}} {written(p.entry())}" for p in parts), ""]
+    return [f"  # {name}", *(f"  {p.ref + ':':{width}} {written(p.entry())}" for p in parts), ""]
 
 
 def written(entry: Mapping[str, Any]) -> str:
@@ -147,7 +158,9 @@ def _noted(source: str, typed: MappingNode, found: Mapping[str, Any]) -> list[tu
             first = node.value[0][0].start_mark
             line = source.rfind("\n", 0, first.index) + 1
             lead = " " * int(first.column)
-            edits.append((line, line, "".join(f"{lead}{k}: {_value(v)}\n" for k, v in more.items())))
+            edits.append(
+                (line, line, "".join(f"{lead}{k}: {_value(v)}\n" for k, v in more.items()))
+            )
     return edits
 
 

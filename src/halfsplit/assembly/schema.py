@@ -6,7 +6,7 @@ from typing import Any
 
 from halfsplit.assembly.file import SECTIONS
 from halfsplit.assembly.model import Air, Feed, Lean, Mains, Point, Rail
-from halfsplit.assembly.pattern_file import Library, known, shipped
+from halfsplit.assembly.pattern_find import Library, known, shipped
 from halfsplit.parts import kinds as _kinds
 from halfsplit.parts.base import REGISTRY
 

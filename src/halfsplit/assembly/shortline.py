@@ -137,8 +137,3 @@ def _field_of(kind: type[Part], word: str, taken: dict[str, str]) -> str | None:
         if named and reads(kind, name, word):
             return name
     return None
-
-
-def net_fields(kind: type[Part]) -> list[str]:
-    """Names, as written in a file, of the fields of a kind that hold nets."""
-    return [t for t in kind.TERMINALS]

@@ -7,7 +7,7 @@ from typing import Any
 
 from halfsplit.assembly.advice import near
 from halfsplit.assembly.pattern import COMMON, Pattern, Role
-from halfsplit.assembly.pattern_file import Library, known, own_folder, shipped
+from halfsplit.assembly.pattern_find import Library, known, own_folder, shipped
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
 
