@@ -12,6 +12,7 @@ from ruamel.yaml.comments import CommentedMap
 
 from halfsplit.assembly.advice import field_words, near_kind, near_or_all, shown
 from halfsplit.assembly.advice import near as near
+from halfsplit.assembly.blocks import read_blocks
 from halfsplit.assembly.check import electrical
 from halfsplit.assembly.model import (
     Air,
@@ -43,6 +44,7 @@ SECTIONS = (
     "common",
     "mains",
     "unless_noted",
+    "blocks",
     "parts",
     "patterns",
     "rails",
@@ -65,6 +67,7 @@ SAMPLES = {
     "leans": 'tail: {of: P5, on: N12, why: "tail resistor R18 returns there"}',
     "air": "air: {low: 10degC, high: 40degC}",
     "layout": "Q1: [R3, C4]",
+    "blocks": "p5: {makes: p5, limits: 4.75..5.25V, needs: raw}",
     "unless_noted": "resistor: {power: 0.25W, tolerance: 5%}",
     "patterns": "ref: {pattern: zener-reference, in: h12, out: ref, feed: R8 1k, zener: CR3 6.2V}",
 }
@@ -288,17 +291,24 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
             reader.add(str(key), f"there is no section {shown(key)}", near_or_all(key, SECTIONS))
     if "assembly" not in document:
         reader.add("assembly", "the file does not say which assembly it is", "assembly: <name>")
-    if document.get("parts") in (None, {}) and document.get("patterns") in (None, {}):
+    if all(document.get(name) in (None, {}) for name in ("parts", "patterns", "blocks")):
         reader.add("parts", "the file lists no part", f"parts: and under it {SAMPLES['parts']}")
     reader.house, wrong = house_numbers(path.parent)
     parts = {}
     for ref, entry in entries(reader, document)[0].items():
+    parts: dict[str, Part] = {}
+    listed, placed = entries(reader, document)
+    for ref, entry in listed.items():
         part = reader.part(ref, entry)
         if part is not None:
             parts[ref] = part
         else:
             reader.spoil(entry)
     rails = _records(reader, document, "rails", Rail)
+    common = str(document.get("common") or "com")
+    blocks = read_blocks(reader, document, common, rails, listed, placed.uses)
+    parts |= blocks.parts
+    rails |= blocks.rails
     points = _records(reader, document, "points", Point)
     feeds = _records(reader, document, "feeds", Feed)
     leans = _records(reader, document, "leans", Lean)
@@ -307,11 +317,12 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
     if not feeds:
         inlet = any(p.KIND == "mains" for p in parts.values())
         feeds = {"mains": Feed(mains=True)} if inlet else {"supply": Feed()}
+        feeds = blocks.feeds(inlet) if blocks.records else feeds
     assembly = Assembly(
         path,
         reader.word(document, "assembly", path.stem),
         reader.word(document, "machine", ""),
-        str(document.get("common") or "com"),
+        common,
         parts,
         rails,
         points,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from halfsplit.assembly.blocks import Block
 from halfsplit.assembly.file import SECTIONS
 from halfsplit.assembly.model import Air, Feed, Lean, Mains, Point, Rail
 from halfsplit.assembly.pattern_find import Library, known, shipped
@@ -87,6 +88,7 @@ def assembly_schema() -> dict[str, Any]:
         "parts": _many({"anyOf": variants}),
         "unless_noted": _unless_noted(definitions),
         "patterns": _many(_use()),
+        "blocks": _many(_record(Block, definitions)),
         "rails": _many(_record(Rail, definitions)),
         "loads": _many(_many(quantity)),
         "feeds": _many(_record(Feed, definitions)),
@@ -108,7 +110,7 @@ def assembly_schema() -> dict[str, Any]:
         "title": "Halfsplit assembly",
         "type": "object",
         "required": ["assembly"],
-        "anyOf": [{"required": ["parts"]}, {"required": ["patterns"]}],
+        "anyOf": [{"required": [name]} for name in ("parts", "patterns", "blocks")],
         "additionalProperties": False,
         "properties": properties,
         "$defs": definitions,

@@ -31,7 +31,7 @@ def sort_by(keys: set[str]) -> Sort | None:
     """The sort of a file with these sections; None when they do not tell, or it is a pattern."""
     if "pattern" in keys:
         return None
-    if keys & {"assembly", "parts"}:
+    if keys & {"assembly", "parts", "blocks"}:
         return "assembly"
     if "boards" in keys:
         return "boards"
