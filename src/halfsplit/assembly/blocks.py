@@ -1,4 +1,4 @@
-"""Functional blocks of a file: what each makes, needs and follows, until it is opened into parts."""
+"""Functional blocks of a file: what each makes, needs and follows, until opened into parts."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 Fails = Literal["dead", "low", "high", "noisy"]
 # A noisy block ripples this much: a share of its volts, or of what its rail may ripple.
+SPARE = 2.0  # times its rating a block gives at most; common practice, no published source
 NOISE, TIMES = 0.05, 4.0  # common practice, no published source
 
 
@@ -155,6 +156,7 @@ def _part(name: str, block: Block, have: Mapping[str, float], common: str) -> Bl
         volts=volts,
         sigma=max(wide, 0.002 * abs(volts)),
         noise=noise,
+        limit=SPARE * block.rated if block.rated else 10.0,
         needs={n: have[n] for n in block.leans()},
         follows=block.follows or "",
         fails={str(k): v for k, v in block.fails.items()} or FAILS,

@@ -95,8 +95,8 @@ class PatternReader(Reader):
         made = Pattern(name, self.path, what, why, mirrors, nets, parameters, roles, example)
         self._agree(made)
         problems = sorted(self.problems, key=lambda p: (p.line, p.column, p.path))
-        wrong = any(p.severity == "error" for p in [*problems, *self.further])
-        return (None if wrong else made), problems + self.further
+        bad = any(p.severity == "error" for p in [*problems, *self.further])
+        return (None if bad else made), problems + self.further
 
     def _entries(self, document: CommentedMap, name: str) -> Iterator[tuple[str, CommentedMap]]:
         """Usable lines of a section, their names fit for the use of a pattern."""

@@ -21,7 +21,8 @@ FAILS = {"dead": 5.0, "low": 2.0, "high": 1.0, "noisy": 1.0}
 LOW, HIGH = 0.6, 1.3  # share of its volts a block that is low or high makes, give or take; practice
 ENOUGH = 0.5  # share of its volts at which a need is met; common practice, no published source
 ROOM = 1.6  # volts a block with a source of its own could make at most, as a share of its volts
-GRID = 1e-5  # S of the network that sets it: 100 kohm, which loads nobody
+GRID = 2e-7  # S of the network that sets it: 5 Mohm, which loads nobody
+BLEED = 1e-4  # S across what it makes, so that a dead one reads nought and does not float
 OFF = 1e-12
 
 
@@ -38,6 +39,7 @@ class BlockPart(Part):
     volts: float = Field(description="what it makes [V]")
     sigma: float = Field(gt=0, description="one standard deviation of a good one [V]")
     noise: float = Field(gt=0, description="peak to peak of a noisy one [V]")
+    limit: float = Field(default=10.0, gt=0, description="most current it gives [A]")
     needs: Mapping[str, float] = Field(default_factory=dict, description="net -> volts it has")
     follows: str = ""
     fails: Mapping[str, float] = Field(default_factory=lambda: FAILS)
@@ -60,9 +62,12 @@ class BlockPart(Part):
         return bool(self.follows) and self.needs[self.follows] * self.volts < 0
 
     def _levels(self) -> tuple[float, float]:
-        """Conductance to common [S] at the input and at the feedback that set a good one."""
+        """Conductance to common [S] at the input and at the feedback that set a good one; both
+        within reach of what they divide, so that a share more or less means what it says."""
         share = abs(self.volts / self.needs[self.follows]) if self.follows else 1.0
-        return GRID * max(1.0 / share - 1.0, 0.0), GRID * max(share - 1.0, 0.0)
+        if share >= 1.0:
+            return GRID, GRID * (2.0 * share - 1.0)
+        return GRID * (2.0 / share - 1.0), GRID
 
     def elements(self) -> list[el.Element]:
         ref, com = self.ref, el.COMMON
@@ -70,7 +75,7 @@ class BlockPart(Part):
         up = self.volts > 0
         ends = (supply, com) if up else (com, supply)
         ideal = {"gain": 1e4, "gout": 50.0, "high": 0.1 * up, "low": 0.1 * (not up)}
-        ideal |= {"limit": 1e3, "gin": 0.0, "gq": 1e-9}
+        ideal |= {"limit": self.limit, "gin": 0.0, "gq": 1e-9}
         found: list[el.Element] = [el.Amplifier(ref, (plus, minus, self.makes, *ends), ideal)]
         found += self._fed(supply)
         low, high = self._levels()
@@ -88,13 +93,13 @@ class BlockPart(Part):
         else:
             found += [
                 el.Resistor(f"{ref}:in", (start, plus), {"g": GRID}),
-                el.Resistor(f"{ref}:low", (plus, com), {"g": max(low, OFF)}),
-                el.Resistor(f"{ref}:high", (minus, com), {"g": max(high, OFF)}),
+                el.Resistor(f"{ref}:low", (plus, com), {"g": low}),
+                el.Resistor(f"{ref}:high", (minus, com), {"g": high}),
             ]
         return [
             *found,
             el.Resistor(f"{ref}:back", (self.makes, minus), {"g": GRID}),
-            el.Resistor(f"{ref}:bleed", (self.makes, com), {"g": GRID}),
+            el.Resistor(f"{ref}:bleed", (self.makes, com), {"g": BLEED}),
             el.Source(f"{ref}:noise", (self.makes, com), {"g": OFF}),
         ]
 
@@ -146,8 +151,13 @@ class BlockPart(Part):
 
     def wanders(self) -> list[Wander]:
         share = abs(self.sigma / self.volts)
-        now = next(e for e in self.elements() if e.name == f"{self.ref}:back").values["g"]
-        return [Wander(f"{self.ref} level", {(f"{self.ref}:back", "g"): now / (1.0 + share)})]
+        if self._turns():
+            up = {(f"{self.ref}:back", "g"): GRID / (1.0 + share)}
+        else:
+            high = self._levels()[1]
+            more = high / ((GRID + high) * (1.0 + share) / GRID - 1.0)
+            up = {(f"{self.ref}:back", "g"): more}
+        return [Wander(f"{self.ref} level", up)]
 
     def label(self) -> str:
         return "block"
