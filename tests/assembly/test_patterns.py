@@ -16,6 +16,7 @@ from halfsplit.assembly.pattern import COMMON, Pattern
 from halfsplit.assembly.pattern_find import Library, known, shipped
 from halfsplit.assembly.placing import Use
 from halfsplit.assembly.plain import plain_text, write_plain
+from halfsplit.assembly.shortline import WordError, short_line
 from halfsplit.bench.opening import check_file
 from halfsplit.parts.base import REGISTRY
 from halfsplit.problems import HalfsplitError, ProblemsError
@@ -203,6 +204,48 @@ def test_the_plain_form_of_a_demo_has_its_parts(name: str, tmp_path: Path) -> No
 def test_a_file_without_patterns_is_its_own_plain_form() -> None:
     tray = Path(__file__).parents[2] / "examples" / "hd40" / "pt3.yaml"
     assert plain_text(tray) == tray.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "fields"),
+    [
+        (
+            "resistor",
+            "R6 2k2 1% 0.5W wirewound",
+            "value=2k2 tolerance=1% power=0.5W tech=wirewound",
+        ),
+        ("regulator", "U1 7805", "type=7805"),
+        ("zener", "CR3 6.2V 400mW", "value=6.2V power=400mW"),
+        ("zener", "CR9 1N4734A", "type=1N4734A"),
+        ("electrolytic", "C1 33000u 16V 20mohm 9A", "value=33000u volts=16V esr=20mohm ripple=9A"),
+        ("electrolytic", "C4 tantalum 22u 20V", "kind=tantalum value=22u volts=20V"),
+        ("fuse", "F1 2A T", "amps=2A speed=T"),
+        ("potentiometer", "RV1 500R 29%", "value=500R set=29%"),
+        ("inductor", "L1 10H 100mA 100R", "value=10H amps=100mA resistance=100R"),
+        ("rectifier", "CR5 1N4148", "type=1N4148"),
+        ("npn", "Q1 npn 60V 10A 115W", "kind=npn volts=60V amps=10A power=115W"),
+    ],
+)
+def test_a_few_words_of_a_parts_list(kind: str, text: str, fields: str) -> None:
+    found = short_line(text, kind)
+    assert found.ref == text.split()[0]
+    assert found.fields == dict(pair.split("=") for pair in fields.split())
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "said"),
+    [
+        ("resistor", "R6 2k2 3k3", "`3k3` is not understood"),
+        ("resistor", "R6 2k2 12", "`12` is not understood"),  # a bare number would be a guess
+        ("resistor", "R6 wirewuond", "wirewound"),
+        ("npn", "Q1 2N9999", "`2N9999` is not understood"),
+        ("npn", "Q1 7805", "`7805` is not understood"),
+    ],
+)
+def test_a_word_that_could_be_anything_is_refused(kind: str, text: str, said: str) -> None:
+    with pytest.raises(WordError) as caught:
+        short_line(text, kind)
+    assert said in f"{caught.value} {caught.value.instead}"
 
 
 OWN = """\

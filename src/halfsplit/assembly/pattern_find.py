@@ -51,6 +51,12 @@ def places(near_file: Path) -> list[tuple[Path, str]]:
     ]
 
 
+def beside(near_file: Path) -> list[Path]:
+    """Pattern files that stand beside a machine's file."""
+    own = places(near_file)[:2]
+    return [p for folder, ending in own for p in sorted(folder.glob(f"*{ending}"))]
+
+
 def known(near_file: Path) -> dict[str, Path]:
     """Every pattern a file may use, by name."""
     found: dict[str, Path] = {}

@@ -107,10 +107,8 @@ def short_line(text: str, kind_name: str) -> ShortLine:
         drawn = REGISTRY.kinds.get(kind_name)
         if row is None or (drawn is not None and not serves(row.kind, drawn.KIND)):
             continue
-        main = main_field(drawn) if drawn is not None else ""
-        if not main or not reads(drawn, main, word):  # type: ignore[arg-type]
-            fields["type"], at["type"] = word, place
-            rest.remove((place, word))
+        fields["type"], at["type"] = word, place  # "7805" is never a value where it is a type
+        rest.remove((place, word))
     kind = REGISTRY.kinds.get(kind_name)
     if kind is None:
         raise WordError(f"there is no kind `{kind_name}`", near(kind_name, REGISTRY.kinds))
