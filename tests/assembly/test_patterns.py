@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,8 @@ from halfsplit.assembly.pattern_find import Library, known, shipped
 from halfsplit.assembly.placing import Use
 from halfsplit.assembly.plain import plain_text, write_plain
 from halfsplit.assembly.shortline import WordError, short_line
-from halfsplit.bench.opening import check_file
+from halfsplit.bench.opening import check_file, open_machine
+from halfsplit.boards.which import sort_of
 from halfsplit.parts.base import REGISTRY
 from halfsplit.problems import HalfsplitError, ProblemsError
 
@@ -312,3 +314,38 @@ def test_the_schema_knows_the_uses(tmp_path: Path) -> None:
     assert check.is_valid(small)
     del small["patterns"]["ref"]["zener"]
     assert not check.is_valid(small)
+
+
+@pytest.mark.parametrize("section", ["patterns", "blocks"])
+def test_the_lines_of_the_readme_are_read(section: str, tmp_path: Path) -> None:
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    listed = [b for b in re.findall(r"```yaml\n(.*?)```", text, flags=re.S) if f"\n{section}:" in b]
+    assert len(listed) == 1
+    path = tmp_path / "readme.yaml"
+    named = "" if listed[0].startswith("assembly:") else "assembly: one\n"
+    path.write_text(named + listed[0], encoding="utf-8")
+    told = [p for p in load(path)[1] if "has only this one terminal" not in p.wrong]
+    assert [p for p in told if "nothing powers this circuit" not in p.wrong] == []
+
+
+def test_the_counts_of_the_readme_are_those_of_the_files() -> None:
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    examples = Path(__file__).parents[2] / "examples"
+    counts = []
+    for folder, names in (
+        (examples / "by-pattern", ("pt3", "ob8", "supply")),
+        (examples, ("hd40/pt3", "stile17/ob8", "type88/supply")),
+    ):
+        listed = [(folder / f"{n}.yaml").read_text(encoding="utf-8").splitlines() for n in names]
+        full = [[t for t in f if t.strip() and t.strip()[0] != "#"] for f in listed]
+        counts.append([len(f) for f in full])
+    assert "take {}, {} and {} lines".format(*counts[0]) in " ".join(text.split())
+    assert "plain files take {}, {} and {}".format(*counts[1]) in " ".join(text.split())
+
+
+def test_a_pattern_is_no_machine(tmp_path: Path) -> None:
+    own = tmp_path / "zener-reference.pattern.yaml"
+    own.write_text(OWN, encoding="utf-8")
+    assert sort_of(own) is None
+    with pytest.raises(ProblemsError, match="this is a pattern, which a machine's file places"):
+        open_machine(own)
