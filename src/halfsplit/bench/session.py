@@ -189,8 +189,7 @@ class Session(Reasoner):
         here = self.condition
         looks = self._looks()
         if not here.energised():  # and a block says nothing of resistances
-            dead = [] if by_blocks(self.assembly) else self._dead_checks()
-            return _best(dead + looks)[:most]
+            return _best(([] if by_blocks(self.assembly) else self._dead_checks()) + looks)[:most]
         checks = _best(self._rank([here]) + looks)
         loads = [replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load]
         usable = self.within_reach or self.assembly.feeds.keys()
