@@ -22,6 +22,7 @@ from halfsplit.faults.dictionary import table_folder
 from halfsplit.faults.hypotheses import single_faults
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
+TYPED = Path(__file__).parents[1] / "files" / "by-pattern"
 DEMOS = {"pt3": "hd40/pt3.yaml", "ob8": "stile17/ob8.yaml", "supply": "type88/supply.yaml"}
 MOST_LINES = 0.60
 
@@ -34,7 +35,7 @@ def read(path: Path) -> Assembly:
 
 
 def pair(name: str) -> tuple[Assembly, Assembly]:
-    return read(EXAMPLES / DEMOS[name]), read(EXAMPLES / "by-pattern" / f"{name}.yaml")
+    return read(EXAMPLES / DEMOS[name]), read(TYPED / f"{name}.yaml")
 
 
 def lines(path: Path) -> list[str]:
@@ -140,7 +141,7 @@ def test_the_tray_solved_in_the_twins_own_order_reads_the_same() -> None:
 def test_patterns_take_at_most_six_tenths_of_the_lines(name: str) -> None:
     """Lines with something on them, and none of them longer than the longest of a plain file."""
     plain = lines(EXAMPLES / DEMOS[name])
-    typed = lines(EXAMPLES / "by-pattern" / f"{name}.yaml")
+    typed = lines(TYPED / f"{name}.yaml")
     assert len(typed) <= MOST_LINES * len(plain), (len(typed), len(plain))
     longest = max(len(line) for demo in DEMOS.values() for line in lines(EXAMPLES / demo))
     assert max(map(len, typed)) <= longest

@@ -197,7 +197,7 @@ def test_the_plain_form_says_the_same_and_keeps_comments(tmp_path: Path) -> None
 
 @pytest.mark.parametrize("name", ["pt3", "ob8", "supply"])
 def test_the_plain_form_of_a_demo_has_its_parts(name: str, tmp_path: Path) -> None:
-    twin = Path(__file__).parents[2] / "examples" / "by-pattern" / f"{name}.yaml"
+    twin = Path(__file__).parents[1] / "files" / "by-pattern" / f"{name}.yaml"
     found = load(write_plain(twin, tmp_path / "plain.yaml"))[0]
     before = load(twin)[0]
     assert found is not None and before is not None and dict(found.parts) == dict(before.parts)
@@ -307,7 +307,7 @@ def test_the_schema_knows_the_uses(tmp_path: Path) -> None:
     schema = json.loads(json.dumps(assembly_schema()))
     check = jsonschema.Draft202012Validator(schema)
     for name in ("pt3", "ob8", "supply"):
-        twin = Path(__file__).parents[2] / "examples" / "by-pattern" / f"{name}.yaml"
+        twin = Path(__file__).parents[1] / "files" / "by-pattern" / f"{name}.yaml"
         data = YAML(typ="safe").load(twin.read_text(encoding="utf-8"))
         assert [e.message for e in check.iter_errors(data)] == []
     small = YAML(typ="safe").load(SMALL)
@@ -333,7 +333,7 @@ def test_the_counts_of_the_readme_are_those_of_the_files() -> None:
     examples = Path(__file__).parents[2] / "examples"
     counts = []
     for folder, names in (
-        (examples / "by-pattern", ("pt3", "ob8", "supply")),
+        (Path(__file__).parents[1] / "files" / "by-pattern", ("pt3", "ob8", "supply")),
         (examples, ("hd40/pt3", "stile17/ob8", "type88/supply")),
     ):
         listed = [(folder / f"{n}.yaml").read_text(encoding="utf-8").splitlines() for n in names]
