@@ -294,8 +294,6 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
     if all(document.get(name) in (None, {}) for name in ("parts", "patterns", "blocks")):
         reader.add("parts", "the file lists no part", f"parts: and under it {SAMPLES['parts']}")
     reader.house, wrong = house_numbers(path.parent)
-    parts = {}
-    for ref, entry in entries(reader, document)[0].items():
     parts: dict[str, Part] = {}
     listed, placed = entries(reader, document)
     for ref, entry in listed.items():
@@ -337,9 +335,10 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
     )
     electrical(assembly, reader)
     own = str(path)  # those of pattern files come after the file's own
-    problems = sorted(
-        reader.problems, key=lambda p: (p.file != own, p.file, p.line, p.column, p.path)
-    ) + wrong
+    problems = (
+        sorted(reader.problems, key=lambda p: (p.file != own, p.file, p.line, p.column, p.path))
+        + wrong
+    )
     return (None if any(p.severity == "error" for p in problems) else assembly), problems
 
 
