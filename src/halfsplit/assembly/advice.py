@@ -202,7 +202,8 @@ def field_words(
         elif item["type"] == "missing" and path in advised:
             continue
         else:
-            wrong, instead = _one(holder, item, location, at(value, location))
+            raw = location[-1] if "[key]" in item["loc"] else at(value, location)
+            wrong, instead = _one(holder, item, location, raw)
         found.append((path, wrong, instead))
     return found
 

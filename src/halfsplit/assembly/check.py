@@ -145,7 +145,7 @@ def _rails_reached(assembly: Assembly, reader: Notes) -> None:
     start: set[str] = set()
     for part in assembly.parts.values():
         nets = set(part.terminals().values())
-        if part.KIND in ("mains", "supply"):
+        if part.KIND in ("mains", "supply", "block"):
             start |= nets
         for net in nets:
             neighbours[net] |= nets

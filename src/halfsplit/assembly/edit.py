@@ -12,6 +12,7 @@ from ruamel.yaml import YAML
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode
 
 from halfsplit.assembly.file import load, near
+from halfsplit.assembly.pattern_edit import target
 from halfsplit.assembly.text import TextError, read_text
 from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
 
@@ -23,10 +24,12 @@ _BOM = "\ufeff"
 def set_value(path: Path, dotted: str, text: str) -> str:
     """Set the entry at `dotted` (such as ``parts.R6.value``) to `text`; returns what stood there.
 
-    A new entry goes at the end of its group. The new file is written beside the old, with its
-    permissions, and takes its place only if it loads without error. Raises NotFoundError for a path
-    that leads to no single value, ProblemsError when the result would be wrong, HalfsplitError when
-    the file cannot be written; the file is untouched in every case.
+    A new entry goes at the end of its group. A part that comes from a pattern is changed on the
+    line of its use: see :func:`halfsplit.assembly.pattern_edit.target`. The new file is written
+    beside the old, with its permissions, and takes its place only if it loads without error.
+    Raises NotFoundError for a path that leads to no single value, ProblemsError when the result
+    would be wrong, HalfsplitError when the file cannot be written; the file is untouched in every
+    case.
     """
     if any("\ud800" <= c <= "\udfff" for c in dotted + text):
         wrong = "there is a byte here that is no character"
@@ -38,7 +41,16 @@ def set_value(path: Path, dotted: str, text: str) -> str:
             raise NotFoundError(f"{path}: there is no such file") from None
         raise ProblemsError([error.problem(path)]) from None
     root = _compose(path, source)
+    moved = target(path, dotted, text)
+    if moved is not None:
+        dotted, text = moved.dotted, moved.text
     group, key = _group(path, root, dotted)
+    if moved is not None and moved.beside is not None:
+        ref, field = moved.beside
+        _put(
+            path, _inserted(source, group, ref, f"{{{_scalar(field)}: {_scalar(text)}}}", raw=True)
+        )
+        return moved.old
     node = next((v for k, v in group.value if k.value == key), None)
     if node is None:
         old, changed = "", _inserted(source, group, key, text)
@@ -48,7 +60,7 @@ def set_value(path: Path, dotted: str, text: str) -> str:
         inner = ", ".join(str(k.value) for k, _ in node.value if isinstance(k, ScalarNode))
         raise NotFoundError(f"{path}: {dotted} holds several values ({inner}); name one of them")
     _put(path, changed)
-    return old
+    return old if moved is None else moved.old
 
 
 def _compose(path: Path, source: str) -> MappingNode:
@@ -102,8 +114,8 @@ def _replaced(source: str, node: ScalarNode, text: str) -> str:
     return source[:start] + new + source[end:]
 
 
-def _inserted(source: str, group: MappingNode, key: str, text: str) -> str:
-    entry = f"{_scalar(key)}: {_scalar(text)}"
+def _inserted(source: str, group: MappingNode, key: str, text: str, *, raw: bool = False) -> str:
+    entry = f"{_scalar(key)}: {text if raw else _scalar(text)}"
     if group.flow_style:
         end = int(group.end_mark.index) - 1  # the closing brace
         body = source[:end].rstrip()
@@ -124,7 +136,10 @@ def _put(path: Path, changed: str) -> None:
         assembly, problems = load(trial)
         if assembly is None:
             errors = [p for p in problems if p.severity == "error"]
-            raise ProblemsError([Problem(**{**p.as_dict(), "file": str(path)}) for p in errors])
+            named = {str(trial): str(path)}  # problems of a pattern's own file keep that
+            raise ProblemsError(
+                [Problem(**{**p.as_dict(), "file": named.get(p.file, p.file)}) for p in errors]
+            )
         shutil.copymode(target, trial)
         trial.replace(target)
     except OSError as error:

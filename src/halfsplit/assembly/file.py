@@ -5,13 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from pydantic import BaseModel, ValidationError
 from ruamel.yaml.comments import CommentedMap
 
 from halfsplit.assembly.advice import field_words, near_kind, near_or_all, shown
 from halfsplit.assembly.advice import near as near
+from halfsplit.assembly.blocks import read_blocks
 from halfsplit.assembly.check import electrical
 from halfsplit.assembly.model import (
     Air,
@@ -33,13 +34,19 @@ from halfsplit.parts.house import HouseNumber, house_numbers
 from halfsplit.problems import Problem
 from halfsplit.quantity import QuantityError
 
+if TYPE_CHECKING:
+    from halfsplit.assembly.patterns import Expanded
+
 assert _kinds  # importing it fills the registry
 SECTIONS = (
     "assembly",
     "machine",
     "common",
     "mains",
+    "unless_noted",
+    "blocks",
     "parts",
+    "patterns",
     "rails",
     "loads",
     "feeds",
@@ -60,6 +67,9 @@ SAMPLES = {
     "leans": 'tail: {of: P5, on: N12, why: "tail resistor R18 returns there"}',
     "air": "air: {low: 10degC, high: 40degC}",
     "layout": "Q1: [R3, C4]",
+    "blocks": "p5: {makes: p5, limits: 4.75..5.25V, needs: raw}",
+    "unless_noted": "resistor: {power: 0.25W, tolerance: 5%}",
+    "patterns": "ref: {pattern: zener-reference, in: h12, out: ref, feed: R8 1k, zener: CR3 6.2V}",
 }
 # Names the program itself adds: every machine can be off, and every machine can be unloaded.
 KEPT = {"feeds": "off", "loads": "none"}
@@ -135,6 +145,10 @@ class Reader:
             if name == "parts":
                 self.spoil(entry)
         return found
+
+    def reference(self, text: str) -> bool:
+        """Whether a part may be called so."""
+        return _REFERENCE.fullmatch(text) is not None
 
     def spoil(self, entry: Any) -> None:
         """Note that a part entry could not be used, and which nets it may have named."""
@@ -253,6 +267,19 @@ def _layout(reader: Reader, document: CommentedMap) -> dict[str, tuple[str, ...]
     return found
 
 
+def entries(reader: Reader, document: CommentedMap) -> tuple[dict[str, Any], Expanded]:
+    """Every part entry of a file, those typed and then those its patterns stand for."""
+    from halfsplit.assembly.patterns import expand, noted, notes  # which read files themselves
+
+    note = notes(reader, document)
+    typed = reader.section(document, "parts")
+    common = reader.word(document, "common", "com") if "common" in document else "com"
+    placed = expand(reader, document, common, note, typed)
+    reader.whole = reader.whole and placed.whole
+    found = {k: noted(e, note) if isinstance(e, CommentedMap) else e for k, e in typed.items()}
+    return found | placed.parts, placed
+
+
 def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
     """Read a file. The assembly is None when any problem is an error; doubts do not stop it."""
     reader = Reader(path)
@@ -264,17 +291,22 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
             reader.add(str(key), f"there is no section {shown(key)}", near_or_all(key, SECTIONS))
     if "assembly" not in document:
         reader.add("assembly", "the file does not say which assembly it is", "assembly: <name>")
-    if document.get("parts") in (None, {}):
+    if all(document.get(name) in (None, {}) for name in ("parts", "patterns", "blocks")):
         reader.add("parts", "the file lists no part", f"parts: and under it {SAMPLES['parts']}")
     reader.house, wrong = house_numbers(path.parent)
-    parts = {}
-    for ref, entry in reader.section(document, "parts").items():
+    parts: dict[str, Part] = {}
+    listed, placed = entries(reader, document)
+    for ref, entry in listed.items():
         part = reader.part(ref, entry)
         if part is not None:
             parts[ref] = part
         else:
             reader.spoil(entry)
     rails = _records(reader, document, "rails", Rail)
+    common = str(document.get("common") or "com")
+    blocks = read_blocks(reader, document, common, rails, listed, placed.uses)
+    parts |= blocks.parts
+    rails |= blocks.rails
     points = _records(reader, document, "points", Point)
     feeds = _records(reader, document, "feeds", Feed)
     leans = _records(reader, document, "leans", Lean)
@@ -283,11 +315,12 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
     if not feeds:
         inlet = any(p.KIND == "mains" for p in parts.values())
         feeds = {"mains": Feed(mains=True)} if inlet else {"supply": Feed()}
+        feeds = blocks.feeds(inlet) if blocks.records else feeds
     assembly = Assembly(
         path,
         reader.word(document, "assembly", path.stem),
         reader.word(document, "machine", ""),
-        reader.word(document, "common", "com"),
+        common,
         parts,
         rails,
         points,
@@ -301,7 +334,11 @@ def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
         _layout(reader, document),
     )
     electrical(assembly, reader)
-    problems = sorted(reader.problems, key=lambda p: (p.line, p.column, p.path)) + wrong
+    own = str(path)  # those of pattern files come after the file's own
+    problems = (
+        sorted(reader.problems, key=lambda p: (p.file != own, p.file, p.line, p.column, p.path))
+        + wrong
+    )
     return (None if any(p.severity == "error" for p in problems) else assembly), problems
 
 

@@ -12,6 +12,7 @@ from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Netlist, Overrides
 from halfsplit.circuit.topology import Topology, compile_netlist
 from halfsplit.parts.base import Part
+from halfsplit.parts.block import BlockPart
 from halfsplit.parts.valve import Valve, warmth
 
 # Least conductance [S] by which a net follows a swinging one. Through more resistance a heater
@@ -145,6 +146,8 @@ class Machine:
                 changes |= mains_changes(self.assembly, condition, part)
             elif part.KIND == "supply" and not feed.supplies:
                 changes |= {(ref, "dc"): 0.0, (ref, "g"): 1e-12}
+            elif isinstance(part, BlockPart) and not feed.supplies:
+                changes |= part.off()
         for net, source in feed.nets.items():
             name = f"feed:{net}"
             changes |= {(name, "dc"): source.volts, (name, "g"): 1.0 / source.ohms}

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from halfsplit.assembly.blocks import Block
 from halfsplit.assembly.file import SECTIONS
 from halfsplit.assembly.model import Air, Feed, Lean, Mains, Point, Rail
+from halfsplit.assembly.pattern_find import Library, known, shipped
 from halfsplit.parts import kinds as _kinds
 from halfsplit.parts.base import REGISTRY
 
@@ -21,6 +23,45 @@ def _record(model: Any, definitions: dict[str, Any]) -> dict[str, Any]:
     definitions.update(schema.pop("$defs", {}))
     schema.get("properties", {}).pop("ref", None)
     return schema
+
+
+def _unless_noted(definitions: dict[str, Any]) -> dict[str, Any]:
+    """What holds of every part of a kind that does not say otherwise."""
+    kinds = {}
+    for name, kind in sorted(REGISTRY.kinds.items()):
+        known = definitions[f"part-{name}"]["properties"]
+        left = {k: v for k, v in known.items() if k not in (*kind.TERMINALS, "kind", "windings")}
+        kinds[name] = {"type": "object", "additionalProperties": False, "properties": left}
+    return {"type": "object", "additionalProperties": False, "properties": kinds}
+
+
+def _use() -> dict[str, Any]:
+    """One use of a pattern: what the shipped ones have by name, anything of one's own besides."""
+    text = {"type": ["string", "number"]}
+    named = []
+    library = Library(shipped() / "any.yaml")
+    for name, path in known(shipped() / "any.yaml").items():
+        made, _ = library.get(path)
+        if made is None:
+            continue
+        said = {n.name: text | {"description": n.what} for n in made.nets.values()}
+        said |= {v.name: text | {"description": v.what} for v in made.parameters.values()}
+        for role in made.roles.values():
+            about = f"reference and value of the {role.what}"
+            said[role.name] = {"type": "string", "description": about}
+        if made.mirrors:
+            said["polarity"] = {"enum": ["positive", "negative"]}
+        chosen = {"properties": {"pattern": {"const": name}}, "required": ["pattern"]}
+        needed = [r.name for r in made.roles.values() if not r.absent]
+        named.append({"if": chosen, "then": {"properties": said, "required": needed}})
+    beside = {"type": "object", "description": "anything of one part, by its reference"}
+    return {
+        "type": "object",
+        "required": ["pattern"],
+        "properties": {"pattern": {"type": "string", "description": "name of the pattern"}},
+        "additionalProperties": {"anyOf": [text, beside]},
+        "allOf": named,
+    }
 
 
 def assembly_schema() -> dict[str, Any]:
@@ -45,6 +86,9 @@ def assembly_schema() -> dict[str, Any]:
         "common": {"type": "string", "description": "net called 0 V; com unless given"},
         "mains": _record(Mains, definitions),
         "parts": _many({"anyOf": variants}),
+        "unless_noted": _unless_noted(definitions),
+        "patterns": _many(_use()),
+        "blocks": _many(_record(Block, definitions)),
         "rails": _many(_record(Rail, definitions)),
         "loads": _many(_many(quantity)),
         "feeds": _many(_record(Feed, definitions)),
@@ -65,7 +109,8 @@ def assembly_schema() -> dict[str, Any]:
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Halfsplit assembly",
         "type": "object",
-        "required": ["assembly", "parts"],
+        "required": ["assembly"],
+        "anyOf": [{"required": [name]} for name in ("parts", "patterns", "blocks")],
         "additionalProperties": False,
         "properties": properties,
         "$defs": definitions,

@@ -9,6 +9,7 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.limiter import lamp_of, level_of
 from halfsplit.assembly.lower import Machine
 from halfsplit.diagnosis.next_check import TOUCH_VOLTS
+from halfsplit.parts.block import BlockPart
 from halfsplit.quantity import show
 
 # A quarter of a joule startles badly; common practice, no published source.
@@ -28,6 +29,8 @@ def highest_volts(machine: Machine) -> float:
             levels.append(sqrt(2) * fields["volts"])
         elif part.KIND == "supply":
             levels.append(abs(fields["volts"]))
+        elif isinstance(part, BlockPart):
+            levels.append(abs(part.volts))
         elif part.KIND == "transformer":
             levels += [2 * sqrt(2) * w.volts for w in fields["windings"].values()]
     levels += [abs(n.volts) for f in machine.assembly.feeds.values() for n in f.nets.values()]

@@ -11,12 +11,21 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
 
+from halfsplit.assembly.pattern_find import beside
 from halfsplit.bench.advising import Advice
 from halfsplit.bench.lanes import Busy, Lane, StoppedError
 from halfsplit.journal import Journal, journal_path
 from halfsplit.problems import HalfsplitError
 
 T = TypeVar("T")
+
+
+def _stamp(path: Path) -> tuple[int, int]:
+    try:
+        status = path.stat()
+    except OSError:
+        return 0, 0
+    return status.st_mtime_ns, status.st_size
 
 
 class OpenFile(ABC):
@@ -40,7 +49,7 @@ class OpenFile(ABC):
         self._closed = False
         self._began = self._told_at = 0.0
         self._journal: Journal | None = None
-        self._stamps: dict[str, tuple[int, int]] = {}
+        self._stamps: dict[str, tuple[tuple[int, int], ...]] = {}
         self.clerk, self.thinker = Lane("clerk"), Lane("thinker")
         self.opened: Future[None] = self.clerk.do(self._open)
 
@@ -63,12 +72,8 @@ class OpenFile(ABC):
         return self._journal
 
     def _moved(self, who: str) -> bool:
-        """Whether the file changed since `who` asked last."""
-        try:
-            status = self.file.stat()
-            stamp = (status.st_mtime_ns, status.st_size)
-        except OSError:
-            stamp = (0, 0)
+        """Whether the file, or a pattern beside it, changed since `who` asked last."""
+        stamp = tuple(_stamp(path) for path in (self.file, *beside(self.file)))
         before = self._stamps.get(who)
         self._stamps[who] = stamp
         return before is not None and before != stamp

@@ -7,10 +7,11 @@ from pathlib import Path
 from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
 from halfsplit.bench.healthy import healthy_doubts
+from halfsplit.bench.pattern_list import pattern_problems
 from halfsplit.bench.pins_file import load_pins
 from halfsplit.boards import consoles
 from halfsplit.boards.file import load_rack
-from halfsplit.boards.which import misplaced, sort_of
+from halfsplit.boards.which import is_pattern, misplaced, sort_of
 from halfsplit.journal import Journal, journal_path
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 
@@ -28,8 +29,10 @@ def open_machine(path: Path) -> tuple[Machine, list[Problem]]:
 def check_file(path: Path) -> list[Problem]:
     """Every problem of a file: its text, its electrical sense, its healthy solution, its pins.
 
-    A file of boards and a console file are told by their sections, and checked as such.
+    A file of boards, a console file and a pattern are told by their sections, and checked as such.
     """
+    if is_pattern(path):
+        return pattern_problems(path)
     sort = sort_of(path)
     if sort == "console":
         return consoles.load(path)[1]

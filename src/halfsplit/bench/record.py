@@ -21,6 +21,7 @@ from halfsplit.assembly.limiter import with_limiters
 from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import Assembly, load_value
 from halfsplit.assembly.standing import as_it_is
+from halfsplit.bench.blocks import only_of_parts
 from halfsplit.bench.hazards import highest_volts
 from halfsplit.bench.opening import open_machine
 from halfsplit.bench.recall import condition_of, evidence_of, like_for_like, meter_of, none_missing
@@ -275,6 +276,7 @@ class Recorder:
         self._swinging(kind, name, text, reading)
         at = condition or self.condition
         if ohmmeter is not None:
+            only_of_parts(self.assembly, "resistances")
             dead_reading(name, text, reading, at)
         top = 3.0 * highest_volts(self.machine)
         if (

@@ -65,7 +65,7 @@ def place(bench: Session, net: str) -> str:
             return f"{name} ({point.at})" if point.at else name
     for ref, part in bench.assembly.parts.items():
         for terminal, at in part.terminals().items():
-            if at == net:
+            if at == net and part.KIND != "block":
                 return f"{ref} lead {terminal}"
     return net
 

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from halfsplit.assembly.condition import Change, Condition
+from halfsplit.bench.blocks import by_blocks
 from halfsplit.bench.reasoning import Reasoner
 from halfsplit.bench.recall import like_for_like
 from halfsplit.circuit.netlist import Overrides
@@ -187,8 +188,8 @@ class Session(Reasoner):
         """
         here = self.condition
         looks = self._looks()
-        if not here.energised():
-            return _best(self._dead_checks() + looks)[:most]
+        if not here.energised():  # and a block says nothing of resistances
+            return _best(([] if by_blocks(self.assembly) else self._dead_checks()) + looks)[:most]
         checks = _best(self._rank([here]) + looks)
         loads = [replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load]
         usable = self.within_reach or self.assembly.feeds.keys()
@@ -251,7 +252,7 @@ class Session(Reasoner):
             kinds: list[tuple[Quantity, float]] = [("volts", 0.0)]
             if mains and self.meter.ac:
                 kinds.append(("ac", AT_AC))
-            if mains or beats:
+            if mains or beats or by_blocks(self.assembly):
                 kinds.append(("ripple", AT_RIPPLE))
             if beats:
                 kinds.append(("frequency", AT_RIPPLE))

@@ -28,16 +28,29 @@ def sort_of(path: Path) -> Sort | None:
 
 
 def sort_by(keys: set[str]) -> Sort | None:
-    """The sort of a file with these sections; None when they do not tell."""
-    if keys & {"assembly", "parts"}:
+    """The sort of a file with these sections; None when they do not tell, or it is a pattern."""
+    if "pattern" in keys:
+        return None
+    if keys & {"assembly", "parts", "blocks"}:
         return "assembly"
     if "boards" in keys:
         return "boards"
     return "console" if keys & _CONSOLE else None
 
 
+def is_pattern(path: Path) -> bool:
+    """Whether a file is a pattern, which no command but `check` and `patterns` works on."""
+    try:
+        return "pattern" in document(path)[0]
+    except TextError:
+        return False
+
+
 def misplaced(path: Path, wanted: Sort) -> list[Problem]:
     """One problem that says where to go, when a file is of another sort than a command works on."""
+    if is_pattern(path):
+        wrong = "this is a pattern, which a machine's file places"
+        return [Problem(str(path), 1, 1, "", wrong, f"halfsplit check {path.name}")]
     found = sort_of(path)
     if found is None or found == wanted:
         return []

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
+from halfsplit.bringup.declared import declared, made_by_blocks
 from halfsplit.bringup.links import link_words, linking
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.cycle import mains_cycle
@@ -49,7 +50,7 @@ class Edge:
     coupling: how many times its own share `of` moves when `on` is moved by a small share.
     without: what `of` reads [V] with `on` at nought and all else right, at the load `at`.
     how: what carries it, such as "tail current by R18".
-    source: "circuit", or the file's own reason.
+    source: "circuit", "block" where the file says so of a block, or the file's own reason.
     """
 
     of: str
@@ -213,7 +214,8 @@ def _found(
             parts = bench.carrying(e, parts, sources)
         how = link_words(machine, kinds, nets, e.on, parts)
         named.append(Edge(e.of, e.on, e.coupling, e.without, e.at, how))
-    return named, unsolved
+    said = [Edge(*e[:4], "none", e[4], "block") for e in declared(machine, nets, bench.without)]
+    return [*named, *said], unsolved
 
 
 def _experiments(
@@ -226,9 +228,10 @@ def _experiments(
         return [], [f"healthy at load {load}"]
     rows: list[Overrides] = []
     pairs: list[tuple[str, str]] = []
+    told = made_by_blocks(bench.machine)
     for of in labels:
-        if bench.kinds[of] == "raw":
-            continue  # what feeds it is outside the machine
+        if bench.kinds[of] == "raw" or bench.nets[of] in told:
+            continue  # what feeds it is outside the machine, or the file says what it needs
         held = {n: usual[n] for n in sources if n != of and abs(usual[n]) > LEAST}
         rows.append(bench.hold(held))
         pairs.append((of, ""))
@@ -301,6 +304,11 @@ class _Bench:
         if status[0] == Status.UNSOLVED:
             return None
         return {label: float(mean[0, self.column(label)]) for label in self.nets}
+
+    def without(self, of: str, on: str) -> float:
+        """What one node reads [V] with another held at nought; NaN when not solved."""
+        mean, status = self.solve("none", [self.hold({on: 0.0})])
+        return float(mean[0, self.column(of)]) if status[0] != Status.UNSOLVED else float("nan")
 
     def hold(self, levels: dict[str, float]) -> Overrides:
         """Changes that hold nodes at volts."""

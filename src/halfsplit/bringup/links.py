@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from halfsplit.assembly.lower import Machine
 from halfsplit.parts.base import Part
+from halfsplit.parts.block import BlockPart
 
 TRANSISTORS = ("npn", "pnp")
 
@@ -75,6 +76,8 @@ def _role(machine: Machine, part: Part, start: str, kind: str) -> str:
         if n in others and p is not part and p.KIND in TRANSISTORS
     ]
     ref = part.ref
+    if isinstance(part, BlockPart):
+        return f"{ref} follows it" if part.follows == start else f"{ref} needs it"
     if part.KIND == "relay":
         return f"relay {ref}"
     if part.KIND in ("zener", "diode", "rectifier", "scr"):

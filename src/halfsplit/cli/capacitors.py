@@ -51,7 +51,7 @@ def reform(
     from halfsplit.bench import proving
     from halfsplit.bench.bringing import plain
 
-    with session(file) as bench:
+    with session(file, "capacitors") as bench:
         if leak:
             told = proving.leakage(bench, part, feed=feed, ohms=ohms, target=target, drop=drop)
             return emit(plain(told), json, lambda: _leak(told))
@@ -166,7 +166,7 @@ def discharge(
     from halfsplit.bench import proving
     from halfsplit.bench.bringing import plain
 
-    with session(file) as bench:
+    with session(file, "stored charge") as bench:
         data = proving.discharge(bench, parts, feed=feed, to=to, through=through, measured=measured)
         return emit(plain(data), json, lambda: _charges(data))
 

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 from cyclopts import Parameter
 
 from halfsplit.cli import show
-from halfsplit.problems import ExitCode
+from halfsplit.problems import ExitCode, ProblemsError
 
 Json = Annotated[bool, Parameter(name="--json", negative="", help="print JSON instead of text")]
 Feed = Annotated[str | None, Parameter(help="feed the machine is powered by, as named in the file")]
@@ -47,9 +47,20 @@ def emit(data: Any, as_json: bool, text: Any) -> int:
     return ExitCode.OK
 
 
-def session(file: Path) -> Any:
-    """Open a machine with its journal; a long computation shows its progress."""
+def session(file: Path, of_parts: str = "") -> Any:
+    """Open a machine with its journal; a long computation shows its progress.
+
+    `of_parts` says what only parts can tell: a file of blocks is refused then.
+    """
+    from halfsplit.bench.blocks import only_of_parts
     from halfsplit.bench.session import Session
 
     show.first_run_note()
-    return Session(file, progress=show.Patience())
+    bench = Session(file, progress=show.Patience())
+    if of_parts:
+        try:
+            only_of_parts(bench.assembly, of_parts)
+        except ProblemsError:
+            bench.journal.close()
+            raise
+    return bench

@@ -39,7 +39,7 @@ def ohms(
     from halfsplit.cli.common import emit, session
 
     profile = find_ohmmeter(meter, diode)
-    with session(file) as bench:
+    with session(file, "resistances") as bench:
         at = bench.condition_from("off", load)
         data = ohms_dict(bench, point, other, profile, at, fault or [])
         emit(data, json, lambda: _told(data, at.words()))

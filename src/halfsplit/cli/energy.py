@@ -36,7 +36,7 @@ def power(
     """
     from halfsplit.bench.energy import power_dict
 
-    with session(file) as bench:
+    with session(file, "what would be hurt") as bench:
         at = bench.condition_from(feed, load, **asdict(limiters))
         data = power_dict(bench, at, weight)
         return emit(data, json, lambda: _power(data, at.words()))
@@ -212,7 +212,7 @@ def card(
     from halfsplit.bringup.card import card as ask
     from halfsplit.bringup.judge import judge
 
-    with session(file) as bench:
+    with session(file, "what a position demands") as bench:
         ref = find_part(bench.assembly, part).ref
         found = ask(bench.machine, ref)
         judged = []
@@ -265,7 +265,7 @@ def plan(
     """
     from halfsplit.bench import planning
 
-    with session(file) as bench:
+    with session(file, "what would be hurt") as bench:
         if new or (planning.written(bench) is None and done is None and at is None):
             planning.write(bench)
         if done is not None:

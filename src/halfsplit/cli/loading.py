@@ -44,7 +44,7 @@ def load(
     from halfsplit.bench.bringing import plain
     from halfsplit.bench.proving import load_ladder
 
-    with session(file) as bench:
+    with session(file, "currents") as bench:
         found = load_ladder(
             bench,
             rails,
@@ -140,7 +140,7 @@ def protect(
     from halfsplit.bench.bringing import plain
     from halfsplit.bench.proving import protect as prove
 
-    with session(file) as bench:
+    with session(file, "protection") as bench:
         data = prove(
             bench,
             rails,

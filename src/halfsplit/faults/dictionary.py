@@ -25,6 +25,7 @@ from halfsplit.circuit.sensitivity import Move, sensitivities
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.beats import UNKNOWN_SPREAD, followed_slopes, with_slopes
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
+from halfsplit.faults.noise import noise
 from halfsplit.faults.predictions import KEPT, STANDING, Predictions
 from halfsplit.faults.sampling import STAND_INS
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
@@ -109,6 +110,7 @@ def predict(
         solved = operating_point(topology, rows, start)
         mean, status, latched, at = solved.mean, solved.status, solved.latched, solved.mean
         ripple, low = np.where(np.isfinite(mean), 0.0, np.nan), mean
+    ripple = ripple + noise(machine, rows)
     spread, ohms = sensitivities(topology, rows, at, latched, moves)
     swing = np.nan_to_num(np.abs(mean)).max(axis=1, initial=0.0)[:, None, None]
     lost = np.asarray(np.isnan(ohms).any(axis=1) & np.isfinite(mean).all(axis=1))
