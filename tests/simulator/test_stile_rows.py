@@ -30,6 +30,14 @@ def test_seeded_faults_stay_where_we_leave_them(load: str, seed: int) -> None:
     assert found.unbalanced < 1e-6
 
 
+@pytest.mark.parametrize("fault", ["R12 short", "CR5 open", "L1 short", "C5 open", "R6 short"])
+def test_the_fastest_rows_stay_where_we_leave_them(fault: str) -> None:
+    """These hang on the charge of the switch, and on the Early effect in it."""
+    found = stile_rows.compare("half", [fault])
+    assert not found.wrong, "\n".join(found.wrong)
+    assert found.rows == 1 and not (found.lost or found.left_out or found.unsettled)
+
+
 def test_the_slowest_store_is_where_ngspice_has_it() -> None:
     """C9 leaks 0.22 s and is filled a little each beat: ngspice finds it at rest where we do.
 
@@ -68,3 +76,15 @@ def test_attempts_of_several_silences_are_told_as_restarts(fault: str) -> None:
     end = drain * (low / 10e6 - 25e-9)
     wait = drain * 100e-9 * math.log((top - end) / (low - end))
     assert wait * 0.98 < float(rhythm.period[0]) < wait + 3 * 0.021
+
+
+@pytest.mark.parametrize("fault", ["R12 short", "CR5 open", "C5 open"])
+def test_what_is_shown_is_not_the_steps_doing(fault: str) -> None:
+    """The fastest rows: a tenth of the error moves frequency under 5 %, ripple 5 % + 1 mV."""
+    top = stile.machine().topology
+    row = top.rows([stile.specimen(fault, "half").changes])
+    out = top.net_index["out"]
+    (usual, beat), (finer, fine_beat) = (follow(top, row, error=e) for e in (1.0, 0.1))
+    assert beat.period[0] == pytest.approx(fine_beat.period[0], rel=0.05)
+    swing = [float(s.high[0, out] - s.low[0, out]) for s in (usual, finer)]
+    assert swing[0] == pytest.approx(swing[1], rel=0.05, abs=1e-3)

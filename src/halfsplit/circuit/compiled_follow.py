@@ -29,9 +29,11 @@ from halfsplit.circuit.compiled_silence import (
     silence,
 )
 from halfsplit.circuit.compiled_step import (
+    AMPS,
     COUNT,
     KNOWN,
     TIME,
+    VOLTS,
     advance,
     make_room,
     restart,
@@ -43,9 +45,9 @@ from halfsplit.circuit.kernel import residual
 from halfsplit.circuit.room import fill2, put, put2
 from halfsplit.circuit.solution import SAMPLES, Status
 
-# Errors of a step as shares of a store's largest value; halving them moved the frequencies of the
-# examples by under 1 %.
-VOLTS_SHARE, AMPS_SHARE = 2e-3, 1e-3
+# Errors of a step as shares of a store's largest value; once the beats are even all goes on with a
+# quarter of them, for what is shown is measured then.
+VOLTS_SHARE, AMPS_SHARE, FINER = 2e-3, 1e-3, 0.25
 PAUSE = 12.0  # times the beat: a longer silence is a restart, not a beat
 # Times the beat: as long as this it may be waiting for what a leap carried too far.
 STUNNED = 50.0
@@ -98,6 +100,14 @@ def nudge(ar, p, m, x):  # type: ignore[no-untyped-def]
 
 
 @jit_inner
+def refine(m, c):  # type: ignore[no-untyped-def]
+    """Go on with finer steps; the beats are counted anew."""
+    m.ctl[VOLTS] *= FINER
+    m.ctl[AMPS] *= FINER
+    c.marks[SINCE] = 0
+
+
+@jit_inner
 def fired(ar, latch):  # type: ignore[no-untyped-def]
     """Whether any thyristor is on."""
     on = False
@@ -123,6 +133,7 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
     patience = 0
     spells = 0
     in_spell = 0
+    fine = False
     while m.ctl[COUNT] < most and m.ctl[TIME] < stop:
         h = advance(ar, p, m, w, 1.0)
         if h < 0.0:
@@ -181,7 +192,16 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
                 for k in range(OVER):
                     total += interval(c, k)
                 period[0] = total / OVER
-                return _AGAIN if period[0] > TICK else _EVEN
+                if period[0] > TICK:
+                    return _AGAIN
+                if fine:
+                    return _EVEN
+                fine = True
+                refine(m, c)
+                clear(y)
+                clear(spell)
+                in_spell = 0
+                continue
             if done == 1:
                 restart(m, 1e-3 * gap)
                 clear(y)
@@ -205,24 +225,29 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
                     worst = max(worst, way / (0.02 + 0.02 * abs(mean)))
                     old[e] = mean
             if worst < 1.0 and spells >= 3:
-                period[0] = spell.span[0] / SPELL
-                copy(spell, y)
-                return _EVEN
+                if fine:
+                    period[0] = spell.span[0] / SPELL
+                    copy(spell, y)
+                    return _EVEN
+                fine = True
+                refine(m, c)
+                spells = 1
             clear(spell)
     return _MOVING
 
 
 @jit
-def follow_rows(ar, rows, stop, most, kick, out, wave, times, stores, status, res, latched):  # type: ignore[no-untyped-def]
+def follow_rows(ar, rows, stop, most, kick, error, out, wave, times, stores, status, res, latched):  # type: ignore[no-untyped-def]
     """Follow every row into `out` (3, B, N), `times` (B, 4), `stores` (B, 3, E), `wave` (B, N, K).
 
-    The samples are of one more beat, taken last; NaN where there is none to take.
+    Each step's error is `error` times the usual one. The samples are of one more beat, taken last;
+    NaN where there is none to take.
     """
     y, spell = make_tally(ar), make_tally(ar)
     period = np.zeros(1)
     for r in range(rows.shape[0]):
         p = rows[r]
-        w, m = make_room(ar, VOLTS_SHARE, AMPS_SHARE)
+        w, m = make_room(ar, error * VOLTS_SHARE, error * AMPS_SHARE)
         c = make_pace(ar)
         period[0] = 0.0
         how = follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period)

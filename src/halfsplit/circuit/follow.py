@@ -24,6 +24,7 @@ def follow(
     stop: float = 100.0,
     most: int = 1_000_000,
     kick: bool = True,
+    error: float = 1.0,
     progress: Progress | None = None,
 ) -> tuple[Solution, Rhythm]:
     """Where each row of parameters ends up after switch-on, with direct-current feeds.
@@ -34,6 +35,7 @@ def follow(
     stop: simulated seconds after which a row is given up as not settled.
     most: time steps after which it is.
     kick: whether a standstill is tried for stability.
+    error: times the usual error of a step, to see how much of an answer is the steps' doing.
     """
     from halfsplit.circuit.compiled_follow import follow_rows  # loads the compiler: only if needed
 
@@ -53,6 +55,7 @@ def follow(
             stop,
             float(most),
             kick,
+            error,
             out[:, part],
             wave[part],
             times[part],

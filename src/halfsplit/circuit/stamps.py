@@ -138,10 +138,12 @@ def stamp_bjt(f, a, jac, e, p, o, x, n, vj, hq, h, limiting):  # type: ignore[no
     ic = it - ibc + dc_be * (vbe - ube) + dc_bc * (vbc - ubc)
     if h > 0.0 and (p[o + 9] > 0.0 or p[o + 10] > 0.0):
         # Charge of the forward and the reverse transport current, held on the two junctions; the
-        # forward one falls behind with the gain (Gummel and Poon).
+        # forward one falls behind with the gain and grows with the Early effect, as the current
+        # does (Gummel and Poon: the charge is tf times the current over their q_b).
         rate = p[o + 9] / h
-        ibe += rate * (ist * ef / k - hq[e, 0])
-        db_be += rate * ist * gf / k * (1.0 - ist * ef * p[o + 8] / (k * root))
+        ibe += rate * (ist * ef * q / k - hq[e, 0])
+        db_be += rate * ist * gf * q / k * (1.0 - ist * ef * p[o + 8] / (k * root))
+        db_bc -= rate * ist * ef * ivaf / k
         rate = p[o + 10] / h
         extra, slope = rate * (ist * er - hq[e, 1]), rate * ist * gr
         ibc += extra

@@ -95,6 +95,8 @@ def content(ar, p, x, hq, h, q):  # type: ignore[no-untyped-def]
             pol = p[o]
             up, _ = grow(pol * (x[ar.nodes[e, 1]] - x[ar.nodes[e, 2]]) / VT)
             flow = p[o + 1] * up
-            q[e, 0] = flow / (0.5 * (1.0 + math.sqrt(1.0 + 4.0 * flow * p[o + 8])))
-            up, _ = grow(pol * (x[ar.nodes[e, 1]] - x[ar.nodes[e, 0]]) / VT)
+            back = pol * (x[ar.nodes[e, 1]] - x[ar.nodes[e, 0]])
+            early = max(1.0 - back * p[o + 4], 0.05)  # as in stamp_bjt
+            q[e, 0] = flow * early / (0.5 * (1.0 + math.sqrt(1.0 + 4.0 * flow * p[o + 8])))
+            up, _ = grow(back / VT)
             q[e, 1] = p[o + 1] * up
