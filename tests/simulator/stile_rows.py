@@ -52,10 +52,14 @@ class Outcome:
 def followed(
     load: str, names: Iterable[str] | None = None
 ) -> tuple[list[Hypothesis], Solution, Rhythm]:
-    """Single faults at a load (all of the file, or those named) where ours ends up with them."""
+    """Single faults at a load (all of the file, or those named) where ours ends up with them.
+
+    "no fault" may be named too.
+    """
     machine = stile.machine()
     wanted = None if names is None else set(names)
-    faults = [h for h in single_faults(machine.assembly)[2:] if not wanted or h.name in wanted]
+    known = single_faults(machine.assembly)
+    faults = [h for h in known if h.name in wanted] if wanted else known[2:]
     state = machine.values(Condition("raw", load))
     rows = machine.topology.rows([{**h.changes, **state} for h in faults])
     solved, rhythm = follow(machine.topology, rows)

@@ -13,7 +13,7 @@ from ruamel.yaml import YAML
 from halfsplit.assembly.condition import Condition
 from halfsplit.faults.dead import Ask, DeadCircuit
 from halfsplit.faults.hypotheses import single_faults
-from halfsplit.faults.ohmmeter import ohmmeters
+from halfsplit.faults.ohmmeter import Ohmmeter, ohmmeters
 from tests.simulator import dead, tray
 from tests.simulator.test_other_circuits import machine as follower
 
@@ -103,6 +103,21 @@ def test_random_pairs_of_the_tray(seed: int) -> None:
     wrong, unsolved, compared = disagreements(tray.tray(), 60, seed)
     assert not wrong, "\n".join(wrong)
     assert unsolved <= 2 and compared >= 100
+
+
+@pytest.mark.parametrize("meter", ohmmeters().values(), ids=lambda m: m.name)
+@pytest.mark.parametrize("pair", [("p12", "sum"), ("b2", "vrn"), ("p5", "com")], ids="-".join)
+def test_every_meter_both_ways(meter: Ohmmeter, pair: tuple[str, str]) -> None:
+    """Behind a resistor's neighbours, drive junctions and loads: 3 %, or OL where ngspice has it."""
+    top = meter.ranges[-1].top
+    for red, black in (pair, pair[::-1]):
+        found = circuit().read([Ask(red, black, {})], OFF, meter)
+        reference = dead.by_ngspice(tray.tray(), {}, OFF, (red, black), meter)
+        assert found.ok[0] and reference is not None
+        assert bool(found.over[0]) == (reference > top)
+        if not found.over[0]:
+            limit = 0.002 if meter.test == "diode" else 1e-3
+            assert found.value[0] == pytest.approx(reference, rel=0.03, abs=limit)
 
 
 def test_random_pairs_of_another_circuit(tmp_path: Path) -> None:

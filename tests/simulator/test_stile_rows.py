@@ -30,10 +30,15 @@ def test_seeded_faults_stay_where_we_leave_them(load: str, seed: int) -> None:
     assert found.unbalanced < 1e-6
 
 
-@pytest.mark.parametrize("fault", ["R12 short", "CR5 open", "L1 short", "C5 open", "R6 short"])
-def test_the_fastest_rows_stay_where_we_leave_them(fault: str) -> None:
-    """These hang on the charge of the switch, and on the Early effect in it."""
-    found = stile_rows.compare("half", [fault])
+FASTEST = ("R12 short", "CR5 open", "L1 short", "C5 open", "R6 short")
+
+
+@pytest.mark.parametrize(
+    ("load", "fault"), [*(("half", fault) for fault in FASTEST), ("light", "no fault")]
+)
+def test_rows_that_hang_on_the_switchs_charge(load: str, fault: str) -> None:
+    """And on the Early effect in it: the fastest, and the single pulses of the least load."""
+    found = stile_rows.compare(load, [fault])
     assert not found.wrong, "\n".join(found.wrong)
     assert found.rows == 1 and not (found.lost or found.left_out or found.unsettled)
 
