@@ -108,7 +108,7 @@ def test_random_pairs_of_the_tray(seed: int) -> None:
 @pytest.mark.parametrize("meter", ohmmeters().values(), ids=lambda m: m.name)
 @pytest.mark.parametrize("pair", [("p12", "sum"), ("b2", "vrn"), ("p5", "com")], ids="-".join)
 def test_every_meter_both_ways(meter: Ohmmeter, pair: tuple[str, str]) -> None:
-    """Behind a resistor's neighbours, drive junctions and loads: 3 %, or OL where ngspice has it."""
+    """Behind a resistor's neighbours, junctions and loads: 3 %, or OL where ngspice has it."""
     top = meter.ranges[-1].top
     for red, black in (pair, pair[::-1]):
         found = circuit().read([Ask(red, black, {})], OFF, meter)
