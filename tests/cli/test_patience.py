@@ -1,4 +1,4 @@
-"""A long computation shows how far it is and how long it may yet take; a short one shows nothing."""
+"""A long computation shows how far it is and how long it may take yet; a short one, nothing."""
 
 from __future__ import annotations
 
