@@ -13,10 +13,13 @@ import numpy as np
 import pytest
 from ruamel.yaml import YAML
 
+from halfsplit.assembly.condition import Condition
 from halfsplit.circuit.follow import follow
 from halfsplit.circuit.solution import Status
+from halfsplit.faults.dead import Ask, DeadCircuit
 from halfsplit.faults.hypotheses import single_faults
-from tests.simulator import su6
+from halfsplit.faults.ohmmeter import ohmmeters
+from tests.simulator import su6, tray
 
 NOTES: dict[str, Any] = YAML(typ="safe").load(
     (Path(__file__).parent / "su6_notes.yaml").read_text()
@@ -67,6 +70,21 @@ def test_protection(row: dict[str, Any]) -> None:
     assert found["period"] > 5e-3, row["words"]
     assert found["p5"] < row["p5_below"]
     assert max(found["L1_high"], found["L2_high"]) < row["choke"]
+
+
+@pytest.mark.parametrize("ref", ["CR51", "CR52", "CR53", "CR54"])
+@pytest.mark.parametrize("shorted", [True, False])
+def test_diode_test_of_a_rectifier(ref: str, shorted: bool) -> None:
+    machine, row = su6.machine(), NOTES["diode_test"]
+    anode, cathode = machine.assembly.parts[ref].terminals().values()
+    changes = tray.modes(machine, f"{ref} short" if shorted else "")
+    asks = [Ask(anode, cathode, changes), Ask(cathode, anode, changes)]
+    found = DeadCircuit(machine).read(asks, Condition("off", "none"), ohmmeters()["diode"])
+    assert found.ok.all()
+    if shorted:
+        assert np.abs(found.value).max() <= row["shorted"], row["words"]
+    else:
+        assert (found.over | (found.value >= row["good"])).all()
 
 
 def test_full_load_agrees_with_ngspice() -> None:
