@@ -3,8 +3,8 @@
     python proofs/followed_faults.py [--ngspice] [MACHINE:LOAD ...]
 
 MACHINE is stile17 or tl6, LOAD one of its file; stile17 at half, full and light load when none is
-given. Two to four seconds of a busy processor a row of the first; the second has two rhythms that run
-apart, and takes up to twelve. Prints every row that is not solved or does not settle, and
+given. Two to four seconds of a busy processor a row of the first; the second has two rhythms that
+run apart, and takes up to twelve. Prints every row that is not solved or does not settle, and
 the count of each ending. Kirchhoff's law is checked on the last step of each row, apart from the
 solver's own test.
 
