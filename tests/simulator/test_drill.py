@@ -14,7 +14,7 @@ from halfsplit.bench.drill import score
 
 def test_single_faults_are_found() -> None:
     """The first three of the proof's single faults, seed 1, 45 of 45 when it was last run."""
-    played, failed = drill("hd40", "single", 3, 1)
+    played, failed = drill("hd40", {"single": range(3)})
     assert failed == 0
     assert all(p.top and p.right for p in played), [(p.case.name, p.trail) for p in played]
     table = score(played)["single"]
@@ -22,6 +22,6 @@ def test_single_faults_are_found() -> None:
 
 
 def test_a_healthy_machine_is_left_alone() -> None:
-    (played,), failed = drill("hd40", "healthy", 1, 3)
+    (played,), failed = drill("hd40", {"healthy": [0]})
     assert failed == 0
     assert played.claimed is None and played.accused == 0, played.trail

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -264,7 +264,7 @@ def _holds(hypothesis: Hypothesis, names: set[str]) -> bool:
 
 def run(
     path: Path,
-    cases: Sequence[Case],
+    cases: Iterable[Case],
     start: Condition,
     make: Callable[[Session, Case], Bench],
     feeds: Sequence[str] = (),
@@ -276,6 +276,7 @@ def run(
     """Every case played on a fresh journal, predictions shared between them; none begins after
     `until` (monotonic seconds)."""
     played: list[Played] = []
+    count = len(cases) if isinstance(cases, Sequence) else 0
     shared: dict[str, Any] = {}
     for case in cases:
         if time.monotonic() > until:
@@ -292,7 +293,7 @@ def run(
                 if each:
                     each(played[-1])
                 if progress:
-                    progress(len(played), len(cases))
+                    progress(len(played), count or len(played))
     return played
 
 

@@ -221,17 +221,23 @@ def _gather(
     """One table of rows taken from several, of all their nets or a few."""
     first = tables[0]
     kept = first.nets if nets is None else tuple(dict.fromkeys(n for n in nets if n in first.nets))
-    columns = [*(first.nets.index(n) for n in kept), len(first.nets)]
+    columns = np.array([*(first.nets.index(n) for n in kept), len(first.nets)])
     arrays: dict[str, Any] = {}
     for name in ARRAYS:
         at = np.array(spread if name == "spread" else where, dtype=np.int64)
         found = []
         for k in np.unique(at[:, 0]):
             rows = np.flatnonzero(at[:, 0] == k)
-            source = getattr(tables[k], name)
-            if source.ndim > 1 and nets is not None:
-                source = source[:, columns] if name == "wave" else source[..., columns]
-            found.append((rows, source[at[rows, 1]]))
+            source, taken = getattr(tables[k], name), at[rows, 1]
+            if source.ndim == 1 or nets is None:
+                found.append((rows, source[taken]))
+            elif name == "spread":
+                found.append((rows, source[np.ix_(taken, np.arange(source.shape[1]), columns)]))
+            else:
+                found.append((rows, source[np.ix_(taken, columns)]))
+        if len(found) == 1:
+            arrays[name] = found[0][1]
+            continue
         made = np.empty((len(at), *found[0][1].shape[1:]), dtype=found[0][1].dtype)
         for rows, part in found:
             made[rows] = part
