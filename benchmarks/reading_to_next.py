@@ -35,7 +35,7 @@ def follow(name: str, folder: Path, shared: dict[str, object]) -> list[float]:
     spent = []
     with Session(file) as session:
         session.share(shared)
-        session.book.trim()  # the dictionary stays warm, sets solved for an earlier machine do not
+        session.trim()  # the dictionary stays warm, sets solved for an earlier machine do not
         session.within_reach = frozenset((START.feed,))
         session.set_condition(START)
         fault = next(f for h in session.standard for f in h.faults if f.name == name)

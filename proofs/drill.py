@@ -22,6 +22,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import zip_longest
 from pathlib import Path
 from typing import Any
@@ -29,18 +30,45 @@ from typing import Any
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
-from tests.simulator.drill_bench import NgspiceBench  # noqa: E402
+from tests.simulator.drill_bench import NgspiceBench, SwitchingBench  # noqa: E402
 
 from halfsplit.assembly.condition import Condition  # noqa: E402
 from halfsplit.bench.drill import Played, prepared, run  # noqa: E402
 from halfsplit.bench.drill_bench import Case  # noqa: E402
 from halfsplit.bench.session import Session  # noqa: E402
-from halfsplit.bench.tally import chart, tally  # noqa: E402
+from halfsplit.bench.tally import chart, on_the_way, tally  # noqa: E402
 
 EXAMPLES = ROOT / "examples"
+
+
+@dataclass(frozen=True)
+class Entrant:
+    """A machine to be drilled.
+
+    Attributes
+    ----------
+    file: its assembly.
+    stages: where the bench is to begin; when nothing is left worth checking there, the next.
+    loads: loads that may be proposed; all when empty.
+    bench: what stands behind the readings.
+    """
+
+    file: Path
+    stages: tuple[Condition, ...]
+    loads: frozenset[str] = frozenset()
+    bench: type[NgspiceBench] = NgspiceBench
+
+
 MACHINES = {
-    "hd40": (EXAMPLES / "hd40" / "pt3.yaml", Condition("raws", "bench")),
-    "type88": (EXAMPLES / "type88" / "supply.yaml", Condition("raws", "half")),
+    "hd40": Entrant(EXAMPLES / "hd40" / "pt3.yaml", (Condition("raws", "bench"),)),
+    # Each load is a dictionary of minutes: dead first, then at one.
+    "stile17": Entrant(
+        EXAMPLES / "stile17" / "ob8.yaml",
+        (Condition("off", "half"), Condition("raw", "half")),
+        frozenset({"half"}),
+        SwitchingBench,
+    ),
+    "type88": Entrant(EXAMPLES / "type88" / "supply.yaml", (Condition("raws", "half"),)),
 }
 SEEDS = {"single": 1, "double": 2, "healthy": 3, "cascade": 4}
 Key = tuple[str, str, int, int, float]
@@ -62,12 +90,14 @@ def drill(
     `each` is told the number, the case and its readings not had; none begins after `until`
     (monotonic seconds). A case with a slip is played again without one.
     """
-    example, start = MACHINES[name]
+    one = MACHINES[name]
+    start = one.stages[-1]
     folder = Path(tempfile.mkdtemp(prefix="drill"))  # no journal beside the examples
-    file = Path(shutil.copy(example, folder / example.name))
+    file = Path(shutil.copy(one.file, folder / one.file.name))
     benches: list[NgspiceBench] = []
     with Session(file) as session:
         session.within_reach = frozenset((start.feed,))
+        session.loads_within_reach = one.loads
         drawn = {
             kind: prepared(session, start, [kind], max(numbers) + 1, seed or SEEDS[kind])
             for kind, numbers in plan.items()
@@ -75,7 +105,7 @@ def drill(
         }
         machine = session.machine
     turns = zip_longest(*([(n, drawn[k][n]) for n in plan[k]] for k in drawn))
-    queue = [one for turn in turns for one in turn if one is not None]
+    queue = [pair for turn in turns for pair in turn if pair is not None]
     number = {id(case): n for n, case in queue}
     again: set[int] = set()
 
@@ -87,14 +117,23 @@ def drill(
                 yield case
 
     def make(_: Session, case: Case) -> NgspiceBench:
-        benches.append(NgspiceBench(machine, case, 0.0 if id(case) in again else slips))
+        benches.append(one.bench(machine, case, 0.0 if id(case) in again else slips))
         return benches[-1]
 
     def tell(p: Played) -> None:
         if each is not None:
             each(number[id(p.case)], p, benches[-1].failed)
 
-    played = run(file, cases(), start, make, feeds=(start.feed,), each=tell, until=until)
+    played = run(
+        file,
+        cases(),
+        one.stages,
+        make,
+        feeds=(start.feed,),
+        loads=one.loads,
+        each=tell,
+        until=until,
+    )
     return played, sum(b.failed for b in benches)
 
 
@@ -118,6 +157,11 @@ def report(records: list[dict[str, Any]]) -> None:
         print(json.dumps({k: v for k, v in table.items() if k != "calibration"}, indent=1))
         print(f"readings ngspice did not give: {sum(r['without_reading'] for r in some)}")
         print("\n".join(chart(table)))
+        print("leader's weight after each reading before the first decision | right")
+        for row in on_the_way(some):
+            claimed, right, low, high = (100 * row[k] for k in ("claimed", "right", "low", "high"))
+            shares = f"{claimed:5.1f} % | {right:5.1f} % ({low:.0f} to {high:.0f})"
+            print(f"  {shares} of {row['cases']}")
         wrong = [r for r in some if not (r["top"] or r["kind"] == "healthy") or r["right"] is False]
         for r in wrong:
             print("not right:", r["kind"], r["drill"], r["number"], r["faults"], r["claimed"])

@@ -9,7 +9,14 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "proofs"))
 
 from drill import drill  # type: ignore[import-not-found]
 
+from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.drill import score
+from halfsplit.bench.drill_bench import Case
+from halfsplit.diagnosis.evidence import Meter
+from halfsplit.diagnosis.next_check import Candidate
+from halfsplit.faults.ohmmeter import ohmmeters
+from tests.simulator import tray
+from tests.simulator.drill_bench import NgspiceBench
 
 
 def test_single_faults_are_found() -> None:
@@ -19,6 +26,27 @@ def test_single_faults_are_found() -> None:
     assert all(p.top and p.right for p in played), [(p.case.name, p.trail) for p in played]
     table = score(played)["single"]
     assert table["hazardous_checks"] == 0 and table["unanswered"] == 0
+
+
+def test_a_good_machine_that_folds_back_early_is_left_alone() -> None:
+    """At full load its limit sets in, by tolerances alone, and P5 falls from 5.27 to 4.84 V."""
+    (played,), failed = drill("hd40", {"healthy": [0]}, seed=4)
+    assert failed == 0
+    assert played.claimed is None and played.accused == 0, played.trail
+
+
+def test_the_bench_reads_a_dead_machine_too() -> None:
+    """R31 across C1 and nothing else between the raw 5 V and common: 100 ohm, by ngspice."""
+    machine = tray.tray()
+    bench = NgspiceBench(machine, Case("healthy", (), 11))
+    off, meter = Condition("off", "bench", (Change("R31", "lifted", "a"),)), ohmmeters()["auto"]
+    found = [
+        bench.read(Candidate("v5r", "ohms", at, 1.0, "com", ohmmeter=meter), Meter())
+        for at in (Condition("off", "bench"), off)
+    ]
+    assert found[0] is not None and found[1] is not None
+    assert 80.0 < float(found[0]) < 120.0
+    assert found[1] == "OL" or float(found[1]) > 10.0 * float(found[0])
 
 
 def test_a_healthy_machine_is_left_alone() -> None:
