@@ -221,6 +221,7 @@ def _companions(
 ) -> tuple[list[Hypothesis], Belief]:
     """What was mended, and whatever else may be wrong: one more fault, and a second where readings
     taken since ask for it. However many were mended, these are what there is to find now."""
+    everything, belief = _mended(everything, belief, singles, ports)
     mended = [i for i, h in enumerate(everything) if h.faults and ports.repaired(h)]
     best = max(mended, key=lambda i: belief.log_weight[i], default=None)
     if best is None:
@@ -249,4 +250,35 @@ def _companions(
         size = len(everything[best].faults) + step + 1
         bases = [h for h in (everything[int(i)] for i in at) if len(h.faults) == size]
         bases = [h for h in bases if everything[best].key <= h.key][:GROWN]
+    return everything, belief
+
+
+def _mended(
+    everything: list[Hypothesis], belief: Belief, singles: Sequence[Fault], ports: Ports
+) -> tuple[list[Hypothesis], Belief]:
+    """With the best sets of faults of parts that were replaced, of any size.
+
+    Readings taken since weigh on all of them alike, so a fault not found yet cannot keep the right
+    one of them out, as it can in the search by size.
+    """
+    past = [f for f in singles if ports.repaired(together([f]))]
+    known, bare = {h.key for h in everything}, everything[:2]
+    at = {h.key: i for i, h in enumerate(everything)}
+    bases = [together([f]) for f in past]
+    bases = sorted(bases, key=lambda h: -belief.log_weight[at[h.key]])[:GROWN]
+    joining: list[Hypothesis] = []
+    for _ in range(len({f.part for f in past}) - 1):
+        made = grow(bases, past, ports.boost)
+        worth = ports.prepare([h for h, _ in made], [b for _, b in made])
+        tried = [made[i][0] for i in worth]
+        light = ports.weigh([*bare, *bases, *tried], True).log_weight
+        before, order = len(bare) + len(bases), np.argsort(-light)
+        if not tried or light[before:].max() <= light[len(bare) : before].max():
+            break
+        bases = [tried[int(i) - before] for i in order if i >= before][:GROWN]
+        joining += [h for h in bases if h.key not in known]
+    if joining:
+        ports.settle(joining)
+        everything = [*everything, *joining]
+        belief = ports.weigh(everything, False)
     return everything, belief
