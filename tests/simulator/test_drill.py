@@ -15,8 +15,8 @@ from halfsplit.bench.drill_bench import Case
 from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.next_check import Candidate
 from halfsplit.faults.ohmmeter import ohmmeters
-from tests.simulator import tray
-from tests.simulator.drill_bench import NgspiceBench
+from tests.simulator import stile, tray
+from tests.simulator.drill_bench import NgspiceBench, SwitchingBench
 
 
 def test_single_faults_are_found() -> None:
@@ -53,3 +53,17 @@ def test_a_healthy_machine_is_left_alone() -> None:
     (played,), failed = drill("hd40", {"healthy": [0]})
     assert failed == 0
     assert played.claimed is None and played.accused == 0, played.trail
+
+
+def test_a_switching_machine_is_read_in_the_time_domain() -> None:
+    """The switching supply at half load, its trimmer not yet set: the rail within a tenth of 5 V,
+    some ripple, and a switch that keeps time."""
+    bench = SwitchingBench(stile.machine(), Case("healthy", (), 11))
+    at, found = Condition("raw", "half"), {}
+    for net, quantity in (("out", "volts"), ("out", "ripple"), ("sw", "frequency")):
+        text = bench.read(Candidate(net, quantity, at, 1.0), Meter())  # type: ignore[arg-type]
+        assert text is not None and bench.failed == 0
+        found[quantity] = float(text.removesuffix("Hz"))
+    assert 4.5 < found["volts"] < 5.5
+    assert 0.005 < found["ripple"] < 0.12
+    assert 5e3 < found["frequency"] < 1e5

@@ -184,7 +184,7 @@ def _bits(
     """Worth of a reading [bit]; hypotheses that expect the same of it count as one."""
     same = np.where(known, np.round(mean, 5) + 1j * np.round(sigma, 5), 1e30)
     _, first, which = np.unique(same, return_index=True, return_inverse=True)
-    joint = np.bincount(which, share, len(first))
+    joint = np.bincount(which, share, len(first)).astype(float)
     spread = bins(mean[first], sigma[first], known[first], count, knee)
     return expected_gain(joint, (1.0 - SLIP) * spread + SLIP / spread.shape[1])
 
