@@ -62,3 +62,27 @@ def test_the_search_finds_what_weighing_everything_finds(
         whole, ours = sum(exact[k] for k in kept), sum(found[k] for k in kept)
         for k in kept:
             assert found[k] / ours == pytest.approx(exact[k] / whole, abs=0.03), k
+
+
+def test_a_fifth_fault_is_found_beside_four_that_were_mended(tmp_path: Path) -> None:
+    """Four dividers with their lower resistor open, found and fitted; then three more, fed by one
+    resistor, read nothing: only that one open beside the four explains every reading."""
+    lines = ["assembly: dividers", "parts:", "  V1: {kind: supply, volts: 12V, pos: top, neg: com}"]
+    lines.append("  C1: {kind: resistor, value: 10R, a: top, b: fed}")
+    for k in range(1, 8):
+        feed = "top" if k < 5 else "fed"
+        lines.append(f"  A{k}: {{kind: resistor, value: 10k, a: {feed}, b: n{k}}}")
+        lines.append(f"  B{k}: {{kind: resistor, value: 10k, a: n{k}, b: com}}")
+    file = tmp_path / "dividers.yaml"
+    file.write_text("\n".join(lines) + "\n")
+    with Session(file) as session:
+        for k in range(1, 5):
+            session.read(f"n{k}", "12.00")
+            session.prove(f"B{k}", False, "")
+            session.change(f"B{k} fitted")
+        for k in range(5, 8):
+            session.read(f"n{k}", "0.00")
+        lead = session.groups()[0]
+        best = session.hypotheses[lead.members[0]]
+        assert best.plain == {"C1 open", *(f"B{k} open" for k in range(1, 5))}, best.name
+        assert session.decided() is not None

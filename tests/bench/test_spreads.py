@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from tests.simulator import tray
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.bench.draws import HEAVIEST, Draws
 from halfsplit.bench.expect import expect
-from halfsplit.bench.reasoning import HEAVIEST
 from halfsplit.bench.session import Session
 from halfsplit.faults.sampling import Sampler
 
@@ -55,7 +56,7 @@ def test_only_rows_that_carry_weight_are_tried_and_only_once(
         weights = session.belief.weights()
         first = session.next_checks()
         assert 1 <= sum(tried) <= 6 * HEAVIEST < len(session.hypotheses)
-        assert session.condition in session._drawn  # whoever is tried is remembered
+        assert session.condition in session.draws._known  # whoever is tried is remembered
 
     def never(self: Sampler, *_):  # type: ignore[no-untyped-def]
         raise AssertionError("drawn again")
@@ -83,13 +84,44 @@ def test_either_of_two_readings_is_that_of_a_good_machine(
     for way, value in (("drawn", "5.0"), ("drawn", "3.0"), ("slopes", "5.0")):
         (tmp_path / f"{way}{value}").mkdir()
         if way == "slopes":
-            monkeypatch.setattr(Session, "_draw", lambda *_: False)
+            monkeypatch.setattr(Draws, "draw", lambda *_: False)
         with Session(_gate(tmp_path / f"{way}{value}")) as session:
             session.read("out", value)
             weights[way, value] = float(session.belief.weights()[0])
     assert weights["slopes", "5.0"] < 0.01 * prior
     assert weights["drawn", "5.0"] > prior
     assert weights["drawn", "3.0"] < prior
+
+
+def test_a_fault_that_cannot_show_gains_nothing_by_a_reading(file: Path) -> None:
+    """Fed by bench supplies, F1 in the mains lead carries nothing: whatever is read, and however
+    far tolerances bend it, F1 open is as likely beside no fault as before. Readings of a good
+    specimen that folds back early, by ngspice."""
+    with Session(file) as session:
+        session.set_condition(Condition("raws", "full"))
+        for net, volts in (("qb14", "5.28"), ("p5", "4.84"), ("n12", "-12.35"), ("sns", "4.86")):
+            session.read(net, volts)
+        listed, weights = session.hypotheses, session.belief.weights()
+        at = next(i for i, h in enumerate(listed) if h.name == "F1 open")
+        prior = listed[at].prior / listed[0].prior
+        assert weights[at] / weights[0] == pytest.approx(prior, rel=0.05)
+
+
+def test_nor_does_it_beside_a_fault_that_was_mended(file: Path) -> None:
+    """The same with F3 open, found and fitted: what is left of the two reads as a good machine."""
+    with Session(file) as session:
+        session.set_condition(Condition("raws", "bench"))
+        session.read("p5", "-0.35")
+        session.read("sum", "-6.55")
+        session.change("F3 fitted")
+        session.set_condition(replace(session.condition, load="full"))
+        for net, volts in (("p5", "4.84"), ("sns", "4.86")):
+            session.read(net, volts)
+        listed, weights = session.hypotheses, session.belief.weights()
+        at = {h.key: i for i, h in enumerate(listed)}
+        alone, both = at[frozenset({"F3 open"})], at[frozenset({"F3 open", "F1 open"})]
+        prior = listed[both].prior / listed[alone].prior
+        assert weights[both] / weights[alone] == pytest.approx(prior, rel=0.05)
 
 
 def test_a_hot_regulator_is_told_at_the_air_there_is(tmp_path: Path) -> None:

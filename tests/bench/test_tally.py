@@ -9,11 +9,11 @@ from typing import Any
 
 import pytest
 
-from halfsplit.bench.tally import chart, histogram, tally, wilson
+from halfsplit.bench.tally import chart, histogram, on_the_way, tally, wilson
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "proofs"))
 
-from drill import merged  # type: ignore[import-not-found]
+from drill import merged, slip_cost  # type: ignore[import-not-found]
 
 
 def record(number: int, **other: Any) -> dict[str, Any]:
@@ -65,6 +65,13 @@ def test_shares_means_and_series() -> None:
     assert any("checks to the first decision" in line for line in chart(tally(some)))
 
 
+def test_leaders_on_the_way_are_counted_by_reading() -> None:
+    some = [record(0, claims=[[0.4, False], [0.9, True]]), record(1, claims=[[0.91, False]])]
+    low, high = on_the_way([*some, record(2)])
+    assert (low["cases"], low["right"]) == (1, 0.0)
+    assert (high["cases"], high["claimed"], high["right"]) == (2, 0.905, 0.5)
+
+
 def test_wilsons_interval() -> None:
     """10 of 10: 72.2 % to 100 %, as tables of the interval have it (worked out by hand)."""
     assert wilson(10, 10) == pytest.approx((0.7225, 1.0), abs=5e-4)
@@ -79,3 +86,11 @@ def test_pieces_of_a_drill_count_each_case_once(tmp_path: Path) -> None:
     found = merged([one, two])
     assert [(r["slips"], r["number"]) for r in found] == [(0.0, 0), (1.0, 0), (0.0, 1), (0.0, 2)]
     assert found[2]["top"]  # the later file wins
+
+
+def test_a_slip_is_held_against_the_same_machine_without() -> None:
+    with_slip = [record(n, slips=0.1, slipped=n < 2, first_checks=5 + n) for n in range(3)]
+    twins = [record(0, first_checks=4), record(1, first_checks=4, right=False)]
+    found = slip_cost(with_slip, [*with_slip, *twins])["single"]
+    assert found["machines"] == 2 and found["checks_more_to_decision"] == 1.5
+    assert (found["confident_wrong"], found["confident_wrong_without"]) == (0, 1)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit.netlist import Overrides
@@ -16,7 +18,7 @@ def by_ngspice(
     condition: Condition,
     pair: tuple[str, str],
     meter: Ohmmeter,
-    open_lead: tuple[str, str] | None = None,
+    open_lead: tuple[str, str] | Mapping[str, str] | None = None,
     closed: frozenset[str] = frozenset(),
 ) -> float | None:
     """Ohms (volts in a diode test) the meter shows; infinite for OL, None when ngspice gave up.
@@ -40,7 +42,7 @@ def _on_range(
     pair: tuple[str, str],
     one: OhmsRange,
     test: str,
-    open_lead: tuple[str, str] | None,
+    open_lead: tuple[str, str] | Mapping[str, str] | None,
     closed: frozenset[str],
 ) -> float | None:
     thyristors = [p for p in machine.assembly.parts.values() if p.KIND == "scr"]

@@ -1,4 +1,5 @@
-"""A drill's bench behind which ngspice stands: any direct-current feed, any set of faults."""
+"""A drill's bench behind which ngspice stands: any direct-current feed, any set of faults, live or
+dead; and one for circuits that keep time by themselves."""
 
 from __future__ import annotations
 
@@ -10,11 +11,17 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.bench.drill_bench import Case, drawn
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
+from halfsplit.circuit.solution import Status
 from halfsplit.diagnosis.evidence import Meter
+from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.next_check import Candidate
-from tests.simulator import deck
+from halfsplit.diagnosis.swing import COUNTED
+from halfsplit.faults.hypotheses import Fault
+from tests.simulator import dead, deck, stile_rows
 from tests.simulator.tray import OPEN_LEADS
+from tests.simulator.waves import Waves, transient
 
 
 class NgspiceBench:
@@ -34,27 +41,72 @@ class NgspiceBench:
 
     def read(self, asked: Candidate, meter: Meter) -> str | None:
         """What a meter shows; None where ngspice gives up or this bench has no such instrument."""
-        if asked.quantity != "volts" or not asked.condition.energised():
+        if asked.ohmmeter is not None:
+            return self._dead(asked)
+        if not asked.condition.energised():
             return None
-        nets = [n for n in (asked.net, asked.black) if n]
-        found = self._solved(asked.condition, nets)
-        if found is None:
-            self.failed += 1
+        true = self._live(asked)
+        if true is None:
             return None
-        true = found[asked.net] - (found[asked.black] if asked.black else 0.0)
+        if asked.quantity == "frequency":
+            return f"{true * (1.0 + 0.005 * self.random.uniform(-1, 1)):.4g}Hz"
+        if asked.quantity == "ripple":
+            shown = max(true + scope_error(true) * self.random.uniform(-1, 1), 0.0)
+            return f"{shown:.3f}"
         shown = true + 2.0 * meter.sigma(true, 0.01) * self.random.uniform(-1, 1)
         if self.slipping and abs(shown) > 0.1:
             self.slipping, self.slipped = False, True
             shown *= 10.0 if self.random.uniform() < 0.5 else 0.1
         return f"{shown:.2f}"
 
+    def _live(self, asked: Candidate) -> float | None:
+        """The true reading of the powered machine; counts what ngspice could not give."""
+        if asked.quantity != "volts":
+            return None
+        nets = [n for n in (asked.net, asked.black) if n]
+        found = self._solved(asked.condition, nets)
+        if found is None:
+            self.failed += 1
+            return None
+        return found[asked.net] - (found[asked.black] if asked.black else 0.0)
+
+    def _dead(self, asked: Candidate) -> str | None:
+        assert asked.ohmmeter is not None
+        present = [f for f in self.case.faults if f.present(asked.condition)]
+        stuck = {f.part for f in present if "welded" in f.mode}
+        shown = dead.by_ngspice(
+            self.machine,
+            self._kept(asked.condition),
+            asked.condition,
+            (asked.net, asked.black or self.machine.assembly.common),
+            asked.ohmmeter,
+            self._leads(present),
+            frozenset(f"{ref}:contact" for ref in stuck),
+        )
+        if shown is None:
+            self.failed += 1
+            return None
+        if np.isinf(shown):
+            return "OL"
+        ranges = asked.ohmmeter.ranges
+        at = next(i for i, r in enumerate(ranges) if shown <= r.top or r is ranges[-1])
+        limit = float(asked.ohmmeter.limit(np.array([shown]), np.array([at]), 0.0)[0])
+        return f"{max(shown + limit * self.random.uniform(-1, 1), 0.0):.4g}"
+
+    def _kept(self, condition: Condition) -> Overrides:
+        """The specimen's values less those of parts that are not its own any more."""
+        gone = {c.part for c in condition.changes if c.what != "lifted"}
+        return {k: v for k, v in self.values.items() if k[0].partition(":")[0] not in gone}
+
+    @staticmethod
+    def _leads(present: Sequence[Fault]) -> dict[str, str]:
+        return {f.part: OPEN_LEADS[f.mode] for f in present if f.mode in OPEN_LEADS}
+
     def _solved(self, condition: Condition, nets: Sequence[str]) -> dict[str, float] | None:
         """Voltages with thyristors and relays as ngspice's own voltages have them."""
         present = [f for f in self.case.faults if f.present(condition)]
-        gone = {c.part for c in condition.changes if c.what != "lifted"}
-        kept = {k: v for k, v in self.values.items() if k[0].partition(":")[0] not in gone}
-        changes = {**kept, **self.machine.values(condition)}
-        leads = {f.part: OPEN_LEADS[f.mode] for f in present if f.mode in OPEN_LEADS}
+        changes = {**self._kept(condition), **self.machine.values(condition)}
+        leads = self._leads(present)
         watched = {*nets}
         for part in (*self.thyristors.values(), *self.relays.values()):
             watched |= set(part.terminals().values())
@@ -122,3 +174,63 @@ class NgspiceBench:
     def looks_right(self, ref: str) -> bool:
         """Whether a part is the one of the drawing."""
         return not any(f.part == ref and f.cause == "wrong" for f in self.case.faults)
+
+
+class SwitchingBench(NgspiceBench):
+    """The same for a circuit that keeps time by itself.
+
+    ngspice takes the specimen on from the state our own follower leaves it in, and what it makes of
+    it from there is read: from switch-on a reading would take it many minutes. What restarts again
+    and again, and what ends latched, cannot be read so.
+    """
+
+    def __init__(self, machine: Machine, case: Case, slips: float = 0.0) -> None:
+        super().__init__(machine, case, slips)
+        self.runs: dict[Condition, Waves | None] = {}
+
+    def _live(self, asked: Candidate) -> float | None:
+        at = asked.condition
+        if at not in self.runs:
+            self.runs[at] = self._run(at)
+        run = self.runs[at]
+        if run is None:
+            self.failed += 1
+            return None
+        wave = run.volts[asked.net] - (run.volts[asked.black] if asked.black else 0.0)
+        if asked.quantity == "volts":
+            return run.mean(wave)
+        top, bottom = float(wave.max()), float(wave.min())
+        if asked.quantity == "ripple":
+            return top - bottom
+        guard = (top - bottom) / 10.0
+        middle = (top + bottom) / 2.0
+        return run.hertz(wave, middle + guard, middle - guard) if top - bottom > COUNTED else None
+
+    def _run(self, at: Condition) -> Waves | None:
+        top = self.machine.topology
+        laid = {**self._kept(at), **self.machine.values(at)}
+        solved, rhythm = follow(top, top.rows([laid]))
+        status = int(solved.status[0])
+        if status not in (int(Status.SOLVED), int(Status.POWERED_UP), int(Status.OSCILLATING)):
+            return None
+        beats = status == int(Status.OSCILLATING)
+        first = solved.wave[0, :, 0] if np.isfinite(solved.wave[0]).all() else solved.mean[0]
+        amps = {}
+        for e in self.machine.netlist:
+            if isinstance(e, el.Inductor):
+                k = top.element_index[e.name]
+                low, high = float(rhythm.held_low[0, k]), float(rhythm.held_high[0, k])
+                amps[e.name] = low + 0.2 * (high - low)  # where a beat is cut: see stile_rows
+        written = deck.write(
+            top,
+            laid,
+            open_lead=self._leads([f for f in self.case.faults if f.present(at)]),
+            transient=True,
+            start={n: float(first[i]) for n, i in top.net_index.items() if i < len(first)},
+            amps=amps,
+        )
+        period = float(rhythm.period[0]) if beats else 0.0
+        stop = min(max(stile_rows.LEAST, stile_rows.BEATS * period), stile_rows.MOST)
+        nets = [n for n in top.nets if "#" not in n]
+        run = transient(written, nets, stop, stile_rows.STEP)
+        return run.since(stop / 2) if run is not None else None

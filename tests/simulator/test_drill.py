@@ -9,19 +9,54 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "proofs"))
 
 from drill import drill  # type: ignore[import-not-found]
 
+from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.drill import score
+from halfsplit.bench.drill_bench import Case
+from halfsplit.diagnosis.evidence import Meter
+from halfsplit.diagnosis.next_check import Candidate
+from halfsplit.faults.ohmmeter import ohmmeters
+from tests.simulator import stile, tray
+from tests.simulator.drill_bench import NgspiceBench, SwitchingBench
 
 
 def test_single_faults_are_found() -> None:
     """The first three of the proof's single faults, seed 1, 45 of 45 when it was last run."""
-    played, failed = drill("hd40", "single", 3, 1)
+    played, failed = drill("hd40", {"single": range(3)})
     assert failed == 0
     assert all(p.top and p.right for p in played), [(p.case.name, p.trail) for p in played]
     table = score(played)["single"]
     assert table["hazardous_checks"] == 0 and table["unanswered"] == 0
 
 
+def test_the_bench_reads_a_dead_machine_too() -> None:
+    """R31 across C1 and nothing else between the raw 5 V and common: 100 ohm, by ngspice."""
+    machine = tray.tray()
+    bench = NgspiceBench(machine, Case("healthy", (), 11))
+    off, meter = Condition("off", "bench", (Change("R31", "lifted", "a"),)), ohmmeters()["auto"]
+    found = [
+        bench.read(Candidate("v5r", "ohms", at, 1.0, "com", ohmmeter=meter), Meter())
+        for at in (Condition("off", "bench"), off)
+    ]
+    assert found[0] is not None and found[1] is not None
+    assert 80.0 < float(found[0]) < 120.0
+    assert found[1] == "OL" or float(found[1]) > 10.0 * float(found[0])
+
+
 def test_a_healthy_machine_is_left_alone() -> None:
-    (played,), failed = drill("hd40", "healthy", 1, 3)
+    (played,), failed = drill("hd40", {"healthy": [0]})
     assert failed == 0
     assert played.claimed is None and played.accused == 0, played.trail
+
+
+def test_a_switching_machine_is_read_in_the_time_domain() -> None:
+    """The switching supply at half load, its trimmer not yet set: the rail within a tenth of 5 V,
+    some ripple, and a switch that keeps time."""
+    bench = SwitchingBench(stile.machine(), Case("healthy", (), 11))
+    at, found = Condition("raw", "half"), {}
+    for net, quantity in (("out", "volts"), ("out", "ripple"), ("sw", "frequency")):
+        text = bench.read(Candidate(net, quantity, at, 1.0), Meter())  # type: ignore[arg-type]
+        assert text is not None and bench.failed == 0
+        found[quantity] = float(text.removesuffix("Hz"))
+    assert 4.5 < found["volts"] < 5.5
+    assert 0.005 < found["ripple"] < 0.12
+    assert 5e3 < found["frequency"] < 1e5

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any, Literal
 
 from pydantic import ValidationError
@@ -96,6 +97,11 @@ class Condition:
         that was as drawn; what they end are faults."""
         kept = tuple(c for c in self.changes if c.what != "fitted" or c.values)
         return self if len(kept) == len(self.changes) else replace(self, changes=kept)
+
+    @cached_property
+    def changed(self) -> frozenset[str]:
+        """Parts something was done to."""
+        return frozenset(c.part for c in self.changes)
 
     def energised(self) -> bool:
         """Whether anything feeds the machine."""

@@ -8,7 +8,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from halfsplit.bench.session import Session, Suspect, SuspectGroup
+    from halfsplit.bench.session import Session
+    from halfsplit.diagnosis.explain import Suspect, SuspectGroup
 
 __all__ = ["Session", "Suspect", "SuspectGroup"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -44,6 +44,8 @@ class Played:
         dead machine, promised as much.
     slipped: whether the bench gave a mistyped reading.
     unanswered: readings the bench could not give.
+    claims: until the first decision, after each reading the weight of the leading group and whether
+        it was right.
     cascade: whether the part taken along was named once its cause was found; None without one.
     """
 
@@ -63,6 +65,7 @@ class Played:
     slipped: bool = False
     unanswered: int = 0
     cascade: bool | None = None
+    claims: list[tuple[float, bool]] = field(default_factory=list)
     trail: list[str] = field(default_factory=list)
 
     def as_dict(self) -> dict[str, Any]:
@@ -74,7 +77,7 @@ class Played:
 def visible(session: Session, condition: Condition) -> list[bool]:
     """Which of the standard hypotheses move some reading enough in any load of this feed."""
     found = np.zeros(len(session.standard), dtype=bool)
-    for load in session.assembly.loads:
+    for load in session.loads_within_reach or session.assembly.loads:
         at = Condition(condition.feed, load)
         table = session.dictionary.get(at, session.progress)
         columns = [table.column(n) for n in session.probe_nets()]
@@ -111,7 +114,7 @@ def prepared(
 def _differs(session: Session, start: Condition, case: Case) -> bool:
     """Whether a specimen reads otherwise than the same one without its fault, in any load."""
     values = [drawn(session.machine, c) for c in (case, Case("healthy", (), case.seed))]
-    for load in session.assembly.loads:
+    for load in session.loads_within_reach or session.assembly.loads:
         table = predict(session.machine, Condition(start.feed, load), values, moves=[])
         if int(table.status[0]) in UNCLAIMED:
             return True
@@ -123,12 +126,19 @@ def _differs(session: Session, start: Condition, case: Case) -> bool:
     return False
 
 
-def play(session: Session, bench: Bench, case: Case, most: int = MOST) -> Played:
+def play(
+    session: Session,
+    bench: Bench,
+    case: Case,
+    most: int = MOST,
+    stages: Sequence[Condition] = (),
+) -> Played:
     """Follow the planner: take its checks, test and change the parts it decides on, go on.
 
-    Over when it has nothing left worth checking, or after `most` checks.
+    When it has nothing left worth checking the next of `stages` is gone to; over after the last, or
+    after `most` checks.
     """
-    done = Played(case)
+    done, left = Played(case), list(stages)
     skipped: set[tuple[str, str, Condition]] = set()
     while done.checks < most:
         offered = session.next_checks(OFFERED)
@@ -139,8 +149,12 @@ def play(session: Session, bench: Bench, case: Case, most: int = MOST) -> Played
         if _again(session, bench, done):
             continue
         worth = [c for c in offered if c.bits >= WORTHLESS and _key(c) not in skipped]
-        if not worth:
+        if not worth and not left:
             break
+        if not worth:
+            at = left.pop(0)
+            session.set_condition(replace(at, changes=session.condition.changes))
+            continue
         check = worth[0]
         if check.top_volts > TOUCH_VOLTS:
             done.live += 1
@@ -148,6 +162,8 @@ def play(session: Session, bench: Bench, case: Case, most: int = MOST) -> Played
             done.hazardous += bool(tame)
         if not _answer(session, bench, check, done):
             skipped.add(_key(check))
+        elif done.claimed is None:
+            done.claims.append(_claim(session, case))
     done.slipped = bench.slipped
     _judge(session, case, done)
     return done
@@ -204,6 +220,13 @@ def _act(session: Session, lead: Group, case: Case, done: Played) -> None:
                 done.cascade = case.faults[1].part in named
             return  # see what the machine does now before touching anything else
         done.accused += 1
+
+
+def _claim(session: Session, case: Case) -> tuple[float, bool]:
+    """Weight of the leading group, and whether one of it is the truth or a part of it."""
+    lead, truth = session.groups()[0], {f.name for f in case.faults}
+    plain = [session.hypotheses[i].plain for i in lead.members if i != 1]
+    return round(float(lead.weight), 5), any(p == truth or (p and p <= truth) for p in plain)
 
 
 def _key(check: Check) -> tuple[str, str, Condition]:
@@ -264,18 +287,22 @@ def _holds(hypothesis: Hypothesis, names: set[str]) -> bool:
 
 def run(
     path: Path,
-    cases: Sequence[Case],
-    start: Condition,
+    cases: Iterable[Case],
+    start: Condition | Sequence[Condition],
     make: Callable[[Session, Case], Bench],
     feeds: Sequence[str] = (),
+    loads: Iterable[str] = (),
     each: Callable[[Played], None] | None = None,
     progress: Progress | None = None,
     most: int = MOST,
     until: float = float("inf"),
 ) -> list[Played]:
     """Every case played on a fresh journal, predictions shared between them; none begins after
-    `until` (monotonic seconds)."""
+    `until` (monotonic seconds). `start` is where, or the stages of :func:`play` with the first."""
+    first, *stages = [start] if isinstance(start, Condition) else start
+    reach = frozenset(loads)
     played: list[Played] = []
+    count = len(cases) if isinstance(cases, Sequence) else 0
     shared: dict[str, Any] = {}
     for case in cases:
         if time.monotonic() > until:
@@ -285,14 +312,15 @@ def run(
             shutil.copy(path, copy)
             with Session(copy) as session:
                 session.share(shared)
-                session.book.trim()
+                session.trim()
                 session.within_reach = frozenset(feeds)
-                session.set_condition(start)
-                played.append(play(session, make(session, case), case, most))
+                session.loads_within_reach = reach
+                session.set_condition(first)
+                played.append(play(session, make(session, case), case, most, stages))
                 if each:
                     each(played[-1])
                 if progress:
-                    progress(len(played), len(cases))
+                    progress(len(played), count or len(played))
     return played
 
 

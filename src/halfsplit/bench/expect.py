@@ -97,7 +97,7 @@ def expect(
         table = predict(session.machine, condition, rows, moves=moves)
         table = session.dictionary.sloped(condition, table, session.progress)
         asked = [net for _, net in nets]
-        drawn = session.spreads.drawn(condition, rows, table, [0], asked)
+        drawn = session.draws.spreads.drawn(condition, rows, table, [0], asked)
         table = table.with_draws(drawn, table.nets)
         warm = heat_notes(session.machine, condition, faults or {}, table)
         also = session.also_stable([faults or {}], condition)[0]
@@ -139,7 +139,8 @@ def _line(
     own = 2 * session.meter.sigma(mean, 0.01)
     scale = mean / float(bare.mean[0, i]) if bare.mean[0, i] else 1.0
     scale = 1.0 if table.loaded is not None and 0 not in table.drawn else scale
-    below, above = (TWO_SIGMA * scale * float(end) for end in session.spreads.band(table, 0)[:, i])
+    ends = session.draws.spreads.band(table, 0)[:, i]
+    below, above = (TWO_SIGMA * scale * float(end) for end in ends)
     common = len(table.nets)
     return Line(
         name,

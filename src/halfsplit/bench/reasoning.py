@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -11,12 +11,13 @@ from typing import Any
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.bench.draws import Draws
 from halfsplit.bench.felt import felt
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.sights import Pairing, best_pairs, best_sizes
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence, Meter
-from halfsplit.diagnosis.order import heaviest, heaviest_first
+from halfsplit.diagnosis.order import heaviest_first
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, search
 from halfsplit.diagnosis.signs import TEMPERATURE, WORKING, likelihood
@@ -35,15 +36,11 @@ from halfsplit.faults.hypotheses import (
 )
 from halfsplit.faults.loaded import load
 from halfsplit.faults.predictions import Floats, Predictions, joined
-from halfsplit.faults.sampling import Drawn
-from halfsplit.faults.spreads import Spreads
 from halfsplit.journal import Journal
 
 # Sets one condition may be asked to solve in one step of the search: steady ones solve in tens of
 # microseconds each, a mains cycle in milliseconds, a circuit followed to its rhythm in seconds.
 MOST_STEADY, MOST_DEAD, MOST_CYCLE, MOST_FOLLOWED = 6000, 600, 400, 12
-# Standard rows whose spreads are drawn where slopes mislead: the heaviest few above a weight.
-HEAVIEST, HEAVY = 6, 0.02
 # What is derived from the parts and the suspicion of them, and not from readings.
 KEPT_WITH_PARTS = (
     "standard",
@@ -51,8 +48,7 @@ KEPT_WITH_PARTS = (
     "_loaded",
     "pairing",
     "_cascades",
-    "_drawn",
-    "spreads",
+    "draws",
 )
 
 
@@ -124,7 +120,7 @@ class Reasoner(Noter):
         everything = [*self.standard, *fresh]
         if not self.evidence():
             return Found(everything, self.weigh(everything, False))
-        self._draw(self._heavy(self.weigh(everything, False)), self._read_nets())
+        self.draws.draw(self.draws.heavy(self.weigh(everything, False)), self._read_nets())
         return search(everything, self)
 
     @property
@@ -163,7 +159,29 @@ class Reasoner(Noter):
         light: bool,
         conditions: set[Condition] | None = None,
     ) -> Belief:
-        """Belief over `listed` after all evidence, or that of some conditions (dead ones off)."""
+        """Belief over `listed` after all evidence, or that of some conditions (dead ones off).
+
+        What the readings say of the standard ones is worked out once for each set of readings.
+        """
+        count = len(self.standard)
+        if light or conditions is not None or list(listed[:count]) != self.standard:
+            return self._weighed(listed, light, conditions)
+        said = (self.standard, self.draws.version, self.evidence(), self.proofs(), *self.signs())
+        if self._alone is None or self._alone[0] != said:
+            self._alone = said, self._weighed(self.standard, False)
+        alone, others = self._alone[1], listed[count:]
+        if not others:
+            return alone.part(range(count))
+        return alone.joined(self._weighed([*self.standard[:2], *others], False))
+
+    _alone: tuple[tuple[object, ...], Belief] | None = None
+
+    def _weighed(
+        self,
+        listed: Sequence[Hypothesis],
+        light: bool,
+        conditions: set[Condition] | None = None,
+    ) -> Belief:
         belief = self._fresh_belief(listed)
         for item in self.evidence():
             if conditions is not None and _place(item) not in conditions:
@@ -190,22 +208,28 @@ class Reasoner(Noter):
             leads = (item.pos, item.neg or self.assembly.common)
             return self.book.dead([leads], item.condition, item.ohmmeter, listed)[leads]
         nets = [item.pos, item.neg]
-        count = len(self.standard)
-        if light or list(listed[:count]) != self.standard:
+        if light:
             return self.book.table(item.condition, listed, self.progress, nets)
         value = item.value if item.quantity in ("volts", "ac") else 0.0
-        at = item.condition.as_drawn()
-        first = self.loaded(at, item.pos, item.neg, item.meter, value).only(nets)
-        first = self._left(self._as_drawn(at, first), item.condition)
-        others = listed[count:]
-        if not others:
-            return first
-        rest = self.book.table(item.condition, others, self.progress, nets)
-        exact = [i for i, h in enumerate(others) if self.book.exact(item.condition, h)]
-        if first.loaded is not None and exact:
-            few = [others[i] for i in exact]
-            rest = rest.replaced(exact, self._load(item.condition, few, nets, item.meter, value))
-        return joined([first, rest])
+        first = self.loaded(item.condition.as_drawn(), item.pos, item.neg, item.meter, value)
+        first = self._left(first, item.condition)
+        if listed is self.standard:
+            return self.draws.laid(item.condition, first, listed)
+        known = self.book.rows
+        inside = [i for i, h in enumerate(listed) if h.key in known]
+        first = first.rows([known[listed[i].key] for i in inside])
+        if len(inside) < len(listed):
+            outside = [i for i, h in enumerate(listed) if h.key not in known]
+            others = [listed[i] for i in outside]
+            rest = self.book.table(item.condition, others, self.progress, nets)
+            exact = [i for i, h in enumerate(others) if self.book.exact(item.condition, h)]
+            if first.loaded is not None and exact:
+                few = [others[i] for i in exact]
+                loaded = self._load(item.condition, few, nets, item.meter, value)
+                rest = rest.replaced(exact, loaded)
+            order = np.argsort([*inside, *outside])
+            first = joined([first, rest]).rows([int(i) for i in order])
+        return self.draws.laid(item.condition, first, listed)
 
     def _left(self, table: Predictions, condition: Condition) -> Predictions:
         """Rows of the standard hypotheses once parts were fitted: of the faults still there."""
@@ -227,7 +251,7 @@ class Reasoner(Noter):
             each = np.full(len(faults), ohms)
             sizes = self.dictionary.sizes
             made = load(self.machine, condition, faults, moves, table, pos, neg, each, sizes=sizes)
-            self._loaded[key] = table if made is table else made.only([pos, neg])
+            self._loaded[key] = made.only([pos, neg])
         return self._loaded[key]
 
     def _load(
@@ -256,16 +280,6 @@ class Reasoner(Noter):
     def _loaded(self) -> dict[tuple[Condition, str, str, float], Predictions]:
         return {}
 
-    def _heavy(self, belief: Belief) -> list[int]:
-        """The healthy row and the few standard ones that carry weight.
-
-        Draws know nothing of the size of a fault, so rows with one keep their slopes.
-        """
-        weights = belief.weights()
-        order = [int(i) for i in heaviest(weights)[:HEAVIEST] if weights[i] > HEAVY]
-        known = [i for i in order if i != 1 and i < len(self.standard)]
-        return list(dict.fromkeys([0, *(i for i in known if not self.standard[i].sizes)]))
-
     def _read_nets(self) -> dict[Condition, list[str]]:
         found: dict[Condition, list[str]] = {}
         for e in self.evidence():
@@ -274,25 +288,14 @@ class Reasoner(Noter):
         return found
 
     @cached_property
-    def spreads(self) -> Spreads:
+    def draws(self) -> Draws:
         """Spreads beyond first order, drawn on demand."""
-        return Spreads(self.machine, self.book.moves)
+        return Draws(self.book)
 
-    @cached_property
-    def _drawn(self) -> dict[Condition, dict[int, Drawn]]:
-        return {}
-
-    def _draw(self, rows: Sequence[int], nets: Mapping[Condition, Sequence[str]]) -> None:
-        """Draw what slopes do not tell of some standard rows at some nets."""
-        for condition, read in nets.items():
-            table, folder = self.dictionary.get(condition), self.dictionary.folder(condition)
-            known = self._drawn.setdefault(condition, {})
-            faults = self.dictionary.faults
-            known |= self.spreads.drawn(condition, faults, table, rows, read, folder)
-
-    def _as_drawn(self, condition: Condition, table: Predictions) -> Predictions:
-        """A table of the standard rows in this condition with those drawn so far."""
-        return table.with_draws(self._drawn.get(condition, {}), self.dictionary.get(condition).nets)
+    def trim(self) -> None:
+        """Let go of what was solved for another machine of the same parts; dictionaries stay."""
+        self.book.trim()
+        self.draws.trim()
 
     def table(self, condition: Condition) -> Predictions:
         """Predictions of every hypothesis in play in a condition."""

@@ -7,7 +7,8 @@ from typing import Any
 
 from halfsplit.bench.gating import overridden
 from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touching, present
-from halfsplit.bench.session import WORTHLESS, Session, Suspect, SuspectGroup
+from halfsplit.bench.session import WORTHLESS, Session
+from halfsplit.diagnosis.explain import Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.next_check import Check
 from halfsplit.diagnosis.repair import measuring, mending, repair_order

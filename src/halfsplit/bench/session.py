@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -15,7 +15,7 @@ from halfsplit.bench.reasoning import Reasoner
 from halfsplit.bench.recall import like_for_like
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Quantity
-from halfsplit.diagnosis.explain import Reason, reasons, retaken
+from halfsplit.diagnosis.explain import Reason, Suspect, SuspectGroup, reasons, retaken
 from halfsplit.diagnosis.groups import Dead, Group, fold, group
 from halfsplit.diagnosis.next_check import (
     AT_AC,
@@ -46,23 +46,6 @@ WORTHLESS = 0.03  # bits below which a check is not worth walking to the bench f
 LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
 
 
-@dataclass(frozen=True)
-class Suspect:
-    """One hypothesis with its weight now and the reasons for it."""
-
-    hypothesis: Hypothesis
-    weight: float
-    reasons: tuple[Reason, ...]
-
-
-@dataclass(frozen=True)
-class SuspectGroup:
-    """Suspects no reading on this bench separates."""
-
-    suspects: tuple[Suspect, ...]
-    weight: float
-
-
 def _best(checks: Sequence[Check]) -> list[Check]:
     """Best bits a minute first; those that tell next to nothing after all that tell something."""
     return sorted(checks, key=lambda c: (c.bits < WORTHLESS, -c.score))
@@ -71,10 +54,12 @@ def _best(checks: Sequence[Check]) -> list[Check]:
 class Session(Reasoner):
     """A machine on the bench: what was entered, and what it means.
 
-    `within_reach` names the feeds that may be proposed; empty for all of the file.
+    `within_reach` names the feeds that may be proposed, `loads_within_reach` the loads; empty for
+    all of the file.
     """
 
     within_reach: frozenset[str] = frozenset()
+    loads_within_reach: frozenset[str] = frozenset()
 
     def probe_nets(self) -> list[str]:
         """Nets a direct-voltage reading can tell something about, mains side left out."""
@@ -191,7 +176,8 @@ class Session(Reasoner):
         if not here.energised():  # and a block says nothing of resistances
             return _best(([] if by_blocks(self.assembly) else self._dead_checks()) + looks)[:most]
         checks = _best(self._rank([here]) + looks)
-        loads = [replace(here, load=n, extra=()) for n in self.assembly.loads if n != here.load]
+        ready = [n for n in self.assembly.loads if n in (self.loads_within_reach or (n,))]
+        loads = [replace(here, load=n, extra=()) for n in ready if n != here.load]
         usable = self.within_reach or self.assembly.feeds.keys()
         others = [n for n in self.assembly.feeds if n in usable and n not in (here.feed, "off")]
         feeds = [replace(here, feed=n) for n in others]
@@ -242,7 +228,11 @@ class Session(Reasoner):
                 continue
             listed = [self.hypotheses[i] for i in self._live]
             named = condition.changes == self.condition.changes
-            tables[condition] = self.book.table(condition, listed, self.progress, whole=named)
+            table = self.book.table(condition, listed, self.progress, whole=named)
+            if named:
+                heavy = self.draws.heavy(self.belief)
+                self.draws.draw(heavy, {condition.as_drawn(): self.probe_nets()})
+            tables[condition] = self.draws.laid(condition, table, listed)
             moving = CHANGE_LOAD if condition != self.condition else 0.0
             moving = CHANGE_FEED if condition.feed != self.condition.feed else moving
             for done in set(condition.changes) - set(self.condition.changes):

@@ -13,6 +13,8 @@ Record = Mapping[str, Any]
 
 # Bounds of the bands of claimed weight. The planner acts from 0.9 on.
 BANDS = (0.0, 0.9, 0.93, 0.96, 0.99, 0.999, 1.000001)
+# And of a leader not yet acted on.
+LEADS = (0.0, 0.3, 0.5, 0.7, 0.85, 0.95, 0.99, 1.000001)
 
 
 def tally(records: Sequence[Record]) -> dict[str, Any]:
@@ -61,13 +63,28 @@ def calibration(records: Sequence[Record]) -> list[dict[str, float]]:
     `low` to `high` is where the true share lies, by Wilson's interval at 95 % (E. B. Wilson,
     "Probable inference, the law of succession, and statistical inference", JASA 22, 1927).
     """
+    told = [(float(r["claimed"]), bool(r["right"])) for r in records if r["claimed"] is not None]
+    return _bands(told, BANDS)
+
+
+def on_the_way(records: Sequence[Record]) -> list[dict[str, float]]:
+    """The same of whatever led after each reading before the first decision.
+
+    Readings of one machine go together, so the interval is narrower than it should be.
+    """
+    told = [(float(w), bool(right)) for r in records for w, right in r.get("claims", ())]
+    return _bands(told, LEADS)
+
+
+def _bands(told: Sequence[tuple[float, bool]], bounds: Sequence[float]) -> list[dict[str, float]]:
     rows = []
-    for floor, top in pairwise(BANDS):
-        some = [r for r in records if r["claimed"] is not None and floor <= r["claimed"] < top]
+    for floor, top in pairwise(bounds):
+        some = [(w, right) for w, right in told if floor <= w < top]
         if some:
-            right = _share(some, lambda r: bool(r["right"]))
-            low, high = wilson(sum(bool(r["right"]) for r in some), len(some))
-            claimed = _mean([float(r["claimed"]) for r in some])
+            hits = sum(right for _, right in some)
+            low, high = wilson(hits, len(some))
+            claimed = _mean([w for w, _ in some])
+            right = round(hits / len(some), 4)
             rows.append(
                 {"cases": len(some), "claimed": claimed, "right": right, "low": low, "high": high}
             )

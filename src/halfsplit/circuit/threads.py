@@ -13,6 +13,14 @@ from concurrent.futures import ThreadPoolExecutor, as_completed
 Progress = Callable[[int, int], None]
 
 
+def cores() -> int:
+    """Cores this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not every system can hold a process to some of its cores
+        return os.cpu_count() or 1
+
+
 def spread(
     work: Callable[[slice], None], count: int, *, chunk: int, progress: Progress | None = None
 ) -> None:
@@ -21,14 +29,15 @@ def spread(
     `progress(done, count)` is called from the caller's thread after each slice.
     """
     parts = [slice(i, min(i + chunk, count)) for i in range(0, count, chunk)]
-    if len(parts) <= 1:
+    workers = cores()
+    if len(parts) <= 1 or workers == 1:
         for part in parts:
             work(part)
             if progress:
-                progress(count, count)
+                progress(part.stop, count)
         return
     done = 0
-    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
+    with ThreadPoolExecutor(max_workers=workers) as pool:
         futures = {pool.submit(work, part): part for part in parts}
         try:
             for future in as_completed(futures):

@@ -31,9 +31,10 @@ if TYPE_CHECKING:
     from halfsplit.assembly.condition import Condition
     from halfsplit.assembly.model import Assembly
     from halfsplit.bench.expect import Line
-    from halfsplit.bench.session import Session, SuspectGroup
+    from halfsplit.bench.session import Session
     from halfsplit.bench.trail import Step
     from halfsplit.diagnosis.evidence import Meter
+    from halfsplit.diagnosis.explain import SuspectGroup
     from halfsplit.journal import Entry
 
 out = Console(highlight=False, soft_wrap=True)

@@ -49,6 +49,23 @@ class Reason:
         }
 
 
+@dataclass(frozen=True)
+class Suspect:
+    """One hypothesis with its weight now and the reasons for it."""
+
+    hypothesis: Hypothesis
+    weight: float
+    reasons: tuple[Reason, ...]
+
+
+@dataclass(frozen=True)
+class SuspectGroup:
+    """Suspects no reading on this bench separates."""
+
+    suspects: tuple[Suspect, ...]
+    weight: float
+
+
 def _words(item: Evidence, x: float) -> str:
     """A value on the reading's scale as the meter shows it."""
     if item.quantity == "frequency":

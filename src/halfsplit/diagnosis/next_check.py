@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
@@ -13,7 +14,7 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
 from halfsplit.diagnosis.information import bins, expected_gain
 from halfsplit.diagnosis.order import heaviest
-from halfsplit.diagnosis.posterior import SLIP, Belief, Expected, Table
+from halfsplit.diagnosis.posterior import SLIP, Belief, Bools, Expected, Floats, Table
 from halfsplit.diagnosis.signs import look_outcomes
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.hypotheses import Hypothesis
@@ -65,13 +66,21 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Check:
-    """A proposed check with its worth [bit], cost [min] and outcomes, likeliest first."""
+    """A proposed check with its worth [bit], cost [min] and outcomes, likeliest first.
+
+    `tell` works its outcomes out: most checks are only compared.
+    """
 
     candidate: Candidate
     bits: float
-    outcomes: tuple[Outcome, ...]
+    tell: Callable[[], tuple[Outcome, ...]]
     healthy: tuple[float, float] | None  # None where a healthy net is adrift
     top_volts: float
+
+    @cached_property
+    def outcomes(self) -> tuple[Outcome, ...]:
+        """What the meter may show."""
+        return self.tell()
 
     @property
     def score(self) -> float:
@@ -80,8 +89,12 @@ class Check:
 
     def of(self, indices: Sequence[int]) -> Check:
         """The same check with members told by other indices."""
-        mapped = (replace(o, members=tuple(indices[m] for m in o.members)) for o in self.outcomes)
-        return replace(self, outcomes=tuple(mapped))
+        return replace(
+            self,
+            tell=lambda: tuple(
+                replace(o, members=tuple(indices[m] for m in o.members)) for o in self.outcomes
+            ),
+        )
 
     def as_dict(self, names: Sequence[str]) -> dict[str, Any]:
         """For ``--json``."""
@@ -129,38 +142,52 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
         meter,
         ohmmeter=dead,
     )
-    asked = np.append(live, belief.none)  # the healthy machine last, likely or not
-    expected = belief.expect(table, probe, asked)
+    expected = belief.expect(table, probe)
     # What a healthy machine reads owes nothing to readings of a sick one.
     sound = belief.unlearnt().expect(table, probe, np.array([belief.none]))
-    known = expected.known[:-1] & (live != belief.unmodelled)
-    mean, sigma = expected.mean[:-1], expected.sigma[:-1]
+    known = expected.known[live] & (live != belief.unmodelled)
+    mean, sigma = expected.mean[live], expected.sigma[live]
     share = weights[live] / weights[live].sum()
     if isinstance(table, DeadTable) and dead is not None and expected.over is not None:
-        return _judge_dead(candidate, dead, table, expected, live, share, known)
+        return _judge_dead(candidate, dead, table, expected, live, share, known, belief.none)
     counted = candidate.quantity == "frequency"
-    spread = bins(mean, sigma, known, knee=1e3 if counted else 0.05)
-    spread = (1.0 - SLIP) * spread + SLIP / spread.shape[1]
-    bits = expected_gain(share, spread)
+    bits = _bits(mean, sigma, known, share, 1e3 if counted else 0.05)
     healthy = None
     if sound.known[0]:
         mid, half = float(sound.mean[0]), 2 * float(sound.sigma[0])
         healthy = (mid - half, mid + half)
     seen = mean[(share > 1e-3) & known]
     top = float(np.abs(seen).max()) if seen.size else 0.0
-    minutes = candidate.minutes * (LIVE_FACTOR if top > TOUCH_VOLTS else 1.0)
-    outcomes = tuple(
-        _cover(o, healthy) if belief.none in o.members and healthy else o
-        for o in _outcomes(live, share, mean, sigma, known, WIDEST_HERTZ if counted else None)
-    )
     if counted and not isinstance(table, DeadTable):
         top = float(np.abs(np.nan_to_num(table.mean[live][:, table.column(candidate.net)])).max())
-        healthy = (float(np.exp(healthy[0])), float(np.exp(healthy[1]))) if healthy else None
-        outcomes = tuple(
-            o if o.adrift else replace(o, low=float(np.exp(o.low)), high=float(np.exp(o.high)))
-            for o in outcomes
-        )
-    return Check(replace(candidate, minutes=minutes), bits, outcomes, healthy, top)
+
+    def tell() -> tuple[Outcome, ...]:
+        found = _outcomes(live, share, mean, sigma, known, WIDEST_HERTZ if counted else None)
+        if healthy:
+            found = tuple(_cover(o, healthy) if belief.none in o.members else o for o in found)
+        return tuple(_hertz(o) for o in found) if counted else found
+
+    told = healthy
+    if counted and healthy:
+        told = (float(np.exp(healthy[0])), float(np.exp(healthy[1])))
+    minutes = candidate.minutes * (LIVE_FACTOR if top > TOUCH_VOLTS else 1.0)
+    return Check(replace(candidate, minutes=minutes), bits, tell, told, top)
+
+
+def _hertz(o: Outcome) -> Outcome:
+    """An outcome of a frequency, off the scale it is weighed on."""
+    return o if o.adrift else replace(o, low=float(np.exp(o.low)), high=float(np.exp(o.high)))
+
+
+def _bits(
+    mean: Floats, sigma: Floats, known: Bools, share: Floats, knee: float, count: int = 160
+) -> float:
+    """Worth of a reading [bit]; hypotheses that expect the same of it count as one."""
+    same = np.where(known, np.round(mean, 5) + 1j * np.round(sigma, 5), 1e30)
+    _, first, which = np.unique(same, return_index=True, return_inverse=True)
+    joint = np.bincount(which, share, len(first)).astype(float)
+    spread = bins(mean[first], sigma[first], known[first], count, knee)
+    return expected_gain(joint, (1.0 - SLIP) * spread + SLIP / spread.shape[1])
 
 
 def _judge_dead(
@@ -170,29 +197,32 @@ def _judge_dead(
     expected: Expected,
     live: np.ndarray,
     share: np.ndarray,
-    known: np.ndarray,
+    known: Bools,
+    none: int,
 ) -> Check:
     """On the meter's own scale, where everything over-range is one outcome above its top."""
     assert expected.over is not None
     over = expected.over > 0.5
-    mean = np.where(over, table.top + 1.0, expected.mean)
-    sigma = np.where(over, 0.02, expected.sigma)
-    spread = bins(mean[:-1], sigma[:-1], known, count=600, knee=1e3)
-    spread = (1.0 - SLIP) * spread + SLIP / spread.shape[1]
-    bits = expected_gain(share, spread)
+    whole = np.where(over, table.top + 1.0, expected.mean)
+    sigmas = np.where(over, 0.02, expected.sigma)
+    mean, sigma = whole[live], sigmas[live]
+    bits = _bits(mean, sigma, known, share, 1e3, count=600)
 
     def told(x: float) -> float:
         return meter.unscale(x) if x <= table.top else np.inf
 
     healthy = None
-    if expected.known[-1]:
-        mid, half = float(mean[-1]), 2 * float(sigma[-1])
+    if expected.known[none]:
+        mid, half = float(whole[none]), 2 * float(sigmas[none])
         healthy = (told(mid - half), told(mid + half))
-    found = _outcomes(live, share, mean[:-1], sigma[:-1], known, WIDEST_DEAD)
-    outcomes = tuple(
-        o if o.adrift else replace(o, low=told(o.low), high=told(o.high)) for o in found
-    )
-    return Check(candidate, bits, outcomes, healthy, 0.0)
+
+    def tell() -> tuple[Outcome, ...]:
+        found = _outcomes(live, share, mean, sigma, known, WIDEST_DEAD)
+        return tuple(
+            o if o.adrift else replace(o, low=told(o.low), high=told(o.high)) for o in found
+        )
+
+    return Check(candidate, bits, tell, healthy, 0.0)
 
 
 def _cover(outcome: Outcome, band: tuple[float, float]) -> Outcome:
@@ -254,7 +284,7 @@ def look(belief: Belief, listed: Sequence[Hypothesis], ref: str, condition: Cond
         total = float(joint.sum())
         outcomes.append(Outcome(np.nan, np.nan, total, tuple(order[:12]), said=said))
     found = Candidate(ref, "look", condition, AT_LOOK)
-    return Check(found, bits, tuple(outcomes), None, 0.0)
+    return Check(found, bits, lambda: tuple(outcomes), None, 0.0)
 
 
 def rank(
@@ -267,7 +297,9 @@ def rank(
 
     `tables` is keyed by condition, for a dead reading by its two nets.
     """
-    by: Mapping[Any, Table] = tables
+    by: dict[Any, Table] = {
+        k: t if isinstance(t, DeadTable) else t.by_net() for k, t in tables.items()
+    }
     checks = [
         judge(belief, by[(c.net, c.black) if c.ohmmeter else c.condition], c, meter)
         for c in candidates

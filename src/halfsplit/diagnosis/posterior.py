@@ -167,6 +167,17 @@ class Belief:
         found.found, found.inverse = self.found[at], self.inverse[at]
         return found
 
+    def joined(self, other: Belief) -> Belief:
+        """Belief over these hypotheses and those of `other` after the first two, which are the two
+        without faults; both have taken the same evidence."""
+        found = Belief([*self.prior, *other.prior[2:]], self.uncertainties, 0, 1)
+        for name in ("log_weight", "best", "found", "inverse"):
+            both = (getattr(self, name), getattr(other, name)[2:])
+            setattr(found, name, np.concatenate(both))
+        both_slopes = zip(self.slopes, other.slopes, strict=True)
+        found.slopes = [np.concatenate([a, b[2:]]) for a, b in both_slopes]
+        return found
+
     def unlearnt(self) -> Belief:
         """Belief of one hypothesis to which no reading has told anything of its tolerances."""
         return Belief([1.0], self.uncertainties, 0, 0)
@@ -176,10 +187,13 @@ class Belief:
         w = np.exp(self.log_weight - self.log_weight.max())
         return np.asarray(w / w.sum())
 
-    def expect(self, table: Table, item: Evidence, only: Rows = EVERY) -> Expected:
+    def expect(
+        self, table: Table, item: Evidence, only: Rows = EVERY, states: bool = False
+    ) -> Expected:
         """Mean and spread of a reading under hypotheses `only`, given what was learnt so far.
 
-        On the scale it is weighed on, which for ohms is logarithmic: see Evidence.scaled.
+        On the scale it is weighed on, which for ohms is logarithmic: see Evidence.scaled. With
+        `states`, of all hypotheses, rows that have two readings are told as such.
         """
         if isinstance(table, DeadTable):
             return self._dead(table, item, only)
@@ -209,8 +223,8 @@ class Belief:
         known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
         sigma = np.sqrt(var + loose * loading**2 + own**2 + model**2)
         rest = np.hypot(own, model)
-        states = {} if only is not EVERY else _states(table, a, b, loading, rest)
-        return Expected(mean + learnt, sigma, slope, known, states=states)
+        two = _states(table, a, b, loading, rest) if states else {}
+        return Expected(mean + learnt, sigma, slope, known, states=two)
 
     def _amps(self, table: Predictions, item: Evidence, a: int, b: int, only: Rows) -> Expected:
         """Amperes through a meter put in a part's place, which is a link of known conductance."""
@@ -298,7 +312,7 @@ class Belief:
 
     def learn(self, table: Table, item: Evidence, span: float) -> Floats:
         """Take one reading into account; returns its likelihood under each hypothesis."""
-        expected = self.expect(table, item)
+        expected = self.expect(table, item, states=True)
         likely, true_share = self.likelihood(expected, item.scaled, span)
         self.log_weight += np.log(likely)
         self.best += expected.best(span)

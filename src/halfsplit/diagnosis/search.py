@@ -29,6 +29,8 @@ OTHER_SIZES = 12
 MATTERS = 0.1
 # Logarithm of weight by which a set may trail the best and still be kept, and how many are.
 TRAILING, KEPT = 9.0, 40
+# Faults looked for beside a set that was mended, at once.
+COMPANIONS = 2
 # Logarithm of likelihood by which the best set may fall short of a perfect fit and still count as
 # explaining everything: about two readings at one and a half sigma. A part tested good that it
 # blames costs it 3. Common practice, no published source.
@@ -218,15 +220,66 @@ def _best(tried: Sequence[Hypothesis], light: Belief, belief: Belief) -> list[Hy
 def _companions(
     everything: list[Hypothesis], belief: Belief, singles: Sequence[Fault], ports: Ports
 ) -> tuple[list[Hypothesis], Belief]:
-    """With the leading set mended, whatever else may be wrong joins it: what shows next is that."""
+    """What was mended, and whatever else may be wrong: one more fault, and a second where readings
+    taken since ask for it. However many were mended, these are what there is to find now."""
+    everything, belief = _mended(everything, belief, singles, ports)
     mended = [i for i, h in enumerate(everything) if h.faults and ports.repaired(h)]
     best = max(mended, key=lambda i: belief.log_weight[i], default=None)
-    # One that leads but for a further fault or two that explain nothing.
-    if best is None or belief.log_weight[best] < belief.log_weight.max() - SHORT:
+    if best is None:
         return everything, belief
-    lead = everything[best]
-    known = {h.key for h in everything}
-    made = [(h, b) for h, b in grow([lead], singles, ports.boost) if h.key not in known]
-    worth = ports.prepare([h for h, _ in made], [b for _, b in made])
-    everything = [*everything, *(made[i][0] for i in worth)]
-    return everything, ports.weigh(everything, False)
+    # One that leads but for a further fault or two that explain nothing: all may show next. One
+    # that does not explains the old readings still, and only what explains the new ones is kept.
+    leads = belief.log_weight[best] >= belief.log_weight.max() - SHORT
+    bases, bare = [everything[best]], everything[:2]
+    for step in range(COMPANIONS):
+        known = {h.key for h in everything}
+        made = [(h, b) for h, b in grow(bases, singles, ports.boost) if h.key not in known]
+        if not leads:
+            made = [m for m in made if _could(m[0], belief)]
+        worth = ports.prepare([h for h, _ in made], [b for _, b in made])
+        joining = [made[i][0] for i in worth]
+        if not leads and joining:
+            joining = _best(joining, ports.weigh([*bare, *joining], True), belief)
+            ports.settle(joining)
+        if not joining:
+            break
+        everything = [*everything, *joining]
+        belief = ports.weigh(everything, False)
+        if leads or _explained(everything, belief):
+            break
+        at = heaviest_first(belief.log_weight)
+        size = len(everything[best].faults) + step + 1
+        bases = [h for h in (everything[int(i)] for i in at) if len(h.faults) == size]
+        bases = [h for h in bases if everything[best].key <= h.key][:GROWN]
+    return everything, belief
+
+
+def _mended(
+    everything: list[Hypothesis], belief: Belief, singles: Sequence[Fault], ports: Ports
+) -> tuple[list[Hypothesis], Belief]:
+    """With the best sets of faults of parts that were replaced, of any size.
+
+    Readings taken since weigh on all of them alike, so a fault not found yet cannot keep the right
+    one of them out, as it can in the search by size.
+    """
+    past = [f for f in singles if ports.repaired(together([f]))]
+    known, bare = {h.key for h in everything}, everything[:2]
+    at = {h.key: i for i, h in enumerate(everything)}
+    bases = [together([f]) for f in past]
+    bases = sorted(bases, key=lambda h: -belief.log_weight[at[h.key]])[:GROWN]
+    joining: list[Hypothesis] = []
+    for _ in range(len({f.part for f in past}) - 1):
+        made = grow(bases, past, ports.boost)
+        worth = ports.prepare([h for h, _ in made], [b for _, b in made])
+        tried = [made[i][0] for i in worth]
+        light = ports.weigh([*bare, *bases, *tried], True).log_weight
+        before, order = len(bare) + len(bases), heaviest_first(light)
+        if not tried or light[before:].max() <= light[len(bare) : before].max():
+            break
+        bases = [tried[int(i) - before] for i in order if i >= before][:GROWN]
+        joining += [h for h in bases if h.key not in known]
+    if joining:
+        ports.settle(joining)
+        everything = [*everything, *joining]
+        belief = ports.weigh(everything, False)
+    return everything, belief

@@ -221,21 +221,32 @@ def _gather(
     """One table of rows taken from several, of all their nets or a few."""
     first = tables[0]
     kept = first.nets if nets is None else tuple(dict.fromkeys(n for n in nets if n in first.nets))
-    columns = [*(first.nets.index(n) for n in kept), len(first.nets)]
+    columns = np.array([*(first.nets.index(n) for n in kept), len(first.nets)])
     arrays: dict[str, Any] = {}
     for name in ARRAYS:
-        at = np.array(spread if name == "spread" else where, dtype=np.int64)
+        # Spreads are kept net by net in memory, and are gathered so.
+        by_net = name == "spread"
+        at = np.array(spread if by_net else where, dtype=np.int64)
         found = []
         for k in np.unique(at[:, 0]):
             rows = np.flatnonzero(at[:, 0] == k)
-            source = getattr(tables[k], name)
-            if source.ndim > 1 and nets is not None:
-                source = source[:, columns] if name == "wave" else source[..., columns]
-            found.append((rows, source[at[rows, 1]]))
-        made = np.empty((len(at), *found[0][1].shape[1:]), dtype=found[0][1].dtype)
-        for rows, part in found:
-            made[rows] = part
-        arrays[name] = made
+            source, taken = getattr(tables[k], name), at[rows, 1]
+            if by_net:
+                source = source.transpose(2, 0, 1)
+                source = source[:, taken] if nets is None else source[np.ix_(columns, taken)]
+            elif source.ndim == 1 or nets is None:
+                source = source[taken]
+            else:
+                source = source[np.ix_(taken, columns)]
+            found.append((rows, source))
+        made = found[0][1]
+        if len(found) > 1:
+            shape = list(made.shape)
+            shape[1 if by_net else 0] = len(at)
+            made = np.empty(shape, dtype=made.dtype)
+            for rows, part in found:
+                made[(slice(None), rows) if by_net else rows] = part
+        arrays[name] = made.transpose(1, 2, 0) if by_net else made
     return Predictions(kept, top=first.highest(), **arrays)
 
 

@@ -233,7 +233,7 @@ class DictionaryCache:
                 chunks.append(found)
             if progress:
                 progress(count, count)
-            self._known[condition] = self.sloped(condition, _joined(chunks), progress)
+            self._known[condition] = self.sloped(condition, _joined(chunks), progress).by_net()
         return self._known[condition]
 
     def sloped(

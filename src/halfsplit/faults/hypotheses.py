@@ -154,10 +154,14 @@ class Hypothesis:
         """Names of its faults, whatever their size."""
         return frozenset(f.name for f in self.faults)
 
-    @property
+    @cached_property
     def parts(self) -> tuple[str, ...]:
         """Parts it blames."""
         return tuple(dict.fromkeys(f.part for f in self.faults))
+
+    @cached_property
+    def _blames(self) -> frozenset[str]:
+        return frozenset(self.parts)
 
     def laid(self, condition: Condition) -> Overrides:
         """Parameter values of the faults still in the machine in a condition."""
@@ -194,7 +198,7 @@ class Hypothesis:
 
     def left(self, condition: Condition) -> frozenset[str]:
         """Keys of the faults still in the machine in a condition."""
-        if not (condition.changes or self._waits):
+        if not self._waits and self._blames.isdisjoint(condition.changed):
             return self.key
         return frozenset(f.key for f in self.faults if f.present(condition))
 
