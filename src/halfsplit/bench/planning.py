@@ -128,7 +128,7 @@ def _pass(bench: Session, key: str, shut: list[str], anyway: str | None) -> None
         return
     if anyway is None:
         raise ProblemsError(
-            [Problem("", 0, 0, key, f"not yet: {s}", 'that; else --anyway "reason"') for s in shut]
+            [Problem("", 0, 0, key, f"not yet: {s}", "that", past="anyway") for s in shut]
         )
     reasoned(anyway, "anyway", '--anyway "bench test, parts at risk are mine"')
     bench.note("override", {"gate": f"plan (step {key})", "why": anyway.strip()})

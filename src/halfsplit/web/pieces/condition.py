@@ -5,8 +5,9 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
-from halfsplit.problems import ProblemsError
+from halfsplit.problems import HalfsplitError
 from halfsplit.web.html import Choice, Tag, button, details, field, rows
+from halfsplit.web.pieces.insisting import refusal
 from halfsplit.web.view import View, words_of
 
 # Pieces of the ledger the strip is drawn from.
@@ -77,9 +78,9 @@ async def do_change(view: View, text: str, anyway: str | None = None) -> bool:
     view.alert([])
     try:
         mind = await view.place.change(text, anyway)
-    except ProblemsError as error:
-        refused = "anyway" in str(error)
-        view.alert(words_of(error), partial(_reason, view, text) if refused else None)
+    except HalfsplitError as error:
+        lines, can = refusal(error)
+        view.alert(lines, partial(_reason, view, text) if can else None)
         return False
     except Exception as error:
         view.alert(words_of(error))
