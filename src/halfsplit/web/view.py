@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from nicegui import background_tasks, ui
 
-from halfsplit.bench.lanes import StoppedError
 from halfsplit.problems import HalfsplitError, Problem, ProblemsError
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.house import Place
@@ -127,8 +126,6 @@ class View:
         self.alert([])
         try:
             return await verb
-        except StoppedError:
-            self.alert(["Stopped. What was entered is kept, and what was worked out so far too."])
         except HalfsplitError as error:
             self.alert(words_of(error))
         return None

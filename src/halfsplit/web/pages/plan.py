@@ -168,7 +168,7 @@ class Walk:
             Tag("p", "Print this page for the whole plan, or make a sheet of the open steps.")
             with Tag("div", "", "choice"):
                 sheet_button(self.view, "worksheet", "Make a worksheet")
-                button("Work the plan out afresh", self._write, data_key="write")
+                button("Work the plan out afresh", self._write, data_key="write").mark("write")
         lines = planning.page(data, self.view.facts["name"])
         Tag("pre", "\n".join(lines), "on-paper")
 

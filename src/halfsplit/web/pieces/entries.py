@@ -91,6 +91,7 @@ def observations(view: View) -> None:
                 data_key="note-part",
             )
             where.props["data-list"] = "parts"
+            where.mark("note-part")
             text = field(
                 "In words, if more is to be said",
                 typed["text"],

@@ -9,7 +9,6 @@ from collections.abc import Awaitable, Callable
 from functools import partial
 from typing import Any, TypeVar
 
-from halfsplit.bench.lanes import StoppedError
 from halfsplit.problems import HalfsplitError, ProblemsError
 from halfsplit.web.html import button, field
 from halfsplit.web.pieces.said import for_page
@@ -28,9 +27,6 @@ async def _do(view: View, verb: Verb[T], then: Callable[[T], Any], why: str | No
     view.alert([])
     try:
         done = await verb(why)
-    except StoppedError:
-        view.alert(["Stopped; nothing was stored."])
-        return False
     except HalfsplitError as error:
         lines, can = refusal(error)
         view.alert(lines, partial(_reason, view, verb, then) if can else None)

@@ -43,7 +43,7 @@ class StepCard:
     ) -> None:
         self.view, self.step, self.shown = view, step, shown
         with Tag("section", "", f"next step-card {step['state']}", aria_label="Step"):
-            Tag("p", STATES[step["state"]], f"eyebrow {step['state']}", role="status")
+            Tag("p", STATES[step["state"]], f"eyebrow is-{step['state']}", role="status")
             Tag("h1", step["title"], "what")
             for line in step["before"]:
                 Tag("p", line, "hazard")
