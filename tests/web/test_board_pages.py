@@ -171,11 +171,13 @@ async def test_a_switch_and_garbage(two: Two) -> None:
 
 
 def captured(text: str, rate: int, samples: int) -> bytes:
-    """A line at TTL levels as a logic analyser saves it: start bit, 8 bits low first, a stop bit,
-    pauses of two bits; `samples` a second."""
+    """A line at TTL levels as a logic analyser saves it: start bit, 8 bits low first, even parity,
+    a stop bit, pauses of none to two bits; `samples` a second."""
     bits = [1] * 20
-    for letter in text.encode():
-        bits += [0, *((letter >> k) & 1 for k in range(8)), 1, 1, 1]
+    for place, letter in enumerate(text.encode()):
+        data = [(letter >> k) & 1 for k in range(8)]
+        bits += [0, *data, sum(data) % 2, 1, *([1] * (place % 3))]
+    bits += [1] * 20
     rows = ["time,D0"]
     for k in range(int(len(bits) / rate * samples)):
         rows.append(f"{k / samples:.7f},{5.0 * bits[int(k / samples * rate)]:.1f}")
@@ -195,7 +197,7 @@ async def test_a_captured_line_is_told(two: Two) -> None:
     await user.should_see("whatever its name says", retries=200)
     told = "SELF TEST 3 FAILED AT 1A2B, PRESS R TO RETRY"
     await send(captured(told, 1200, 48_000))
-    await user.should_see(marker="captured", content="1200 Bd 8N", retries=600)
+    await user.should_see(marker="captured", content="1200 Bd 8E1", retries=600)
     await user.should_see(told)
 
 
