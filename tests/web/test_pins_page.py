@@ -198,7 +198,7 @@ async def test_a_body_over_the_limit_is_refused(size: int, status: int, announce
 
 
 async def test_a_phones_twenty_megapixels_turned_upright(cold: App) -> None:
-    """5184 by 3888 with the note "turn a quarter": kept whole and upright, shown by a small copy."""
+    """5184 by 3888, noted as lying on its side: kept whole and upright, shown by a small copy."""
     exif = Image.Exif()
     exif[0x0112] = 6
     await cold.user.open(PINS)
