@@ -41,6 +41,8 @@ def sort_by(keys: set[str]) -> Sort | None:
 
 def is_pattern(path: Path) -> bool:
     """Whether a file is a pattern, which no command but `check` and `patterns` works on."""
+    from halfsplit.assembly.text import TextError, document
+
     try:
         return "pattern" in document(path)[0]
     except TextError:
