@@ -11,7 +11,9 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from enum import IntEnum
-from typing import Any
+from typing import Any, Literal
+
+PAST = {"": "", "sure": ", or add --sure if it is so", "anyway": '; else --anyway "reason"'}
 
 
 class ExitCode(IntEnum):
@@ -38,6 +40,11 @@ class Problem:
     wrong: what is wrong, one sentence.
     instead: what to write instead, or "" when nothing better is known than removing the entry.
     severity: "error" stops the file being used, "doubt" is worth a second look at the drawing.
+    past: how somebody may go on all the same: "sure" by saying it is so, "anyway" by a reason that
+        is kept; empty where nobody may.
+
+    In `wrong` and `instead`, as in all words of the bench, what is typed at a command line stands
+    between backquotes, so that a page can say where it does the same.
     """
 
     file: str
@@ -47,12 +54,14 @@ class Problem:
     wrong: str
     instead: str = ""
     severity: str = "error"
+    past: Literal["", "sure", "anyway"] = ""
 
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
         head = "".join(f"{part}: " for part in (place, self.path) if part)
         stop = "" if self.wrong.endswith((".", "?", "!")) else "."
-        tail = f"{stop} Write {self.instead}." if self.instead else ""
+        instead = "".join((self.instead, PAST[self.past]))
+        tail = f"{stop} Write {instead}." if instead else ""
         return f"{head}{self.wrong}{tail}"
 
     def as_dict(self) -> dict[str, Any]:

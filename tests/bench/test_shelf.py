@@ -63,7 +63,7 @@ def test_search_and_pages(tmp_path: Path) -> None:
 def test_a_key_the_shelf_did_not_list_is_nothing(folder: Path, tmp_path: Path) -> None:
     shutil.copy(TRAY, tmp_path / "outside.yaml")
     shelf = Shelf(folder)
-    assert shelf.find("hd40/pt3.yaml") == (folder / "hd40" / "pt3.yaml").resolve()
+    assert shelf.find("hd40/pt3.yaml") == ((folder / "hd40" / "pt3.yaml").resolve(), "assembly")
     for key in ("../outside.yaml", str(tmp_path / "outside.yaml"), "hd40/../../outside.yaml", ""):
         assert shelf.find(key) is None
 

@@ -40,6 +40,30 @@ def test_nothing_is_lost_when_the_server_is_killed(serve: Serve, visit: Visit, s
     assert again.process.poll() is None
 
 
+def test_killed_in_the_middle_of_an_entry_it_is_stored_or_back_in_its_field(
+    serve: Serve, visit: Visit, shelf: Path
+) -> None:
+    """Power goes a moment after Enter: never lost, never stored twice, whenever that moment was."""
+    server = serve()
+    page = visit(server, BENCH).page
+    for number, moment in enumerate((0, 15, 60, 200)):
+        text = f"p5 1.{number}1"
+        type_in(page, text)
+        page.wait_for_timeout(600)  # the draft is on disk, as after any pause to look at the meter
+        page.keyboard.press("Enter")
+        page.wait_for_timeout(moment)
+        server.kill()
+        server = serve("--port", str(server.port))
+        page.locator("#connection").wait_for(state="hidden")
+        page.locator("[data-key=reading]").wait_for()
+        page.wait_for_timeout(500)
+        value = text.partition(" ")[2]
+        if page.locator("[data-key=reading]").input_value():
+            page.locator("[data-key=reading]").press("Enter")
+            said(page, f"P5 {value} V")
+        assert [t for _, t in readings(shelf)].count(value) == 1, f"killed {moment} ms after Enter"
+
+
 def test_a_key_typed_while_the_answer_is_under_way_is_kept(
     serve: Serve, visit: Visit, shelf: Path
 ) -> None:

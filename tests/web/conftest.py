@@ -17,6 +17,7 @@ from nicegui import core, ui
 from nicegui.testing import User, user_simulation
 
 import halfsplit
+from halfsplit.bench.desk import Desk
 from halfsplit.bench.shelf import Shelf
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.house import House
@@ -71,6 +72,21 @@ async def app(shelf: Path, tmp_path: Path) -> AsyncIterator[App]:
     async with user_simulation() as user:
         build(house)
         yield App(house, user, shelf)
+        await asyncio.to_thread(house.close)
+
+
+@pytest.fixture
+async def cold(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncIterator[App]:
+    """The app where nothing was worked out before and no advice is: for pages it has no say in."""
+    monkeypatch.setenv("HALFSPLIT_CACHE", str(tmp_path / "cache"))
+    monkeypatch.setattr(Desk, "think", lambda self: None)
+    folder = tmp_path / "shelf"
+    folder.mkdir()
+    shutil.copy(TRAY, folder / "pt3.yaml")
+    house = House(Shelf(folder), Drafts(tmp_path / "drafts"))
+    async with user_simulation() as user:
+        build(house)
+        yield App(house, user, folder)
         await asyncio.to_thread(house.close)
 
 

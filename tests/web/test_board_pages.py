@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from nicegui import ui
+from nicegui.elements.upload_files import SmallFileUpload
 from nicegui.testing import User, user_simulation
 
 from halfsplit.bench.shelf import Shelf
@@ -166,6 +168,37 @@ async def test_a_switch_and_garbage(two: Two) -> None:
     user.find(marker="garbage").click()
     await user.should_see(marker="cause", retries=900)
     await user.should_see("The cable: ")
+
+
+def captured(text: str, rate: int, samples: int) -> bytes:
+    """A line at TTL levels as a logic analyser saves it: start bit, 8 bits low first, even parity,
+    a stop bit, pauses of none to two bits; `samples` a second."""
+    bits = [1] * 20
+    for place, letter in enumerate(text.encode()):
+        data = [(letter >> k) & 1 for k in range(8)]
+        bits += [0, *data, sum(data) % 2, 1, *([1] * (place % 3))]
+    bits += [1] * 20
+    rows = ["time,D0"]
+    for k in range(int(len(bits) / rate * samples)):
+        rows.append(f"{k / samples:.7f},{5.0 * bits[int(k / samples * rate)]:.1f}")
+    return "\n".join(rows).encode()
+
+
+async def test_a_captured_line_is_told(two: Two) -> None:
+    user = two.user
+    await user.open("/line/console.yaml")
+    (receiver,) = user.find(marker="capture").elements
+    assert isinstance(receiver, ui.upload)
+
+    async def send(data: bytes) -> None:
+        await receiver.handle_uploads([SmallFileUpload("line.csv", "text/csv", data)])
+
+    await send(b"MZ\x90\0\0,1,2")
+    await user.should_see("whatever its name says", retries=200)
+    told = "SELF TEST 3 FAILED AT 1A2B, PRESS R TO RETRY"
+    await send(captured(told, 1200, 48_000))
+    await user.should_see(marker="captured", content="1200 Bd 8E1", retries=600)
+    await user.should_see(told)
 
 
 async def test_a_port_is_heard_and_nothing_is_sent_that_was_not_typed(two: Two) -> None:

@@ -188,5 +188,55 @@ async def test_a_machine_nobody_looks_at_is_free_for_others(app: App) -> None:
     assert app.house._places == {}
 
 
+async def test_the_shelf_tells_where_each_was_left_and_finds_by_words(app: App) -> None:
+    """Open items, hazards and the next check stand on the shelf when one comes back, without the
+    machine being opened; a search leaves out what has not all its words."""
+    for k in range(23):  # more than one page of the shelf
+        other = app.file.with_name(f"other{k:02d}.yaml")
+        other.write_text(
+            f"assembly: Other {k:02d}\nmachine: Spare\nparts: {{}}\n", encoding="utf-8"
+        )
+    await app.user.open(BENCH)
+    (place,) = app.house._places.values()
+    await place.write(lambda n: n.set_condition(n.condition_from("raws", "bench")))
+    await place.write(lambda n: n.read("p5", "1.10"))
+    await place.write(lambda n: n.change("R12 lift a"))
+    await until(lambda: place.desk.advice.last == place.desk.ledger["last"], 300)
+    headline = place.desk.advice.headline()
+    await app.user.open("/")
+    await app.user.should_see("24 machines under")
+    await app.user.should_see("Page 1 of 2")
+    await app.user.should_see("fed by raws, load bench", retries=50)
+    await app.user.should_see("R12 lead a lifted")
+    await app.user.should_see("1 reading, last entry")
+    assert headline
+    await app.user.should_see(headline)
+    await app.user.should_see("C1 may hold", retries=100)
+    await app.user.open("/?search=spare+07")
+    await app.user.should_see("1 machine with “spare 07”")
+    await app.user.should_see("Other 07")
+    await app.user.should_not_see("Power tray PT-3")
+    await app.user.open("/?page=2")
+    await app.user.should_see("Page 2 of 2")
+    await app.user.open("/?search=nonesuch")
+    await app.user.should_see("0 machines with “nonesuch”")
+
+
+async def test_a_part_tested_on_its_own_is_stored(app: App) -> None:
+    await app.user.open(BENCH)
+    (part,) = app.user.find(marker="note-part").elements
+    part.value = "C4"  # type: ignore[attr-defined]
+    await app.user.should_see(marker="tested-False", retries=100)
+    app.user.find(marker="tested-False").click()
+    await until(lambda: _proved(app.file) == [("C4", False)])
+
+
+def _proved(file: Path) -> list[tuple[str, bool]]:
+    if not journal_path(file).exists():
+        return []
+    with glance(journal_path(file)) as journal:
+        return [(e.body["part"], e.body["good"]) for e in journal.entries() if e.kind == "prove"]
+
+
 def test_a_shelf_of_one(shelf: Path) -> None:
     assert [f.key for f in Shelf(shelf).scan()] == ["pt3.yaml"]

@@ -195,3 +195,20 @@ async def test_a_body_over_the_limit_is_refused(size: int, status: int, announce
         content = b"x" * size if announced else pieces()
         answer = await client.post("/", content=content)
     assert answer.status_code == status
+
+
+async def test_a_phones_twenty_megapixels_turned_upright(cold: App) -> None:
+    """5184 by 3888, noted as lying on its side: kept whole and upright, shown by a small copy."""
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    await cold.user.open(PINS)
+    await send(cold.user, photo((5184, 3888), exif.tobytes()), "IMG_0042.JPG")
+    await cold.user.should_see("IMG_0042.JPG is here", retries=1200)
+    assembly, _ = load(cold.file)
+    assert assembly is not None
+    (held,) = load_pins(assembly)[0].pictures.values()
+    assert (held.width, held.height) == (3888, 5184)
+    with Image.open(pictures_folder(cold.file) / held.file) as whole:
+        assert whole.size == (3888, 5184)
+    with Image.open(pictures_folder(cold.file) / held.preview) as small:
+        assert max(small.size) <= 1600 and small.height > small.width

@@ -9,6 +9,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from nicegui import ui
+from nicegui.testing import User
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench import planning
@@ -61,6 +63,12 @@ def typed(app: App, mark: str, text: str) -> None:
     found.value = text  # type: ignore[attr-defined]
 
 
+def options(user: User) -> list[str]:
+    """Words on the page that only a command line understands."""
+    said = [str(getattr(e, "text", "")) for e in user.find(ui.element).elements]
+    return [words for words in said if "`" in words or " --" in words or " FILE" in words]
+
+
 async def test_the_plan_is_walked_and_taken_up_again(planned: App) -> None:
     user = planned.user
     await user.open(PLAN)
@@ -90,7 +98,7 @@ async def test_a_step_too_early_is_refused_and_passed_by_a_reason_only(planned: 
     assert entries(planned, "condition") == []
     typed(planned, "why-anyway", "short")
     user.find(marker="do-anyway").click()
-    await user.should_see("an override needs its reason", retries=300)
+    await user.should_see("An override needs its reason", retries=300)
     assert entries(planned, "override") == []
     typed(planned, "why-anyway", "fuses read yesterday, on paper")
     user.find(marker="do-anyway").click()
@@ -133,6 +141,7 @@ async def test_gates_say_what_lifts_them_and_are_passed_by_a_reason(planned: App
     await user.open("/gates/pt3.yaml")
     await user.should_see("refused by references", retries=900)
     await user.should_see("P5: no over-voltage trip measured")
+    assert options(user) == []
     user.find(marker="pass-fuses to drawing").click()
     await user.should_see("an override needs its reason", retries=300)
     typed(planned, "why-fuses to drawing", "bench fuses throughout")
@@ -189,13 +198,17 @@ async def test_a_label_is_made_and_served_under_its_own_policy(planned: App) -> 
 @pytest.mark.parametrize(
     ("said", "told"),
     [
-        ("the trip of P5: protect FILE P5 --trip 6.2V", "the trip of P5, on the page “Protection”"),
         (
-            "each fuse read and entered: observe --part F1 --sign as-drawn, or one fitted",
-            "each fuse read and entered at the step “Fuses to drawing”, or one fitted",
+            "the trip of P5: `protect FILE P5 --trip 6.2V`",
+            "the trip of P5: on the page “Protection”",
         ),
+        (
+            "each entered: `halfsplit observe FILE --part F1 --sign as-drawn`, or one fitted",
+            "each entered: on the page “Bench”, under “Seen, heard, smelt”, or one fitted",
+        ),
+        ("dead ohms of P5: `BP.P5=<ohms>`", "dead ohms of P5: in its field here"),
         ("C1 reads 4 V", "C1 reads 4 V"),
     ],
 )
-def test_what_only_a_command_line_understands_is_said_otherwise(said: str, told: str) -> None:
+def test_in_place_of_a_command_stands_the_page_that_does_it(said: str, told: str) -> None:
     assert for_page(said) == told

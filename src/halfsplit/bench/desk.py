@@ -10,8 +10,8 @@ clerk too, and there is one writer at any time. Therefore:
 * the clerk never waits for the thinker, so the two cannot lock each other;
 * the thinker looks at the journal afresh at the start of each job, never in the middle of one;
 * after every entry it works out the advice again; entries that come meanwhile are taken together;
-* a job is stopped by raising from its progress callback, as Ctrl-C does in the command line, and
-  what a fault dictionary has solved by then is on disk and is not solved again;
+* a job of whatever sort is stopped between two batches of rows it solves, as Ctrl-C does in the
+  command line, and what a fault dictionary has solved by then is on disk and is not solved again;
 * what was told last stays readable, with the number of the last entry it knew of.
 
 Nothing here knows a page: `told` is called from either thread whenever something to show changed.
@@ -172,8 +172,7 @@ class Desk(OpenFile):
         return self.clerk.do(job).result()
 
     def _progress(self, done: int, total: int) -> None:
-        if self._stop.is_set() or self._closed:
-            raise StoppedError
+        self._go_on()
         now = time.monotonic()
         busy = self.busy or Busy(THINKING)
         if done < busy.done or not busy.done:

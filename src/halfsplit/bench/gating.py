@@ -192,7 +192,7 @@ def trimmer(bench: Session, ref: str, anyway: str | None) -> Entry | None:
     if anyway is None:
         raise ProblemsError(
             [
-                Problem("", 0, 0, ref, _not_yet(why), f'{g.proof}; else --anyway "reason"')
+                Problem("", 0, 0, ref, _not_yet(why), g.proof, past="anyway")
                 for g in shut
                 for why in g.refused
             ]

@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 from halfsplit.assembly.pattern_find import beside
 from halfsplit.bench.advising import Advice
 from halfsplit.bench.lanes import Busy, Lane, StoppedError
+from halfsplit.circuit.threads import asking
 from halfsplit.journal import Journal, journal_path
 from halfsplit.problems import HalfsplitError
 
@@ -87,13 +88,19 @@ class OpenFile(ABC):
         self.busy, self._began, self._told_at = Busy(what), time.monotonic(), 0.0
         self.told()
         try:
-            yield
+            with asking(self._go_on):
+                yield
         finally:
             self.busy = None
             self.told()
 
+    def _go_on(self) -> None:
+        """Raise StoppedError once somebody wants it stopped."""
+        if self._stop.is_set() or self._closed:
+            raise StoppedError
+
     def stop(self) -> None:
-        """Stop what the thinker does now, at its next word of progress."""
+        """Stop what the thinker does now, before the next rows it would solve."""
         self._stop.set()
 
     def close(self, wait: float = 2.0) -> bool:

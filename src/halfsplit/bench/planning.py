@@ -128,7 +128,7 @@ def _pass(bench: Session, key: str, shut: list[str], anyway: str | None) -> None
         return
     if anyway is None:
         raise ProblemsError(
-            [Problem("", 0, 0, key, f"not yet: {s}", 'that; else --anyway "reason"') for s in shut]
+            [Problem("", 0, 0, key, f"not yet: {s}", "that", past="anyway") for s in shut]
         )
     reasoned(anyway, "anyway", '--anyway "bench test, parts at risk are mine"')
     bench.note("override", {"gate": f"plan (step {key})", "why": anyway.strip()})
@@ -219,8 +219,8 @@ def _state(step: Mapping[str, Any]) -> str:
 BOXES = {"done": "[x]", "stop": "[!]", "next": "[ ]", "open": "[ ]"}
 
 
-def page(data: Mapping[str, Any], name: str, file: str = "FILE") -> list[str]:
-    """The plan as lines to print and tick with a pencil."""
+def page(data: Mapping[str, Any], name: str, file: str | None = None) -> list[str]:
+    """The plan as lines to print and tick with a pencil; with `file`, how to type what came out."""
     lines = [
         f"Bring-up plan: {name}",
         f"written down {data['at'][:16]}, entry #{data['entry']}",
@@ -260,7 +260,7 @@ def page(data: Mapping[str, Any], name: str, file: str = "FILE") -> list[str]:
         stop = f"stop {' or '.join(stops)}" if stops else ""
         if stop or stay:
             lines.append(f"      {'; '.join(w for w in (stop, stay) if w)}")
-        enter = _enter(s, file)
+        enter = _enter(s, file) if file else ""
         if enter and s["state"] != "done":
             lines.append(f"      enter: {enter}")
         if s["note"]:
@@ -268,7 +268,7 @@ def page(data: Mapping[str, Any], name: str, file: str = "FILE") -> list[str]:
         lines.append("")
     lines += [f"not solved, so left out: {u}" for u in data["unsolved"]]
     lines.append("Local wiring rules and licensed-practice limits come first.")
-    return [line.replace("FILE", file) for line in lines]
+    return [line.replace("FILE", file) for line in lines] if file else lines
 
 
 def _enter(step: Mapping[str, Any], file: str) -> str:

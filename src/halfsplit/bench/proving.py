@@ -198,8 +198,8 @@ def discharge(
         body = {"volts": read[0].value, "passed": data["verdict"]["passed"]}
         if session.condition.energised():
             data["verdict"]["reasons"].append(
-                f"the journal has it fed by {session.condition.feed}: change FILE --feed off "
-                "first, then measure and enter again; this one ends no hazard"
+                f"the journal has it fed by {session.condition.feed}: say that it is off, "
+                "`change FILE --feed off`, then measure and enter again; this one ends no hazard"
             )
         data["verdict"]["stored"] = session.note_bringup("discharge", found[0].part, body).seq
     return data

@@ -27,9 +27,17 @@ UNITS: tuple[Unit, ...] = ("V", "A", "ohm")
 
 
 class NotYetError(HalfsplitError):
-    """A step is refused until something is proved; the message says what, and what proves it."""
+    """A step is refused until something is proved; the message says what, and what proves it.
+
+    `reasons`: the refusal and each proof that is missing. A reason given passes it.
+    """
 
     exit_code = ExitCode.PROBLEMS
+
+    def __init__(self, refusal: str, missing: list[str]) -> None:
+        told = missing[0] if len(missing) == 1 else "\n  " + ";\n  ".join(missing)
+        super().__init__(f'{refusal}: {told}. To go on all the same: --anyway "why"')
+        self.reasons = [refusal, *missing]
 
 
 def open_rack(path: Path) -> tuple[Rack, list[Problem]]:
@@ -204,7 +212,7 @@ class RackBench:
             what = "volts" if unit == "V" else "amperes"
             raise wrong(
                 f"{what} at the slot of {board}, which is not in as far as is noted",
-                f"--fit {board} once it is in, then this reading",
+                f"`--fit {board}` once it is in, then this reading",
             )
         verdict = _verdict(rails[rail], value, unit)
         stored: float | str = "open" if value == float("inf") else value
@@ -241,7 +249,7 @@ class RackBench:
                 continue
             seen = readings.get((name, rail.rail, "ohm"))
             if seen is None:
-                missing.append(f"dead ohms of {rail.rail} at its edge: {name}.{rail.rail}=<ohms>")
+                missing.append(f"dead ohms of {rail.rail} at its edge: `{name}.{rail.rail}=<ohms>`")
             elif not seen["go"]:
                 missing.append(str(seen["says"]))
         for lock in step.locks:
@@ -249,7 +257,7 @@ class RackBench:
             if rail_name in state["rails"]:
                 missing.append(
                     f"{rail_name} must be off until {self.rack.interlocks[lock].needs} is "
-                    f"proved: --withhold {rail_name}"
+                    f"proved: `--withhold {rail_name}`"
                 )
         return missing
 
@@ -365,6 +373,5 @@ def _excused(refusal: str, missing: list[str], anyway: str | None) -> dict[str, 
     if not missing:
         return {}
     if not anyway:
-        told = missing[0] if len(missing) == 1 else "\n  " + ";\n  ".join(missing)
-        raise NotYetError(f'{refusal}: {told}. To go on all the same: --anyway "why"')
+        raise NotYetError(refusal, missing)
     return {"anyway": anyway, "unproved": missing}

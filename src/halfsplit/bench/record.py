@@ -287,9 +287,7 @@ class Recorder:
             and abs(reading.value) > top
         ):
             wrong = f"“{text}” is over {volts(top)}, three times anything that feeds this circuit"
-            raise ProblemsError(
-                [Problem("", 0, 0, name, wrong, "the value again, or add --sure if it is so")]
-            )
+            raise ProblemsError([Problem("", 0, 0, name, wrong, "the value again", past="sure")])
         driven = {} if ohmmeter is None else {"ohmmeter": ohmmeter.as_dict()}
         return {
             **driven,

@@ -143,7 +143,7 @@ def next_dict(bench: Session) -> dict[str, Any]:
         feeds = [n for n in bench.assembly.feeds if n != "off"]
         data["blocked"] = (
             "the machine is off, so only dead readings are proposed: when it may be powered, say "
-            f"so with change --feed {feeds[0]}"
+            f"so: `change --feed {feeds[0]}`"
         )
     if checks and max(c.bits for c in checks) < WORTHLESS:
         data["nothing_left"] = "nothing within reach would tell more than next to nothing"
@@ -185,7 +185,7 @@ def _nothing_known(bench: Session) -> str | None:
     file = bench.assembly.file.name
     return (
         "nothing says yet that this machine may be powered: begin with it off and look and measure "
-        f"dead, change {file} --feed off; what follows is for when it is on"
+        f"dead: `change {file} --feed off`; what follows is for when it is on"
     )
 
 

@@ -99,11 +99,14 @@ class Shelf:
         page = min(max(page, 1), pages)
         return Listed(tuple(hits[(page - 1) * size : page * size]), len(hits), page, pages)
 
-    def find(self, key: str) -> Path | None:
-        """The file listed under a key; None for anything the shelf did not list itself."""
+    def find(self, key: str) -> tuple[Path, Sort] | None:
+        """The file listed under a key and its sort as of now; None for anything the shelf did not
+        list itself."""
         if key not in self._keys:
             self.scan()
-        return self._keys.get(key)
+        path = self._keys.get(key)
+        sort = None if path is None else _told_by_its_head(path)[0]
+        return None if path is None or sort is None else (path, sort)
 
 
 def _files(folder: Path) -> Iterator[tuple[Path, os.stat_result]]:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
-
-import numpy as np
 
 Record = Mapping[str, Any]
 
@@ -95,7 +94,7 @@ def wilson(hits: int, count: int, z: float = 1.96) -> tuple[float, float]:
     """Interval of a share seen `hits` times in `count`."""
     share, spread = hits / count, z * z / count
     middle = share + spread / 2.0
-    half = z * float(np.sqrt(share * (1.0 - share) / count + spread / (4.0 * count)))
+    half = z * math.sqrt(share * (1.0 - share) / count + spread / (4.0 * count))
     return (
         round(max((middle - half) / (1.0 + spread), 0.0), 4),
         round(min((middle + half) / (1.0 + spread), 1.0), 4),
@@ -129,4 +128,4 @@ def _share(some: Sequence[Record], test: Callable[[Record], bool]) -> float:
 
 
 def _mean(values: Sequence[float]) -> float:
-    return round(float(np.mean(values)), 3) if values else 0.0
+    return round(sum(values) / len(values), 3) if values else 0.0

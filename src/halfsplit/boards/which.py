@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-from halfsplit.assembly.text import TextError, document
 from halfsplit.problems import Problem
 
 Sort = Literal["assembly", "boards", "console"]
@@ -20,6 +19,8 @@ _GO = {
 
 def sort_of(path: Path) -> Sort | None:
     """The sort of a file by its sections; None when they do not tell or it cannot be read."""
+    from halfsplit.assembly.text import TextError, document  # a shelf is listed without it
+
     try:
         keys = {str(k) for k in document(path)[0]}
     except TextError:
@@ -40,6 +41,8 @@ def sort_by(keys: set[str]) -> Sort | None:
 
 def is_pattern(path: Path) -> bool:
     """Whether a file is a pattern, which no command but `check` and `patterns` works on."""
+    from halfsplit.assembly.text import TextError, document
+
     try:
         return "pattern" in document(path)[0]
     except TextError:

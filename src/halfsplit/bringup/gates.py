@@ -145,7 +145,7 @@ def _trip(assembly: Assembly, known: Known) -> Gate | None:
         return None
     proof = (
         f"the trip of {', '.join(asked)} by injection, raw off, boards out, three times alike: "
-        f"protect FILE {asked[0]} --trip 6.2V --trip 6.2V --trip 6.2V"
+        f"`protect FILE {asked[0]} --trip 6.2V --trip 6.2V --trip 6.2V`"
     )
     return Gate("over-voltage trip", ("boards",), tuple(refused), proof)
 
@@ -186,7 +186,7 @@ def _fuses(assembly: Assembly, now: Condition, known: Known) -> Gate | None:
         "fuses to drawing",
         ("power", "boards"),
         tuple(refused),
-        "each fuse read and entered: observe --part F1 --sign as-drawn, or one fitted as drawn",
+        "each fuse read and entered: `observe --part F1 --sign as-drawn`, or one fitted as drawn",
     )
 
 
@@ -200,9 +200,9 @@ def _disturbed(known: Known) -> Gate | None:
         f"{ref} sits beside {known.beside[ref]}, which was worked on, and was not looked at since"
         for ref in near
     ]
-    proofs = [f"each tested: observe --part {moved[0]} --good"] if moved else []
+    proofs = [f"each tested: `observe --part {moved[0]} --good`"] if moved else []
     if near:
-        proofs.append(f"each looked at, leads and all: observe --part {near[0]} --sign as-drawn")
+        proofs.append(f"each looked at, leads and all: `observe --part {near[0]} --sign as-drawn`")
     return Gate("disturbed parts", ("power", "boards"), tuple(refused), "; ".join(proofs))
 
 
@@ -219,5 +219,5 @@ def _air(assembly: Assembly, now: Condition) -> Gate | None:
         "air temperature",
         ("power", "boards"),
         tuple(refused),
-        f"air between {air.low:g} and {air.high:g} °C: change --ambient",
+        f"air between {air.low:g} and {air.high:g} °C: `change --ambient`",
     )

@@ -112,7 +112,7 @@ def plan(
     steps += _rails(machine, leans, now, unsolved)
     steps += _trips(machine)  # before the mains, which would pay for a trip that fails
     steps += _mains(machine, leans, now, lightest, live, unsolved)
-    do = "halfsplit gate FILE shows what still refuses them; one board at a time, least dear first"
+    do = "one board at a time, least dear first; what still refuses them: `halfsplit gate FILE`"
     steps.append(Step("boards", "Boards", do, needs=("gate",)))
     return Plan(tuple(steps), tuple(unsolved))
 
@@ -125,23 +125,23 @@ def _dead(machine: Machine, cautions: Sequence[str], ohms: Sequence[str]) -> lis
     if fuses:
         listed = ", ".join(f"{p.ref} {show(p.amps, 'A', 2)} {p.speed}" for p in fuses)
         do = (
-            f"read every fuse against the drawing: {listed}; for each that is right "
-            f"halfsplit observe FILE --part {fuses[0].ref} --sign as-drawn"
+            f"read every fuse against the drawing: {listed}; each that is right is entered: "
+            f"`halfsplit observe FILE --part {fuses[0].ref} --sign as-drawn`"
         )
         found.append(Step("fuses", "Fuses to drawing", do, before=tuple(cautions)))
     rails = ", ".join(assembly.rails)
     if rails:
         do = (
             f"ohms from {rails} to common, both ways round, everything off and discharged; more "
-            f"of any: halfsplit ohms FILE {next(iter(assembly.rails))} {assembly.common}"
+            f"of any: `halfsplit ohms FILE {next(iter(assembly.rails))} {assembly.common}`"
         )
         do = "; ".join([do, *ohms])
         found.append(Step("ohms", "Rails to common, dead", do, before=tuple(cautions)))
     wet = [p.ref for p in assembly.parts.values() if p.KIND == "electrolytic"]
     if wet:
         do = (
-            f"reform {', '.join(wet)}, one at a time: halfsplit reform FILE {wet[0]} lists the "
-            "published rules, which disagree: you pick"
+            f"reform {', '.join(wet)}, one at a time; the published rules disagree and you pick: "
+            f"`halfsplit reform FILE {wet[0]}`"
         )
         found.append(Step("reform", "Electrolytics that stood for years", do))
     return found
@@ -359,7 +359,7 @@ def _trips(machine: Machine) -> list[Step]:
             do = (
                 f"raw off, boards out: inject on {label} from 0 V, 100 mA limit, slowly; must trip "
                 f"between {volts(low)} and {volts(high)}, stop at {volts(high)}; enter it: "
-                f"protect FILE {label} --trip …, three of them"
+                f"`protect FILE {label} --trip …`, three of them"
             )
             found.append(
                 Step(f"trip-{label}", f"Over-voltage trip of {label}", do, amps=0.1, seconds=LOOK)

@@ -1,16 +1,31 @@
 """Spread rows of a batch over the processor's cores.
 
 The compiled kernels release the interpreter lock, so plain threads suffice; between chunks Ctrl-C
-is heard and progress can be shown.
+is heard, progress can be shown, and whoever waits can be asked whether to go on.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor, as_completed
+from contextlib import contextmanager
 
 Progress = Callable[[int, int], None]
+_asked = threading.local()  # .go_on: what this thread asks between batches
+
+
+@contextmanager
+def asking(go_on: Callable[[], None]) -> Iterator[None]:
+    """Inside, `go_on` is called in this thread before each batch of rows and after each slice of
+    it; it may raise to stop, whatever was to be worked out."""
+    before = getattr(_asked, "go_on", None)
+    _asked.go_on = go_on
+    try:
+        yield
+    finally:
+        _asked.go_on = before
 
 
 def cores() -> int:
@@ -28,6 +43,8 @@ def spread(
 
     `progress(done, count)` is called from the caller's thread after each slice.
     """
+    go_on = getattr(_asked, "go_on", None) or (lambda: None)
+    go_on()
     parts = [slice(i, min(i + chunk, count)) for i in range(0, count, chunk)]
     workers = cores()
     if len(parts) <= 1 or workers == 1:
@@ -46,6 +63,7 @@ def spread(
                 done += part.stop - part.start
                 if progress:
                     progress(done, count)
+                go_on()
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise

@@ -50,11 +50,14 @@ def suspects(
     json: Json = False,
 ) -> int:
     """Which faults still explain the readings, how likely each is, and why."""
+    from halfsplit.bench.pointed import point_at
     from halfsplit.bench.report import suspects_dict
 
     with session(file) as bench:
         groups = bench.suspects(most)
-        return emit(suspects_dict(bench, groups), json, lambda: show.suspects(bench, groups))
+        data = suspects_dict(bench, groups)
+        where = point_at(bench.assembly, data["groups"])
+        return emit(data, json, lambda: show.suspects(bench, groups, where))
 
 
 def trail(
@@ -75,10 +78,12 @@ def trail(
 
 def next_(file: Path, *, json: Json = False) -> int:
     """The one check to make next, and what each outcome would mean."""
+    from halfsplit.bench.pointed import point_out
     from halfsplit.bench.report import next_dict
 
     with session(file) as bench:
         advice = next_dict(bench)
+        point_out(bench.assembly, advice["checks"])
         return emit(advice, json, lambda: show.advice(bench, advice))
 
 

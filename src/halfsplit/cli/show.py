@@ -199,8 +199,10 @@ def _count(number: int, word: str) -> str:
     return f"{number} {word}" + ("" if number == 1 else "s")
 
 
-def suspects(bench: Session, groups: Sequence[SuspectGroup]) -> None:
-    """Groups with reasons."""
+def suspects(
+    bench: Session, groups: Sequence[SuspectGroup], where: Sequence[Sequence[str]] = ()
+) -> None:
+    """Groups with reasons, and where each is on the pictures."""
     say(f"After {_count(len(bench.evidence()), 'reading')}; now {bench.condition.words()}")
     from halfsplit.bench.report import also_stable
 
@@ -217,6 +219,8 @@ def suspects(bench: Session, groups: Sequence[SuspectGroup]) -> None:
                 word = "fits:" if reason.verdict == "supports" else "against:"
                 out.print(f"     [{colour}]{word}[/] {escape(reason.words)}")
         for words in also[rank - 1]:
+            say(f"     {words}")
+        for words in where[rank - 1] if where else ():
             say(f"     {words}")
 
 
@@ -309,6 +313,8 @@ def _check(bench: Session, check: dict[str, Any], head: str) -> None:
         say(f"  with the machine {Condition.from_dict(check['condition']).words()}")
         good = "healthy reads " if check["healthy"] else "healthy: "
         say(f"  {good}{healthy_words(check)}; about {check['minutes']:.1f} min")
+    for pin in check.get("pins", ()):
+        say(f"  {pin['words']}")
     if check["caution"]:
         out.print(f"  [yellow]caution: {escape(check['caution'])}[/]")
     found, left = told(check)

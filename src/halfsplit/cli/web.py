@@ -13,6 +13,7 @@ from cyclopts.validators import Number
 from halfsplit.cli import show
 from halfsplit.cli.common import Json, emit
 from halfsplit.problems import ExitCode, NotFoundError
+from halfsplit.web.lean import quickly
 
 if TYPE_CHECKING:
     from halfsplit.web.server import Opening
@@ -49,7 +50,8 @@ def app(
 
         data = listing(Shelf(folder))
         return emit(data, json, lambda: _list(data))
-    from halfsplit.web.server import serve
+    with quickly():
+        from halfsplit.web.server import serve
 
     ended = serve(
         folder.resolve(),

@@ -111,7 +111,8 @@ def _scales(axes: Any, chart: Chart) -> None:
         elif unit == "":
             axis.set_major_locator(MaxNLocator(integer=True))
     if chart.reach is not None:
-        axes.set_ylim(*chart.reach)
+        low, high = axes.get_ylim()
+        axes.set_ylim(max(low, chart.reach[0]), min(high, chart.reach[1]))
     elif chart.y_unit == "%":
         axes.set_ylim(-3, 103)
     elif any(line.style == "bars" for line in chart.lines):

@@ -60,11 +60,12 @@ def frame(title: str, view: View | None = None, here: Page | None = None) -> Ite
         with Tag("div", "", "tools"):
             Tag(
                 "button",
-                "Say aloud",
+                "Aloud",
                 "quiet",
                 id="speech",
                 type="button",
                 aria_pressed="false",
+                aria_label="Say stored readings aloud",
                 title="Reads stored readings back by a voice of this computer, if it has one",
             )
             Tag(

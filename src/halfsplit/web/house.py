@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from nicegui import Event
 
 from halfsplit.bench import shelf as shelves
-from halfsplit.boards.which import Sort, sort_of
+from halfsplit.bench.lanes import StoppedError
+from halfsplit.boards.which import Sort
 from halfsplit.problems import HalfsplitError
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.prints import Prints
@@ -38,6 +39,13 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 D = TypeVar("D")
+
+
+STOPPED = "Stopped. What was entered is kept, and what was worked out so far too."
+
+
+class StoppedHereError(HalfsplitError):
+    """Somebody stopped what was being worked out."""
 
 
 class Place:
@@ -117,7 +125,7 @@ class Place:
         return await self._wait(self.bench.look(verb))
 
     async def ask(self, verb: Callable[[Session], T], what: str) -> T:
-        """Something that must be worked out. Raises StoppedError when somebody stopped it."""
+        """Something that must be worked out. Raises StoppedHereError when it was stopped."""
         return await self._wait(self.bench.ask(verb, what))
 
     async def rack(self, verb: Callable[[RackBench], T]) -> T:
@@ -168,7 +176,10 @@ class Place:
 
     async def _wait(self, done: Future[T]) -> T:
         # Shielded: a page that goes away must not withdraw a reading that waits to be stored.
-        return await asyncio.shield(asyncio.wrap_future(done))
+        try:
+            return await asyncio.shield(asyncio.wrap_future(done))
+        except StoppedError:  # made for threads: let out of a task it would end the server
+            raise StoppedHereError(STOPPED) from None
 
     def _told(self) -> None:
         """From either thread of the desk."""
@@ -216,10 +227,10 @@ class House:
     async def enter(self, key: str) -> Place | None:
         """The place of a machine for one more page; None when the shelf has no such machine."""
         await asyncio.to_thread(load_solver)
-        file = await asyncio.to_thread(self.shelf.find, key)
-        if file is None:
+        found = await asyncio.to_thread(self.shelf.find, key)
+        if found is None:
             return None
-        sort = await asyncio.to_thread(sort_of, file) or "assembly"
+        file, sort = found
         place = self._places.get(key)  # nothing is awaited from here on: one place a machine
         if place is None or _failed(place.desk.opened):
             place = self._places[key] = Place(key, file, asyncio.get_running_loop(), sort)

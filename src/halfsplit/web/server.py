@@ -166,7 +166,6 @@ def application(house: House, guard: Rules) -> Guard:
     """The whole server as one ASGI application, the guard outermost."""
     outer = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
     build(house)
-    app.on_startup(lambda: asyncio.get_running_loop().run_in_executor(None, load_solver))
     app.on_shutdown(house.drafts.flush_all)
     app.on_shutdown(stop_meters)
     ui.run_with(
@@ -181,6 +180,12 @@ def application(house: House, guard: Rules) -> Guard:
         show_welcome_message=False,
     )
     return Guard(Bounded(outer), guard)
+
+
+def _started(ready: Callable[[], None]) -> None:
+    """The address first, then, beside whatever comes, what the first machine will need."""
+    ready()
+    asyncio.get_running_loop().run_in_executor(None, load_solver)
 
 
 def serve(
@@ -206,7 +211,7 @@ def serve(
             house = House(Shelf(folder), Drafts(claim.place / "drafts"), pretend=pretend)
             names = [*LOOPBACK, *(lan_names() if lan else [])]
             guarded = application(house, rules(names, chosen, told.secret, open_door=not lan))
-            app.on_startup(lambda: ready(told))
+            app.on_startup(lambda: _started(lambda: ready(told)))
             config = uvicorn.Config(
                 guarded,
                 log_level="warning",

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from nicegui import background_tasks, ui
 
-from halfsplit.bench.lanes import StoppedError
 from halfsplit.problems import HalfsplitError, Problem, ProblemsError
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.house import Place
 from halfsplit.web.html import Tag, button
+from halfsplit.web.pieces.said import for_page
 from halfsplit.web.prints import Prints
 
 if TYPE_CHECKING:
@@ -23,9 +23,10 @@ UNSET = object()
 
 def plain(problem: Problem) -> str:
     """A problem in words for the page, where nobody types options of the command line."""
-    instead = problem.instead.replace("add --sure if it is so", "store it all the same")
-    shown = Problem("", 0, 0, problem.path, problem.wrong, instead.replace("--", ""))
-    return str(shown)
+    wrong, instead = for_page(problem.wrong), for_page(problem.instead).replace("--", "")
+    if problem.past == "sure":
+        instead += ", or store it all the same"
+    return str(Problem("", 0, 0, problem.path, wrong, instead))
 
 
 def words_of(error: BaseException) -> list[str]:
@@ -125,8 +126,6 @@ class View:
         self.alert([])
         try:
             return await verb
-        except StoppedError:
-            self.alert(["Stopped. What was entered is kept, and what was worked out so far too."])
         except HalfsplitError as error:
             self.alert(words_of(error))
         return None

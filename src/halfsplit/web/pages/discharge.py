@@ -44,21 +44,23 @@ async def discharge(view: View) -> None:
             _verdict(data["verdict"])
         if not data["capacitors"]:
             Tag("p", "None of these holds a millijoule.", "note")
-        for item in data["capacitors"]:
-            with Tag("section", "", "box charge"):
-                Tag("h2", f"{item['part']}: {show(item['energy'], 'J', 2)}")
-                Tag("p", item["words"])
-                back = volts(item["rebound_volts"])
-                Tag("p", f"Measure again in 5 min: up to {back} may come back.", "quiet-words")
-                with Tag("div", "", "form"):
-                    fields = Fields(
-                        view,
-                        f"discharge-{item['part']}",
-                        {"volts": f"Volts measured across {item['part']}"},
-                    )
-                    enter = partial(store, item["part"], fields)
-                    fields.enter("volts", enter)
-                    button("Store", enter, "act", data_key=f"measured-{item['part']}")
+        with Tag("div", "", "charges"):
+            for item in data["capacitors"]:
+                charge(item)
+
+    def charge(item: dict[str, Any]) -> None:
+        part = item["part"]
+        with Tag("section", "", "box charge"):
+            Tag("h2", f"{part}: {show(item['energy'], 'J', 2)}")
+            Tag("p", item["words"])
+            back = volts(item["rebound_volts"])
+            Tag("p", f"Measure again in 5 min: up to {back} may come back.", "quiet-words")
+            with Tag("div", "", "form"):
+                labels = {"volts": f"Volts measured across {part}"}
+                fields = Fields(view, f"discharge-{part}", labels)
+                enter = partial(store, part, fields)
+                fields.enter("volts", enter)
+                button("Store", enter, "act", data_key=f"measured-{part}").mark(f"measured-{part}")
 
     async def store(part: str, fields: Fields) -> None:
         text = fields.given("volts")

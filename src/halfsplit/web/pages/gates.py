@@ -50,7 +50,7 @@ def _draw(view: View, shown: Worked[dict[str, Any]], data: dict[str, Any]) -> No
                 Tag("h2", gate["name"])
                 Tag("span", STATE[gate["state"]], f"state {gate['state']}")
             Tag("p", f"before {', '.join(gate['subjects'])}", "quiet-words")
-            rows(gate["refused"])
+            rows([why.removeprefix("not yet: ") for why in gate["refused"]], "reasons")
             if gate["refused"]:
                 Tag("p", f"Lifted by: {for_page(gate['proof'])}", "note")
             if gate["override"]:

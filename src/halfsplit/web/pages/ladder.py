@@ -53,20 +53,23 @@ async def ladder(view: View) -> None:
 
     shown: Worked[dict[str, Any]] = Worked(
         view, ask, _draw, about=ABOUT, words="Work the loads out", key="ladder-again",
-        at_once=False,
+        at_once=False, offered=False,
     )  # fmt: skip
 
 
 def _draw(data: dict[str, Any]) -> None:
-    rows(data["cautions"], "hazard")
+    rails = dict.fromkeys(s["rail"] for s in data["steps"])
+    of = {r: [c for c in data["cautions"] if c.startswith(f"{r}: ")] for r in rails}
+    rows([c for c in data["cautions"] if not any(c in some for some in of.values())], "hazard")
     Tag("p", f"For the machine {data['condition']}.", "note")
-    for rail in dict.fromkeys(s["rail"] for s in data["steps"]):
+    for rail in rails:
         with Tag("section", "", "box"):
             Tag("h2", rail)
             lines = [_step(data, rail, None)]
             lines += [_step(data, rail, s) for s in data["steps"] if s["rail"] == rail]
             heads = ("Step", "Connect", "Draws", "Watts", "Hottest", "Reads alone", "All loaded")
             grid(heads, lines, label=f"Loads of {rail}")
+            rows([c.removeprefix(f"{rail}: ") for c in of[rail]], "reasons warned")
             rows(_notes(data, rail), "quiet-words")
 
 

@@ -37,7 +37,7 @@ def _draw(data: dict[str, Any]) -> None:
         Tag("p", ", then ".join(data["order"]), "big")
     with Tag("section", "", "box"):
         Tag("h2", "Proved, or what is missing")
-        rows([_proof(p) for p in data["proofs"]])
+        rows([_proof(p) for p in data["proofs"]], "reasons")
     with Tag("section", "", "box"):
         Tag("h2", "As trees")
         for name, tree in data["trees"].items():

@@ -147,7 +147,7 @@ def _garbage(view: View) -> None:
     with Tag("section", "", "box"):
         Tag("h2", "What garbage says")
         with Tag("div", "", "form"):
-            labels = {"typed": "What was typed, or should have printed; empty if not known",
+            labels = {"typed": "What was typed, if known",
                       "appeared": "What came out; \\x8d for odd bytes"}  # fmt: skip
             fields = Fields(view, "garbage", labels)
         cable = {"name": ""}

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import background_tasks, events, ui
 
-from halfsplit.bench.lanes import StoppedError
 from halfsplit.problems import HalfsplitError
 from halfsplit.web.html import Choice, Tag, button, field
 from halfsplit.web.pieces.drawn import Drawn, chart, draw_chart, drawing, leans_map
@@ -201,7 +200,7 @@ class PicturesPage:
         if self.captured is not None:
             with Tag("div", "", "line"):
                 Tag("p", f"Captured: {self.captured[0]}")
-                button("Leave it out", self._leave_out, data_key="leave-out")
+                button("Leave it out", self._leave_out, data_key="leave-out").mark("leave-out")
         if not self.net:
             Tag("p", "Say first where.", "quiet-words")
             return
@@ -290,8 +289,6 @@ class PicturesPage:
         def drawn(session: Session) -> Drawn | str:
             try:
                 return draw_chart(verb(session))
-            except StoppedError:
-                raise
             except HalfsplitError as error:  # why there is none is what the picture says
                 return "\n".join(words_of(error))
 

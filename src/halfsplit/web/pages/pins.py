@@ -83,22 +83,23 @@ class PinsPage:
         with Tag("div", "", "columns"):
             with Tag("div", "", "first"):
                 self.stage = view.live(self._pictures, self._draw_stage, "section", "box")
+                if first := not self._pictures():
+                    self._draw_sending()
             with Tag("div", "", "second"):
                 with Tag("section", "", "box"):
                     Tag("h2", "What to pin")
                     self._draw_form()
                 view.live(self._listed, self._draw_list, "section", "box")
-                with Tag("section", "", "box"):
-                    Tag("h2", "More pictures")
-                    file_field(
-                        view, "Scans of drawings, photos of boards", TAKEN, self.take, key="photo"
-                    ).mark("photo")
-                    Tag(
-                        "p",
-                        "JPEG, PNG, WebP or TIFF up to 40 MB, photos of a phone too: they are "
-                        "turned the right way up.",
-                        "quiet-words",
-                    )
+                if not first:
+                    self._draw_sending()
+
+    def _draw_sending(self) -> None:
+        with Tag("section", "", "box"):
+            Tag("h2", "More pictures" if self._pictures() else "Send a picture")
+            label = "Scans of drawings, photos of boards"
+            file_field(self.view, label, TAKEN, self.take, key="photo").mark("photo")
+            kinds = "JPEG, PNG, WebP or TIFF up to 40 MB, photos of a phone too: they are turned"
+            Tag("p", f"{kinds} the right way up.", "quiet-words")
 
     def _draw_problems(self, told: list[str]) -> None:
         if told:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from nicegui import background_tasks
 
 from halfsplit.web.html import Tag, button
+from halfsplit.web.pieces.said import for_page
 from halfsplit.web.pieces.sheets import sheet_button
 from halfsplit.web.pieces.step import StepCard
 from halfsplit.web.pieces.working import Worked
@@ -168,9 +169,9 @@ class Walk:
             Tag("p", "Print this page for the whole plan, or make a sheet of the open steps.")
             with Tag("div", "", "choice"):
                 sheet_button(self.view, "worksheet", "Make a worksheet")
-                button("Work the plan out afresh", self._write, data_key="write")
+                button("Work the plan out afresh", self._write, data_key="write").mark("write")
         lines = planning.page(data, self.view.facts["name"])
-        Tag("pre", "\n".join(lines), "on-paper")
+        Tag("pre", "\n".join(for_page(line) for line in lines), "on-paper")
 
     async def _write(self) -> None:
         self.key = ""

@@ -77,7 +77,7 @@ class ProtectPage:
             _verdict(verdict)
         labels = dict(FIELDS.get(kind, {}))
         if kind == "hold-up":
-            labels = {r: f"{r} stood after the plug, such as 18 ms" for r in rails}
+            labels = {r: f"{r} stood for, as 18 ms" for r in rails}
         if not labels:
             return
         with Tag("div", "", "form"):

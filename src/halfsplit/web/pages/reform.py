@@ -48,7 +48,10 @@ class Reforming:
             Tag("h2", "Which capacitor")
             if not wet:
                 Tag("p", "No electrolytic is in this file.", "note")
-            names = [(p["ref"], f"{p['ref']} {p['label']}") for p in wet]
+            names = [
+                (p["ref"], f"{p['ref']} {p['label'].removesuffix(' electrolytic capacitor')}")
+                for p in wet
+            ]
             self.parts = Choice(names, self.part, partial(self._pick, "part"), label="Capacitor",
                                 key="reform-part")  # fmt: skip
             Tag("h2", "By which rule: published ones differ, the choice is yours")
@@ -78,7 +81,7 @@ class Reforming:
             button("Show the plan", self._show, "act", data_key="reform-show").mark("reform-show")
         self.shown: Worked[dict[str, Any]] = Worked(
             view, self._ask, self._draw, about="Pick a capacitor and a rule.",
-            words="Show the plan", key="reform-work", at_once=False,
+            words="Show the plan", key="reform-work", at_once=False, offered=False,
         )  # fmt: skip
 
     def _pick(self, name: str, value: str) -> None:

@@ -36,10 +36,17 @@ async def resume(view: View) -> None:
 
     def last(found: list[dict[str, Any]]) -> None:
         Tag("h2", "Last read and seen")
-        rows([f"{e['seq']}  {clock(e['at'])}  {e['words']}" for e in found])
+        if not found:
+            Tag("p", "Nothing yet.", "quiet-words")
+        with Tag("ol", "", "entries"):
+            for e in found:
+                with Tag("li"):
+                    Tag("span", f"{e['seq']}", "seq")
+                    Tag("span", clock(e["at"]), "time")
+                    Tag("span", e["words"])
 
     Tag("h1", f"{view.facts['machine'] or view.facts['name']}: where I left off")
-    with Tag("div", "", "columns"):
+    with Tag("div", "", "columns even"):
         with Tag("div", "", "first"):
             view.live(lambda: view.ledger, was, "section", "box")
             view.live(lambda: view.ledger, open_, "section", "box")

@@ -119,17 +119,22 @@ class SettingsPage:
     def _board(self, board: dict[str, Any], svg: str) -> None:
         with Tag("section", "", "box board"):
             Tag("h2", board["board"])
-            if svg:
-                drawing(svg, f"Straps of {board['board']}")
-            for s in board["settings"]:
-                with Tag("div", "", "setting"):
-                    now = s["now"] if s["now"] is not None else "not known"
-                    now += "" if s["recorded"] or s["now"] is None else " (rest as delivered)"
-                    Tag("h3", f"{s['setting']}: {s['means']}")
-                    Tag("p", f"Now {now}, wanted {s['wanted']}",
-                        "behind" if s["changed"] else "quiet-words")  # fmt: skip
-                    for p in s["positions"]:
-                        self._strap(board["board"], p, s["words"])
+            with Tag("div", "", "straps"):
+                if svg:
+                    drawing(svg, f"Straps of {board['board']}")
+                with Tag("div"):
+                    for s in board["settings"]:
+                        self._setting(board["board"], s)
+
+    def _setting(self, board: str, s: dict[str, Any]) -> None:
+        with Tag("div", "", "setting"):
+            now = s["now"] if s["now"] is not None else "not known"
+            now += "" if s["recorded"] or s["now"] is None else " (rest as delivered)"
+            Tag("h3", f"{s['setting']}: {s['means']}")
+            Tag("p", f"Now {now}, wanted {s['wanted']}",
+                "behind" if s["changed"] else "quiet-words")  # fmt: skip
+            for p in s["positions"]:
+                self._strap(board, p, s["words"])
 
     def _strap(self, board: str, p: dict[str, Any], words: list[str]) -> None:
         with Tag("div", "", "line strap"):

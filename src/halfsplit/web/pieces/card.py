@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from functools import partial
 from typing import Any
 
 from halfsplit.web.html import Tag, button, rows
 from halfsplit.web.pieces.condition import do_change, set_condition
+from halfsplit.web.pieces.said import for_page
 from halfsplit.web.view import View
 
-# Advice that ends in a command to type; here the buttons above the card do that.
-COMMAND = re.compile(r",? (?:say so with )?change(?: \S+)? --feed \S+?(?=;|$)")
+# What the strip above the card does.
+ABOVE = {"change": "by the buttons above"}
 
 
 def next_card(view: View) -> None:
@@ -70,7 +70,7 @@ def _draw(view: View, state: Any) -> None:
 def _notes(data: dict[str, Any]) -> None:
     for name in ("first", "blocked"):
         if data[name]:
-            words = COMMAND.sub("", data[name])
+            words = for_page(data[name], ABOVE)
             Tag("p", f"{words[0].upper()}{words[1:]}.", "note")
 
 
@@ -189,7 +189,7 @@ def _outcomes(asked: dict[str, Any]) -> None:
             for row in asked["outcomes"]:
                 with Tag("tr"):
                     Tag("th", row["reads"], "number", scope="row")
-                    Tag("td", row["chance"])
+                    Tag("td", row["chance"], "chance")
                     Tag("td", row["means"])
     Tag("p", f"Why this one: {asked['why']}.", "quiet-words")
 

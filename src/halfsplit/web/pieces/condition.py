@@ -5,8 +5,9 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
-from halfsplit.problems import ProblemsError
+from halfsplit.problems import HalfsplitError
 from halfsplit.web.html import Choice, Tag, button, details, field, rows
+from halfsplit.web.pieces.insisting import refusal
 from halfsplit.web.view import View, words_of
 
 # Pieces of the ledger the strip is drawn from.
@@ -32,12 +33,14 @@ def condition_strip(view: View) -> None:
         if on:
             Tag("strong", "Mains is on", "live-mains")
 
-    with Tag("section", "", "condition", aria_label="Condition now"):
+    # A section of its own, so that it stays in sight however far down the page somebody reads.
+    with Tag("section", "", "now", aria_label="Condition now"):
         Tag("h2", "Condition now", "unseen")
         with Tag("div", "", "pieces"):
             _pick(view, [f["name"] for f in view.facts["feeds"]], "Fed by", "feed")
             _pick(view, view.facts["loads"], "Load", "load")
             view.live(lambda: view.ledger["mains"], mains)
+    with Tag("section", "", "condition", aria_label="More of the condition"):
         view.live(data, draw)
         with Tag("div", "", "more"):
             _parts(view)
@@ -77,9 +80,9 @@ async def do_change(view: View, text: str, anyway: str | None = None) -> bool:
     view.alert([])
     try:
         mind = await view.place.change(text, anyway)
-    except ProblemsError as error:
-        refused = "anyway" in str(error)
-        view.alert(words_of(error), partial(_reason, view, text) if refused else None)
+    except HalfsplitError as error:
+        lines, can = refusal(error)
+        view.alert(lines, partial(_reason, view, text) if can else None)
         return False
     except Exception as error:
         view.alert(words_of(error))
@@ -162,7 +165,8 @@ def _parts(view: View) -> None:
                 data_key="did-words",
             )
             free.on("keydown.enter", said, args=[])
-            button("Store", said, data_key="did-store")
+            free.mark("did-words")
+            button("Store", said, data_key="did-store").mark("did-store")
     with Tag("datalist", id="parts"):
         for part in view.facts["parts"]:
             Tag("option", part["label"], value=part["ref"])

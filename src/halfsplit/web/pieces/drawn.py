@@ -36,7 +36,7 @@ def draw_chart(made: Chart) -> Drawn:
     """Draw a chart; takes a second the first time, so this is for the thinker."""
     from halfsplit.pictures.chart import chart_svg
 
-    return Drawn(made, chart_svg(made, wide=9.6, high=4.6))
+    return Drawn(made, chart_svg(made, wide=7.4, high=3.9))
 
 
 def chart(found: Drawn | str) -> None:

@@ -60,6 +60,13 @@ def observations(view: View) -> None:
         if done is not None:
             text.value = where.value = ""
 
+    async def prove(good: bool) -> None:
+        """What came of it on its own, out of circuit or with a lead lifted."""
+        part, words = typed["part"], typed["text"]
+        verb = view.place.write(lambda noter: noter.prove(part, good, words))
+        if await view.trying(verb) is not None:
+            text.value = where.value = ""
+
     def draw_signs() -> None:
         signs.clear()
         names = view.facts["part_signs"] if typed["part"] else view.facts["machine_signs"]
@@ -69,6 +76,9 @@ def observations(view: View) -> None:
                 button(sign.replace("-", " "), partial(store, sign), data_key=f"sign-{sign}")
             if typed["part"]:
                 button("worked on before", partial(store, "", True), data_key="touched")
+                for good, words in ((True, "tested good"), (False, "tested bad")):
+                    tested = button(words, partial(prove, good), data_key=f"tested-{good}")
+                    tested.mark(f"tested-{good}")
 
     with details("Seen, heard, smelt", key="observe", classes="box observe") as box:
         box.props["data-shortcut"] = "o"
@@ -81,6 +91,7 @@ def observations(view: View) -> None:
                 data_key="note-part",
             )
             where.props["data-list"] = "parts"
+            where.mark("note-part")
             text = field(
                 "In words, if more is to be said",
                 typed["text"],

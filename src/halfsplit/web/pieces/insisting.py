@@ -5,23 +5,17 @@ The refusal is the verb's own; what is here only shows it and hands the typed re
 
 from __future__ import annotations
 
-import re
 from collections.abc import Awaitable, Callable
 from functools import partial
 from typing import Any, TypeVar
 
-from halfsplit.bench.lanes import StoppedError
-from halfsplit.problems import HalfsplitError
+from halfsplit.problems import HalfsplitError, ProblemsError
 from halfsplit.web.html import button, field
 from halfsplit.web.pieces.said import for_page
 from halfsplit.web.view import View, words_of
 
 T = TypeVar("T")
 Verb = Callable[[str | None], Awaitable[T]]
-# How a refusal ends for somebody at a command line; here a field and a button do that.
-_TYPED = re.compile(
-    r'[\s.:;,]*(?:Write )?(?:that)?;?\s*(?:else|To go on all the same:)?\s*(?:--)?anyway "[^"]*"\.?'
-)
 
 
 async def insisting(view: View, verb: Verb[T], then: Callable[[T], Any] = lambda _: None) -> bool:
@@ -33,22 +27,31 @@ async def _do(view: View, verb: Verb[T], then: Callable[[T], Any], why: str | No
     view.alert([])
     try:
         done = await verb(why)
-    except StoppedError:
-        view.alert(["Stopped; nothing was stored."])
-        return False
     except HalfsplitError as error:
-        can = "anyway" in str(error)
-        lines = [for_page(_told(line)) for line in words_of(error)]
+        lines, can = refusal(error)
         view.alert(lines, partial(_reason, view, verb, then) if can else None)
         return False
     then(done)
     return True
 
 
-def _told(line: str) -> str:
-    """A refusal without the option a command line would be given, nor the name of its step."""
-    bare = _TYPED.sub("", line)
-    return "Not yet: " + bare.partition("not yet: ")[2] if "not yet: " in bare else bare
+def refusal(error: HalfsplitError) -> tuple[list[str], bool]:
+    """What is refused and why, a line each, and whether a reason passes it."""
+    from halfsplit.bench.racks import NotYetError
+
+    if isinstance(error, NotYetError):
+        return [_line(r) for r in error.reasons], True
+    # A reason too poor to keep is asked for again.
+    if isinstance(error, ProblemsError) and any(
+        "anyway" in (p.past, p.path) for p in error.problems
+    ):
+        return [_line(p.wrong) for p in error.problems], True
+    return words_of(error), False
+
+
+def _line(words: str) -> str:
+    told = for_page(words)
+    return f"{told[:1].upper()}{told[1:]}."
 
 
 def _reason(view: View, verb: Verb[T], then: Callable[[T], Any]) -> None:

@@ -226,7 +226,7 @@ class ReadingForm:
         try:
             await self.view.place.read(self.typed(sure=sure), self.ticket)
         except ProblemsError as error:
-            huge = any("--sure" in p.instead for p in error.problems)
+            huge = any(p.past == "sure" for p in error.problems)
             self.view.alert(words_of(error), self._sure if huge else None)
             return
         except Exception as error:

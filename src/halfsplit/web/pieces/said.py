@@ -1,25 +1,31 @@
-"""Advice that ends in a command to type, said for somebody on a page."""
+"""Words of the bench on a page: in place of a command to type, the page that does it."""
 
 from __future__ import annotations
 
-import re
+from collections.abc import Mapping
 
-# The bench's words are the same for every face; what a command does is elsewhere on the pages.
-_SAYS: tuple[tuple[str, str], ...] = (
-    (r": ?(?:observe )?(?:--)?part \S+ (?:--)?sign as-drawn", " at the step “Fuses to drawing”"),
-    (r": ?observe --part \S+ --good", " on the page “Bench”, tested good"),
-    (r": ?(?:halfsplit )?protect FILE .*$", ", on the page “Protection”"),
-    (r": ?change --ambient", ", set on the page “Bench”"),
-    (r"change FILE --feed off first", "say first that it is off"),
-    (r": \w+\.\w+=<\w+>", ""),
-    (r"--withhold \S+", "withhold it first"),
-    (r"--fit (\S+) once it is in", r"\1 fitted first"),
-)
-_RULES = [(re.compile(pattern), words) for pattern, words in _SAYS]
+# By the command's verb; what has none is typed into a field beside the words.
+PLACES = {
+    "observe": "on the page “Bench”, under “Seen, heard, smelt”",
+    "change": "at the top of the page “Bench”",
+    "ohms": "on the page “Bench”, as ohms",
+    "protect": "on the page “Protection”",
+    "reform": "on the page “Old capacitors”",
+    "gate": "on the page “Gates”",
+    "--withhold": "under “Rails”",
+    "--fit": "“goes in”",
+}
+HERE = "in its field here"
 
 
-def for_page(text: str) -> str:
-    """Words of the bench without what only a command line understands."""
-    for pattern, words in _RULES:
-        text = pattern.sub(words, text)
-    return text
+def for_page(text: str, here: Mapping[str, str] | None = None) -> str:
+    """Words of the bench with each command (between backquotes) said as a page does it.
+
+    `here` says where this very page does some of them.
+    """
+    places = {**PLACES, **(here or {})}
+    pieces = text.split("`")
+    for k in range(1, len(pieces), 2):
+        words = [w for w in pieces[k].split() if w != "halfsplit"]
+        pieces[k] = places.get(words[0] if words else "", HERE)
+    return "".join(pieces)

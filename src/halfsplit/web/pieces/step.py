@@ -14,6 +14,7 @@ from halfsplit.web.drafts import ticket
 from halfsplit.web.frame import address
 from halfsplit.web.html import Tag, button, field, link, rows
 from halfsplit.web.pieces.insisting import insisting
+from halfsplit.web.pieces.said import for_page
 from halfsplit.web.view import View
 
 if TYPE_CHECKING:
@@ -25,10 +26,8 @@ STATES = {
     "next": "Next",
     "open": "To do",
 }
-# Where a step's words end in a command to type, the page has a button or a link instead.
-COMMAND = re.compile(
-    r"[;:,]? ?(?:then observe --sign as-drawn|halfsplit \w+ FILE[^;]*?(?=;|$)|protect FILE .*$)"
-)
+# What this page has a button or a link for, below the step's words.
+BELOW = dict.fromkeys(("observe", "protect", "reform", "gate"), "below")
 LINKS = {"reform": "reform", "trip-": "protect", "boards": "gates", "ohms": "discharge"}
 
 
@@ -44,14 +43,14 @@ class StepCard:
     ) -> None:
         self.view, self.step, self.shown = view, step, shown
         with Tag("section", "", f"next step-card {step['state']}", aria_label="Step"):
-            Tag("p", STATES[step["state"]], f"eyebrow {step['state']}", role="status")
+            Tag("p", STATES[step["state"]], f"eyebrow is-{step['state']}", role="status")
             Tag("h1", step["title"], "what")
             for line in step["before"]:
                 Tag("p", line, "hazard")
             needs = [titles.get(n, "every gate") for n in step["needs"]]
             if needs:
                 Tag("p", f"Only after: {', '.join(needs)}.", "note")
-            words = COMMAND.sub("", step["do"]).strip(" ;,:")
+            words = for_page(step["do"], BELOW)
             Tag("p", f"{words[:1].upper()}{words[1:]}.", "do")
             self._limits()
             if step["points"]:

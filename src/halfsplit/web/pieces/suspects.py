@@ -12,6 +12,7 @@ from halfsplit.web.pinboard import pinboard
 from halfsplit.web.view import View
 
 NAMED = 6  # names told of a group nothing separates
+SLIGHT = 0.01  # weight below which a group folds away
 
 
 def suspects(view: View, *, heading: str = "Suspects", most: int = 6) -> None:
@@ -36,12 +37,21 @@ def _draw(view: View, heading: str, most: int, state: Any) -> None:
         Tag("p", f"As of entry {last}.", "behind")
     if not told["groups"]:
         Tag("p", "No reading yet: everything is as likely as its age makes it.", "quiet-words")
-    with Tag("ol", "", "groups"):
-        for rank, group in enumerate(told["groups"][:most]):
-            with Tag("li", "", "group"):
-                _group(view, group, rank == 0)
+    shown = told["groups"][:most]
+    heavy = [g for g in shown if g["weight"] >= SLIGHT] or shown[:1]
+    _groups(view, heavy)
+    if slight := shown[len(heavy) :]:
+        with details(f"{len(slight)} more, each under 1 %", classes="slight", key="slight"):
+            _groups(view, slight, first=False)
     for reason in told["misfit"]:
         Tag("p", f"Unexplained: {reason['words']}", "note")
+
+
+def _groups(view: View, groups: list[dict[str, Any]], *, first: bool = True) -> None:
+    with Tag("ol", "", "groups"):
+        for rank, group in enumerate(groups):
+            with Tag("li", "", "group"):
+                _group(view, group, first and rank == 0)
 
 
 def _group(view: View, group: dict[str, Any], first: bool) -> None:

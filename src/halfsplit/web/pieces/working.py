@@ -29,14 +29,17 @@ class Worked(Generic[T]):
         words: str = "Work it out",
         key: str = "work",
         at_once: bool = True,
+        offered: bool = True,
     ) -> None:
+        """`offered`: whether a button for it stands here; else the form above has one."""
         self.view, self.verb, self._draw = view, verb, draw
+        self.offered = offered
         self.words, self.key = words, key
         self._drawn = False
         self.box = Tag("div", "", "worked")
         with self.box:
             Tag("p", about or "Being worked out …", "quiet-words")
-            if not at_once:
+            if not at_once and offered:
                 button(words, self.again, "act", data_key=key).mark(key)
         if at_once:
             background_tasks.create(self.again(), name=words)
@@ -66,6 +69,8 @@ class Worked(Generic[T]):
 
     def _offer(self) -> None:
         self.box.clear()
+        if not self.offered:
+            return
         with self.box:
             button(self.words, self.again, "act", data_key=self.key).mark(self.key)
 
@@ -120,6 +125,9 @@ class Fields:
         self._fields[key].on("keydown.enter", handler, args=[])
 
 
+SHORT = 9  # letters of a cell that is not broken over lines, such as 500 mA
+
+
 def grid(heads: Sequence[str], rows: Iterable[Sequence[Any]], *, label: str = "") -> None:
     """A table with its first column as headings of the rows; it scrolls in itself."""
     with (
@@ -136,7 +144,8 @@ def grid(heads: Sequence[str], rows: Iterable[Sequence[Any]], *, label: str = ""
                         if place == 0:
                             Tag("th", str(cell), scope="row")
                         else:
-                            Tag("td", str(cell))
+                            words = str(cell)
+                            Tag("td", words, "number" if len(words) <= SHORT else "")
 
 
 def drawing(svg: str, name: str) -> None:

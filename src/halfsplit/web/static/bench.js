@@ -123,6 +123,14 @@
     const holder = event.target.closest("[data-key]");
     last = holder ? holder.dataset.key : "";
   });
+  // Whoever left it on purpose (Esc, a tap beside it) is not put back into it; only what was taken
+  // out of the page under the focus is looked for again.
+  document.addEventListener("focusout", (event) => {
+    const left = event.target;
+    setTimeout(() => {
+      if (left.isConnected && document.activeElement === document.body) last = "";
+    });
+  });
   // The framework names a list of its own for every field; ours is the one the page has.
   const lists = () => document.querySelectorAll("input[data-list]").forEach((field) => {
     if (field.getAttribute("list") !== field.dataset.list) field.setAttribute("list", field.dataset.list);
