@@ -58,6 +58,22 @@ def test_typed_slowly_the_stop_bits_are_not_told() -> None:
     assert found is not None and found.form.data == 8 and not found.stop_seen
 
 
+@pytest.mark.parametrize(("form", "gap"), [("8N1", 2.0), ("8N1", 3.0), ("7E1", 2.0), ("8N2", 0.0)])
+def test_the_same_pause_after_every_word_is_no_stop_bit_and_no_parity(
+    form: str, gap: float
+) -> None:
+    """A sender slower than its line: two idle bits each time once passed for wrong parity."""
+    text = b"MEMORY TEST 16K PASS 0417 ERRORS 000, NEXT"
+    sent = Format(int(form[0]), form[1], int(form[2]), 9600.0)
+    even = [c | ((c.bit_count() & 1) << 7) for c in text]
+    t, v = _trace(even if form == "7E1" else list(text), sent, gap)
+    found = estimate(changes(t, v))
+    assert found is not None
+    # 7E1 and a wider word hold the same bits where every parity is right: the narrower is meant.
+    assert (found.form.data, found.form.parity) == (int(form[0]), form[1])
+    assert found.data == text and not any(h.parity for h in found.heard)
+
+
 def test_one_character_is_too_little_to_be_sure() -> None:
     """U alternates: five formats put the same on the wire, and the share says so."""
     t, v = _trace([0x55], Format(8, "N", 1, 9600.0))

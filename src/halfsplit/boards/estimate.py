@@ -200,6 +200,18 @@ def _grid(times: Floats, heard: list[Heard], bit: float, judged: int) -> tuple[f
 
 
 def _pauses(gaps: Floats, stop: float) -> float:
-    exact = np.abs(gaps - stop) < _LATE
+    """Price of what lies between words beyond the stop.
+
+    A sender slower than its line leaves the same pause every time: each length is paid for once,
+    with how evenly the lengths are mixed, where that is cheaper than every pause for itself.
+    """
     short = gaps <= stop - _LATE
-    return float(np.sum(np.where(exact, 0.0, np.where(short, _SHORT, _PAUSE))))
+    beyond = gaps[~short]
+    paused = np.abs(beyond - stop) >= _LATE
+    alone = _PAUSE * float(np.sum(paused))
+    lengths = np.where(paused, np.round(beyond), stop)
+    steady = paused & (np.abs(beyond - lengths) >= _LATE)  # no whole number of bits: its own
+    kinds, counts = np.unique(lengths[~steady], return_counts=True)
+    mixed = float(-np.sum(counts * np.log(counts / counts.sum()))) if len(counts) else 0.0
+    shared = _PAUSE * (float(np.sum(kinds != stop)) + float(np.sum(steady))) + mixed
+    return _SHORT * float(np.sum(short)) + min(alone, shared)
