@@ -87,6 +87,53 @@ def test_plus_twelve_waits_for_the_substrate_rail(file: Path) -> None:
         assert bench.apply("P12") == []
 
 
+def test_a_rail_read_live_counts_as_applied(file: Path) -> None:
+    with RackBench(file) as bench:
+        _ohms(bench, "BP")
+        bench.fit("BP")
+        _prove(bench, "BP")  # 12 V among what is read there
+        assert "P12" in bench.state()["rails"]
+        _ohms(bench, "ML32")
+        with pytest.raises(NotYetError, match=r"P12 must be off.*--withhold P12"):
+            bench.fit("ML32")
+        bench.withhold("P12")
+        assert bench.fit("ML32") == []
+        bench.record_readings(["ML32.N5=-5.08V", "ML32.P12=12V"])
+        assert "P12" in bench.state()["rails"]
+        bench.record_readings(["ML32.P12=0.02V"])
+        assert "P12" not in bench.state()["rails"]
+
+
+def test_a_rail_on_before_its_time_is_a_stop(file: Path) -> None:
+    """+12 V on the memory board while nothing was read of its substrate rail, or that is wrong."""
+    with RackBench(file) as bench:
+        bench.fit("ML32", anyway="to read at its slot")
+        for reading in ("ML32.P12=12V", "ML32.P12=0.1A"):
+            unread = bench.record_readings([reading])[0]
+            assert not unread["go"] and unread["says"].startswith("STOP: switch off")
+            assert "N5 must read -5.50 V to -4.50 V" in unread["says"]
+        assert not bench.record_readings(["ML32.N5=-0.04V", "ML32.P12=12V"])[1]["go"]
+        both = bench.record_readings(["ML32.N5=-5.08V", "ML32.P12=12V", "ML32.P12=0.1A"])
+        assert [b["go"] for b in both] == [True, True, True]
+
+
+def test_a_stop_holds_up_whatever_comes_later(file: Path) -> None:
+    from halfsplit.bench.rack_sheets import order_sheet
+
+    with RackBench(file) as bench:
+        for board in ("BP", "ML32"):
+            _ohms(bench, board)
+            bench.fit(board, anyway="a test")
+        bench.record_readings(["ML32.N5=-0.04V"])
+        sheet = order_sheet(bench)
+        assert sheet["next"] is None and sheet["owed"] == []
+        assert sheet["off"] == ["switch off and take ML32 out: `--out ML32`, or read it again"]
+        bench.fit("CP1", anyway="in a hurry")
+        assert any(m.startswith("ML32 N5: STOP") for m in bench.before("SL2"))
+        bench.take_out("ML32")
+        assert not any("N5" in m for m in bench.before("SL2"))
+
+
 def test_a_rail_read_before_the_board_came_opens_no_interlock(file: Path) -> None:
     with RackBench(file) as bench:
         with pytest.raises(ProblemsError, match=r"ML32, which is not in.*--fit ML32"):
@@ -114,7 +161,7 @@ def test_an_override_is_possible_recorded_and_shown_again(file: Path) -> None:
         ("ML32.P5=22R", True), ("ML32.P5=1.2R", False), ("ML32.P5=90R", False),
         ("ML32.P5=5.02V", True), ("ML32.P5=4.6V", False), ("ML32.N12=-12V", True),
         ("ML32.N12=12V", False), ("ML32.P5=0.86A", True), ("ML32.P5=1.2A", False),
-        ("ML32.P5=0.3A", False), ("ML32.P12=110mA", True), ("BP.P12=OL", True),
+        ("ML32.P5=0.3A", False), ("ML32.P12=110mA", False), ("BP.P12=OL", True),
         ("BP.P12=40mA", False), ("SL2.P12=open", True),
     ],
 )  # fmt: skip

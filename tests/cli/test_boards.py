@@ -38,9 +38,17 @@ def test_the_story_from_empty_backplane_to_the_dead_chip(rack: Path, run: Run) -
 
     # Memory alone, +12 V withheld: the shorted tantalum on the -5 V is found before it kills chips.
     ohms = ["ML32.P5=22R", "ML32.P12=110R", "ML32.N12=900R"]
-    assert run("boards", RACK, *ohms, "--fit", "ML32").code == 0
+    live = run("boards", RACK, *ohms, "--fit", "ML32")
+    assert live.code == 1 and "--withhold P12" in live.err  # it was read at 12 V a moment ago
+    assert run("boards", RACK, "--withhold", "P12", "--fit", "ML32").code == 0
     found = run("boards", RACK, "ML32.N5=-0.04V", "--json").json
     assert not found["read"][0]["go"]
+    told = run("boards", RACK, "ML32.N5=-0.04V", "--apply", "P12")
+    assert told.code == 1 and "ML32 N5: STOP" in told.out
+    told = run("boards", RACK)
+    assert (
+        "next: switch off and take ML32 out" in told.out and "CP1" not in told.out.split("next:")[1]
+    )
     refused = run("boards", RACK, "--apply", "P12")
     assert refused.code == 1 and "N5 reads -40.0 mV and must be -5.50 V to -4.50 V" in refused.err
     assert run("boards", RACK, "ML32.N5=-5.1V", "--apply", "P12").code == 0

@@ -7,7 +7,8 @@ from itertools import islice
 from typing import Any
 
 from halfsplit.assembly.file import near
-from halfsplit.bench.racks import RackBench, range_dict
+from halfsplit.bench.racks import RackBench
+from halfsplit.bench.slots import range_dict
 from halfsplit.boards.conflicts import conflicts
 from halfsplit.boards.memory import Ranking, rank
 from halfsplit.boards.memory_log import Log, read_log
@@ -38,6 +39,9 @@ def order_sheet(bench: RackBench) -> dict[str, Any]:
     """Every board's turn with its limits and readings, whose turn it is, what is owed first."""
     state = bench.state()
     turn = bench.next_board()
+    stops = [f"{b} {r}: {s['says']}" for (b, r, _), s in state["readings"].items() if not s["go"]]
+    wrong = {k[0] for k, seen in state["readings"].items() if k[2] != "ohm" and not seen["go"]}
+    bad = [b for b in state["fitted"] if b in wrong]
     boards = []
     for step in bench.steps:
         rails = []
@@ -72,12 +76,12 @@ def order_sheet(bench: RackBench) -> dict[str, Any]:
         "totals": {r: {"amps": a, "rated": rated} for r, (a, rated) in budget(bench.steps).items()},
         "fitted": state["fitted"],
         "rails_on": state["rails"],
-        "next": None if turn is None else turn.board,
-        "owed": [] if turn is None else bench.before(turn.board),
+        # While a board that is in reads wrong there is one thing to do.
+        "off": [f"switch off and take {b} out: `--out {b}`, or read it again" for b in bad],
+        "next": None if turn is None or bad else turn.board,
+        "owed": [] if turn is None or bad else bench.before(turn.board),
         "locked": {r: why for r in bench.rack.rails if (why := bench.locked(r))},
-        "stop": [
-            f"{b} {r}: {s['says']}" for (b, r, _), s in state["readings"].items() if not s["go"]
-        ],
+        "stop": stops,
         "overridden": [dict(e.body) for e in bench.entries if e.body.get("anyway")],
         "caution": BEFORE_ANY,
     }
@@ -87,7 +91,7 @@ def resume_sheet(bench: RackBench) -> dict[str, Any]:
     """Where the work stopped: order and readings in short, straps, the last memory print."""
     order, straps = order_sheet(bench), settings_sheet(bench)
     prints = [e for e in bench.entries if e.kind == "memory"]
-    kept = ("machine", "fitted", "rails_on", "next", "owed", "locked", "stop", "overridden")
+    kept = ("machine", "fitted", "rails_on", "off", "next", "owed", "locked", "stop", "overridden")
     return {k: order[k] for k in (*kept, "caution")} | {
         "move": straps["move"],
         "look": straps["look"],

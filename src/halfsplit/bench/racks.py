@@ -2,28 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Self
 
 from halfsplit.assembly.file import near
+from halfsplit.bench.slots import is_live, slot_value, slot_verdict
 from halfsplit.boards.file import load_rack
 from halfsplit.boards.model import Board, Rack
-from halfsplit.boards.order import (
-    RailStep,
-    Step,
-    Verdict,
-    judge_ohms,
-    judge_step,
-    judge_volts,
-    sequence,
-)
+from halfsplit.boards.order import Step, Verdict, sequence
 from halfsplit.boards.which import misplaced
 from halfsplit.journal import Entry, Journal, journal_path
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError, Problem, ProblemsError
-from halfsplit.quantity import QuantityError, Range, Unit, parse, show
-
-OPEN_WORDS = ("open", "ol")
-UNITS: tuple[Unit, ...] = ("V", "A", "ohm")
+from halfsplit.quantity import show
 
 
 class NotYetError(HalfsplitError):
@@ -162,7 +153,16 @@ class RackBench:
             elif entry.kind == "slot":
                 key = (str(body["board"]), str(body["rail"]), str(body["unit"]))
                 readings[key] = dict(body)
+                rails = self._seen_on(rails, body)
         return {"fitted": fitted, "rails": rails, "readings": readings}
+
+    def _seen_on(self, rails: list[str], body: Mapping[str, Any]) -> list[str]:
+        """Rails on after a reading: volts of one that no board makes say whether it is."""
+        rail, value = str(body["rail"]), body["value"]
+        if body["unit"] != "V" or self.rack.rails[rail].on is not None:
+            return rails
+        rest = [r for r in rails if r != rail]
+        return [*rest, rail] if is_live(float(value), "V") else rest
 
     def next_board(self) -> Step | None:
         """The board whose turn it is, or None when all are in."""
@@ -176,10 +176,10 @@ class RackBench:
         board added. Raises ProblemsError; nothing is stored then.
         """
         problems: list[Problem] = []
-        good = []
+        good: list[dict[str, Any]] = []
         for item in items:
             try:
-                good.append(self._reading(item))
+                good.append(self._reading(item, good))
             except ProblemsError as error:
                 problems += error.problems
         if problems:
@@ -188,7 +188,7 @@ class RackBench:
             self.journal.append("slot", body)
         return good
 
-    def _reading(self, item: str) -> dict[str, Any]:
+    def _reading(self, item: str, before: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
         name, _, text = item.partition("=")
         board, _, rail = name.partition(".")
 
@@ -202,7 +202,7 @@ class RackBench:
         rails = {r.rail: r for r in self.step(board).rails}
         if rail not in rails:
             raise wrong(f"board {board} has no rail {rail}", " or ".join(rails))
-        value, unit = _value(text, wrong)
+        value, unit = slot_value(text, wrong)
         if unit == "ohm" and value < 0:
             raise wrong(
                 "less than nought ohms means a charge or a feed is still there",
@@ -214,7 +214,12 @@ class RackBench:
                 f"{what} at the slot of {board}, which is not in as far as is noted",
                 f"`--fit {board}` once it is in, then this reading",
             )
-        verdict = _verdict(rails[rail], value, unit)
+        verdict = slot_verdict(rails[rail], value, unit)
+        if is_live(value, unit):
+            early = self.locked(rail, before)
+            if early:
+                words = f"STOP: switch off: {rail} is on before its time; {'; '.join(early)}"
+                verdict = Verdict(False, words)
         stored: float | str = "open" if value == float("inf") else value
         return {
             "board": board,
@@ -242,8 +247,11 @@ class RackBench:
         for other in self.rack.boards[name].after:
             if other not in fitted:
                 missing.append(f"{other} goes in first")
+        for board in fitted[:-1]:  # a stop stands until its board is out or reads well
+            missing += self._unproved(self.step(board), readings)[0]
         if fitted:
-            missing += self._unproved(self.step(fitted[-1]), readings)
+            stops, owed = self._unproved(self.step(fitted[-1]), readings)
+            missing += [*stops, *owed]
         for rail in step.rails:
             if rail.ohms is None:
                 continue
@@ -263,9 +271,9 @@ class RackBench:
 
     def _unproved(
         self, step: Step, readings: dict[tuple[str, str, str], dict[str, Any]]
-    ) -> list[str]:
-        """Readings still owed at the slot of the board that went in last: what went wrong first,
-        then rails others wait for, then the rest.
+    ) -> tuple[list[str], list[str]]:
+        """What went wrong at the slot of a board that is in, and the readings still owed there:
+        rails others wait for, then the rest.
         """
         missing, stops = [], []
         keys = {self.rack.interlocks[lock].needs for lock in step.locks}
@@ -281,7 +289,7 @@ class RackBench:
                     )
                 elif not seen["go"]:
                     stops.append(f"{step.board} {rail.rail}: {seen['says']}")
-        return [*stops, *missing]
+        return stops, missing
 
     def take_out(self, name: str) -> None:
         """Note that a board came out. Raises NotFoundError when it is not in."""
@@ -298,9 +306,13 @@ class RackBench:
         self.journal.append("rail-on", {"rail": rail, **excuse})
         return missing
 
-    def locked(self, rail: str) -> list[str]:
-        """Why a rail may not be applied with the boards that are in."""
+    def locked(self, rail: str, before: Sequence[Mapping[str, Any]] = ()) -> list[str]:
+        """Why a rail may not be applied with the boards that are in.
+
+        `before`: readings taken already and not stored yet.
+        """
         state = self.state()
+        state["readings"] |= {(b["board"], b["rail"], b["unit"]): b for b in before}
         missing = []
         for lock in self.rack.interlocks.values():
             maker = self.rack.rails[lock.needs].on
@@ -325,44 +337,6 @@ class RackBench:
         if rail not in self.rack.rails:
             raise NotFoundError(f"there is no rail {rail}; rails: {', '.join(self.rack.rails)}")
         self.journal.append("rail-off", {"rail": rail})
-
-
-def _value(text: str, wrong: Any) -> tuple[float, Unit]:
-    """A value and its unit; a bare number is refused, as it could be any of three."""
-    flat = text.strip()
-    if flat.lower() in OPEN_WORDS:
-        return float("inf"), "ohm"
-    read: dict[Unit, float] = {}
-    said = "no value"
-    for unit in UNITS:
-        try:
-            read[unit] = parse(flat, unit)
-        except QuantityError as error:
-            said = error.wrong
-    if len(read) > 1:  # 5 or 1k: every unit fits
-        raise wrong(
-            "a number without a unit could be volts, amperes or ohms",
-            f"{flat}V, {flat}A or {flat}ohm",
-        )
-    if not read:
-        raise wrong(f"“{flat}”: {said}", "a value with V, A or ohm")
-    unit, value = next(iter(read.items()))
-    return value, unit
-
-
-def _verdict(rail: RailStep, value: float, unit: Unit) -> Verdict:
-    if unit == "ohm":
-        return judge_ohms(rail, value)
-    if unit == "V":
-        return judge_volts(rail, value)
-    return judge_step(rail, value)
-
-
-def range_dict(found: Range | None) -> dict[str, Any] | None:
-    """For ``--json``: an open end is null."""
-    if found is None:
-        return None
-    return {"low": found.low, "high": None if found.high == float("inf") else found.high}
 
 
 def _excused(refusal: str, missing: list[str], anyway: str | None) -> dict[str, Any]:

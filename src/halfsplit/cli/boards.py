@@ -49,8 +49,13 @@ def boards(
             bench.withhold(withhold)
         if out:
             bench.take_out(out)
-        skipped = bench.fit(fit, anyway) if fit else []
-        skipped += bench.apply(apply, anyway) if apply else []
+        try:
+            skipped = bench.fit(fit, anyway) if fit else []
+            skipped += bench.apply(apply, anyway) if apply else []
+        except HalfsplitError:  # what was read is stored, and what it says must be heard first
+            if not json:
+                told.judged(read)
+            raise
         data = order_sheet(bench) | {"read": read, "skipped": skipped}
         if undone is not None:
             data["undone"] = undone.body["undoes"]

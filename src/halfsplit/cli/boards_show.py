@@ -28,10 +28,7 @@ def order(data: dict[str, Any]) -> None:
     """Boards in order with their limits, then whose turn it is."""
     if "undone" in data:
         show.say(f"entry {data['undone']} undone")
-    for body in data["read"]:
-        style = "" if body["go"] else "bold red"
-        words = f"{body['board']} {body['rail']}: {body['says']}"
-        show.out.print(f"[{style}]{escape(words)}[/]" if style else escape(words))
+    judged(data["read"])
     for words in data["skipped"]:
         _caution(f"gone on unproved: {words}")
     _caution(data["caution"])
@@ -56,6 +53,14 @@ def order(data: dict[str, Any]) -> None:
         totals.append(f"{rail} {value(t['amps'], 'A')}{rated}")
     show.say(f"all in and at work: {', '.join(totals)}")
     _turn(data)
+
+
+def judged(read: list[dict[str, Any]]) -> None:
+    """What each reading just stored says."""
+    for body in read:
+        style = "" if body["go"] else "bold red"
+        words = f"{body['board']} {body['rail']}: {body['says']}"
+        show.out.print(f"[{style}]{escape(words)}[/]" if style else escape(words))
 
 
 def resumed(data: dict[str, Any]) -> None:
@@ -87,8 +92,11 @@ def _turn(data: dict[str, Any]) -> None:
     for body in data["overridden"]:
         what = body.get("board") or body.get("rail")
         show.say(f"gone on unproved earlier: {what}, because {body['anyway']}")
+    for words in data["off"]:
+        show.out.print(f"[bold]next: {escape(words)}[/]")
     if data["next"] is None:
-        show.out.print("[bold]all boards are in[/]")
+        if not data["off"]:
+            show.out.print("[bold]all boards are in[/]")
         return
     show.out.print(f"[bold]next: {escape(data['next'])}[/]")
     for words in data["owed"]:

@@ -47,7 +47,10 @@ def _turn(view: View, sheet: dict[str, Any]) -> None:
     """The board to fit next, the largest thing on the page."""
     if sheet["next"] is None:
         with Tag("section", "", "next"):
-            Tag("h1", "All boards are in", "what")
+            for words in sheet["off"]:
+                Tag("h1", for_page(words), "what").mark("off")
+            if not sheet["off"]:
+                Tag("h1", "All boards are in", "what")
         return
     board = next(b for b in sheet["boards"] if b["board"] == sheet["next"])
     with Tag("section", "", "next", aria_label="Next board"):
