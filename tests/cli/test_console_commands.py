@@ -77,6 +77,7 @@ CODES: list[tuple[int, str]] = [
     (3, "wire none.yaml J3 T1"),
     (3, "wire console.yaml J3 T7"),
     (3, "wire console.yaml --cable nonesuch"),
+    (1, "wire console.yaml --cable planned --idle T1.2=9V"),
     (3, "wire console.yaml J3 T1 --idle T1.99=-9V"),
     (3, "line console.yaml --board nonesuch"),
     (3, "line --capture none.csv"),

@@ -45,6 +45,9 @@ def wire(
     from halfsplit.boards.consoles import open_console
 
     console = open_console(file)
+    if cable is not None and idle:
+        wrong = "idle volts are held against the plan of two connectors, not against a found cable"
+        raise ProblemsError([Problem("", 0, 0, "--idle", wrong, "wire FILE J3 T1 --idle T1.2=-9V")])
     if cable is not None:
         return _judge(console, cable, json)
     from halfsplit.bench.cables import planned
