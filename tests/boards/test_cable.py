@@ -2,24 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from halfsplit.boards.cable import judge
 from halfsplit.boards.connector import Connector, settled
-from halfsplit.boards.consoles import ConsoleFile, open_console
+from halfsplit.boards.consoles import ConsoleFile
 from halfsplit.boards.drawing import sheet, svg
 from halfsplit.boards.wiring import plan
 from tests.boards.test_pairs import PAIRS, end_of
-
-DEMO = Path(__file__).resolve().parents[2] / "examples" / "quillon16" / "console.yaml"
-
-
-@pytest.fixture(scope="module")
-def demo() -> ConsoleFile:
-    return open_console(DEMO)
 
 
 def test_the_demo_cable_as_found_leaves_an_input_floating(demo: ConsoleFile) -> None:

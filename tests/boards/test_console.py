@@ -5,33 +5,20 @@ from __future__ import annotations
 import os
 import tty
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from halfsplit.bench.console import PAGE, page, paste, run, talk
 from halfsplit.boards.console import Lines, Talk, text_of
-from halfsplit.boards.consoles import ConsoleFile, open_console
+from halfsplit.boards.consoles import ConsoleFile
 from halfsplit.boards.framing import Format
 from halfsplit.boards.port import Port, PortBusyError
 from halfsplit.journal import Journal
 from halfsplit.journal import journal as journal_module
 from halfsplit.problems import NotFoundError
 
-DEMO = Path(__file__).resolve().parents[2] / "examples" / "quillon16" / "console.yaml"
 STORY = b"QM 2.1\r\nE4 SIZE 0\r\nE5 A=5A3C W=0020 R=0000\r\nE6 A=0008 X=0408\r\nM1 M2 M3 M4 OK\r\n"
-
-
-@pytest.fixture(scope="module")
-def demo() -> ConsoleFile:
-    return open_console(DEMO)
-
-
-@pytest.fixture
-def journal(tmp_path: Path) -> Iterator[Journal]:
-    with Journal.open(tmp_path / "q.journal") as found:
-        yield found
 
 
 @pytest.fixture

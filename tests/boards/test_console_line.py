@@ -7,7 +7,6 @@ import os
 import threading
 import tty
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,25 +14,13 @@ import pytest
 from halfsplit.bench.console import page, run, talk
 from halfsplit.boards import port as ports
 from halfsplit.boards.console import Tally, text_of
-from halfsplit.boards.consoles import ConsoleFile, open_console
+from halfsplit.boards.consoles import ConsoleFile
 from halfsplit.boards.framing import Format, parse_format
 from halfsplit.boards.port import NotSentError, Port, PortError
 from halfsplit.cli.talking import ask, plain
 from halfsplit.journal import Journal
 
-DEMO = Path(__file__).resolve().parents[2] / "examples" / "quillon16" / "console.yaml"
 N81 = Format(8, rate=9600.0)
-
-
-@pytest.fixture(scope="module")
-def demo() -> ConsoleFile:
-    return open_console(DEMO)
-
-
-@pytest.fixture
-def journal(tmp_path: Path) -> Iterator[Journal]:
-    with Journal.open(tmp_path / "q.journal") as found:
-        yield found
 
 
 class Machine:

@@ -85,6 +85,7 @@ class Reader:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.problems: list[Problem] = []
+        self.further = self.problems  # of files this one uses, where they are told apart
         self.lines: dict[str, tuple[int, int]] = {}
         self.whole = True  # whether every part entry could be used
         self.maybe: set[str] = set()  # words of unusable entries, some of them nets

@@ -47,7 +47,7 @@ class PatternReader(Reader):
     def __init__(self, path: Path, library: Library, chain: tuple[str, ...]) -> None:
         super().__init__(path)
         self.library, self.chain = library, (*chain, name_of(path))
-        self.further: list[Problem] = []
+        self.further = []
 
     def pattern(self) -> tuple[Pattern | None, list[Problem]]:
         """The pattern, or None with everything wrong."""

@@ -137,6 +137,5 @@ def find_used(
         reader.add(f"{where}.pattern", f"the pattern uses itself: {ring}", "the parts themselves")
         return None
     pattern, problems = library.get(path, chain)
-    further = getattr(reader, "further", reader.problems)
-    further += [p for p in problems if p not in further]
+    reader.further += [p for p in problems if p not in reader.further]
     return pattern

@@ -180,5 +180,5 @@ def write_plain(path: Path, to: Path) -> Path:
     before, after = load(path)[0], load(to)[0]
     if before is None or after is None or dict(before.parts) != dict(after.parts):
         to.unlink()
-        raise HalfsplitError(f"{path} could not be written as plain parts; please send it in")
+        raise HalfsplitError(f"{path} could not be written as plain parts that say the same")
     return to

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from halfsplit.assembly.model import Assembly
+from halfsplit.parts.block import makers
 from halfsplit.problems import Problem, ProblemsError
 
 
 def by_blocks(assembly: Assembly) -> list[str]:
     """Blocks of a machine not opened into parts yet."""
-    return [ref for ref, part in assembly.parts.items() if part.KIND == "block"]
+    return [block.ref for block in makers(assembly.parts.values()).values()]
 
 
 def only_of_parts(assembly: Assembly, what: str) -> None:

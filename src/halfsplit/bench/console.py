@@ -18,7 +18,7 @@ KIND = "console"
 # Pasted logs are stored in pieces of this many characters, so that a page of a large one is read
 # without the rest.
 _PIECE = 16384
-_OURS = ("out", "unsent", "break")
+OURS = ("out", "unsent", "break")  # ways of the log that began on this side
 PAGE = 6  # entries of a page: some thousands of lines at most
 
 
@@ -105,11 +105,11 @@ def page(
     entries = journal.page(KIND, before, most + 1)
     lines, shown = Lines(console.messages), []
     first, entries = (entries[0], entries[1:]) if len(entries) > most else (None, entries)
-    if first is not None and first.body.get("way") not in _OURS:
+    if first is not None and first.body.get("way") not in OURS:
         lines.feed(_bytes(first))  # a line may have begun on the page before
     for entry in entries:
         way = str(entry.body.get("way", "in"))
-        if way in _OURS:
+        if way in OURS:
             shown += _rows(entry, "in", lines.close())
             said = "(break)" if way == "break" else text_of(entry.body)
             shown.append({**_head(entry, way), "text": said, "means": []})

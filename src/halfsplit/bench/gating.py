@@ -90,7 +90,7 @@ def _around_gates(bench: Session) -> frozenset[str]:
 
 def map_of(bench: Session) -> LeansMap:
     """The leans-on map of the machine as drawn."""
-    return leans(bench.machine, progress=getattr(bench, "progress", None))
+    return leans(bench.machine, progress=bench.progress)
 
 
 def proofs_of(bench: Session) -> dict[str, Proof]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from html import escape
 
 from halfsplit import svg as svg_text
-from halfsplit.boards.drawing_through import by, lists, through_svg
+from halfsplit.boards.drawing_through import lists, through_svg
 from halfsplit.boards.plan import Check, Tie, Wire
 from halfsplit.boards.through import amps
 from halfsplit.boards.wiring import Plan
@@ -121,11 +121,7 @@ def sheet(plan: Plan, title: str) -> str:
             "<h2>To spare</h2>",
             _table(
                 ("where", "to spare"),
-                [
-                    (m.at, volts(m.spare) if m.unit == "V" else f"{m.spare * 1e3:.1f} mA")
-                    for k in (plan.through or plan).links
-                    for m in k.margins
-                ],
+                [(m.at, m.shown) for k in (plan.through or plan).links for m in k.margins],
             ),
             "</body></html>",
             "",
@@ -163,7 +159,7 @@ def _ticks(wires: Sequence[Wire]) -> list[tuple[str, ...]]:
 
 
 def _tied(ties: Sequence[Tie]) -> list[tuple[str, ...]]:
-    return [("☐", t.pin.label, t.to.label + by(t.by), t.why) for t in ties]
+    return [("☐", t.pin.label, t.far, t.why) for t in ties]
 
 
 def _table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:

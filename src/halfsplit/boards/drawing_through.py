@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from halfsplit import svg as svg_text
 from halfsplit.boards.connector import Wired
-from halfsplit.boards.plan import Wire
+from halfsplit.boards.plan import Wire, by
 from halfsplit.boards.through import Through
 from halfsplit.boards.wiring import Plan
 
@@ -14,11 +14,6 @@ _TRACK = 7  # between two joints inside
 _STYLE = "font-family:sans-serif;font-size:13px"
 _DASH = "4 2"
 Row = tuple[str, str, str]
-
-
-def by(part: str) -> str:
-    """The part between, as the lists write it after a pin."""
-    return f" by {part}" if part else ""
 
 
 def lists(plan: Plan, made: Through) -> list[tuple[str, list[Row]]]:
@@ -31,7 +26,7 @@ def lists(plan: Plan, made: Through) -> list[tuple[str, list[Row]]]:
     straight = [w for w in made.straight() if w.a.end != w.b.end]
     found.append((f"Straight from {plan.a} to {plan.b}", _rows(straight)))
     ties = _rows([w for w in made.straight() if w.a.end == w.b.end])
-    ties += [(t.pin.label, t.to.label + by(t.by), t.why) for t in made.ties]
+    ties += [(t.pin.label, t.far, t.why) for t in made.ties]
     found.append(("Within one plug or converter", ties))
     return [(title, rows) for title, rows in found if rows]
 

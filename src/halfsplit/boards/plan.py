@@ -6,8 +6,14 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from halfsplit.boards.connector import Wired
+from halfsplit.quantity.volts import volts
 
 Verdict = Literal["join", "marginal", "converter", "refuse"]
+
+
+def by(part: str) -> str:
+    """The part between, as lists write it after a pin."""
+    return f" by {part}" if part else ""
 
 
 @dataclass(frozen=True)
@@ -32,6 +38,11 @@ class Tie:
     by: str
     why: str
 
+    @property
+    def far(self) -> str:
+        """Where it goes, with the part between, as lists write it."""
+        return self.to.label + by(self.by)
+
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``."""
         return {"pin": self.pin.label, "to": self.to.label, "by": self.by, "why": self.why}
@@ -45,6 +56,11 @@ class Margin:
     spare: float
     unit: Literal["V", "A"]
     value: float | None = None
+
+    @property
+    def shown(self) -> str:
+        """What is to spare, as lists write it."""
+        return volts(self.spare) if self.unit == "V" else f"{self.spare * 1e3:.1f} mA"
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``."""

@@ -8,15 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.assembly.lower import Machine
-from halfsplit.parts.block import BlockPart
+from halfsplit.parts.block import makers
 
 Floats = npt.NDArray[np.float64]
-
-
-def made_by_blocks(machine: Machine) -> dict[str, BlockPart]:
-    """Net -> the block that makes it, of blocks not opened into parts."""
-    parts = machine.assembly.parts.values()
-    return {p.makes: p for p in parts if isinstance(p, BlockPart)}
 
 
 def declared(
@@ -30,7 +24,7 @@ def declared(
     """
     label = {net: name for name, net in nets.items()}
     found = []
-    for net, block in made_by_blocks(machine).items():
+    for net, block in makers(machine.assembly.parts.values()).items():
         for need in block.needs:
             if net not in label or need not in label:
                 continue

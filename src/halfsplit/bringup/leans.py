@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
-from halfsplit.bringup.declared import declared, made_by_blocks
+from halfsplit.bringup.declared import declared
 from halfsplit.bringup.links import link_words, linking
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.cycle import mains_cycle
@@ -29,6 +29,7 @@ from halfsplit.circuit.topology import Topology, compile_netlist
 from halfsplit.faults.dictionary import table_folder
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.parts.base import Part, gone
+from halfsplit.parts.block import makers
 
 Floats = npt.NDArray[np.float64]
 
@@ -228,7 +229,7 @@ def _experiments(
         return [], [f"healthy at load {load}"]
     rows: list[Overrides] = []
     pairs: list[tuple[str, str]] = []
-    told = made_by_blocks(bench.machine)
+    told = makers(bench.machine.assembly.parts.values())
     for of in labels:
         if bench.kinds[of] == "raw" or bench.nets[of] in told:
             continue  # what feeds it is outside the machine, or the file says what it needs

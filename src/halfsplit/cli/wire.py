@@ -136,7 +136,7 @@ def _print(table: Table, rows: list[tuple[Any, ...]]) -> None:
 
 
 def _wires(plan: Plan) -> None:
-    ties = [(t.pin.label, t.to.label + (f" by {t.by}" if t.by else ""), t.why) for t in plan.ties]
+    ties = [(t.pin.label, t.far, t.why) for t in plan.ties]
     wires = [(w.a.label, w.b.label, w.why) for w in plan.wires]
     _print(_table("from", "to", "why"), wires)
     _print(_table("in one plug", "to", "why"), ties)
@@ -174,12 +174,9 @@ def _through(plan: Plan) -> None:
 
 
 def _margins(plan: Plan) -> None:
-    from halfsplit.quantity.volts import volts
-
     for link in (plan.through or plan).links:
         for m in link.margins:
-            spare = volts(m.spare) if m.unit == "V" else f"{m.spare * 1e3:.1f} mA"
-            show.say(f"  to spare, {m.at}: {spare}")
+            show.say(f"  to spare, {m.at}: {m.shown}")
 
 
 def _checks(plan: Plan) -> None:

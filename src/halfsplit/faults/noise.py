@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.assembly.lower import Machine
-from halfsplit.parts.block import BlockPart
+from halfsplit.parts.block import makers
 
 Floats = npt.NDArray[np.float64]
 
@@ -15,7 +15,7 @@ def noise(machine: Machine, rows: Floats) -> Floats:
     """Peak to peak [V] (B, N) of noisy blocks, passed on in proportion by those that follow."""
     topology = machine.topology
     found = np.zeros((len(rows), len(topology.nets)))
-    blocks = {p.makes: p for p in machine.assembly.parts.values() if isinstance(p, BlockPart)}
+    blocks = makers(machine.assembly.parts.values())
     done: set[str] = set()
 
     def reach(net: str) -> None:

@@ -7,7 +7,7 @@ resistances, heat or what would burn.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import ClassVar, Literal
 
 from pydantic import Field
@@ -161,3 +161,8 @@ class BlockPart(Part):
 
     def label(self) -> str:
         return "block"
+
+
+def makers(parts: Iterable[Part]) -> dict[str, BlockPart]:
+    """Net -> the block that makes it, of blocks not opened into parts."""
+    return {p.makes: p for p in parts if isinstance(p, BlockPart)}

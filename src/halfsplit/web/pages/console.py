@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from nicegui import ui
 
+from halfsplit.bench.console import OURS
 from halfsplit.web.html import Choice, Tag, button, clock, rows
 from halfsplit.web.pieces.undo import undo_button
 from halfsplit.web.pieces.upload import upload_button
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 PER_PAGE = 3  # entries; some 50 kB of a pasted log
 EOLS = [("cr", "CR"), ("lf", "LF"), ("crlf", "CR LF"), ("none", "nothing")]
 FLOWS = [("none", "nothing"), ("xon", "XOFF and XON"), ("rts", "CTS")]
-OURS = ("out", "unsent", "break")  # ways of the log that began on this side
 LIVE = 60  # lines of the session shown
 MOST_TYPED = 200_000  # characters of a log pasted into the field; a larger one comes as a file
 

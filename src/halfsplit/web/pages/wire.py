@@ -153,10 +153,7 @@ def _wires(plan: Plan) -> None:
         grid(("From", "To", "Why"), [[w.a.label, w.b.label, w.why] for w in plan.wires])
         if plan.ties:
             Tag("h3", "Ties within one plug")
-            ties: list[list[Any]] = [
-                [t.pin.label, t.to.label + (f" by {t.by}" if t.by else ""), t.why]
-                for t in plan.ties
-            ]
+            ties: list[list[Any]] = [[t.pin.label, t.far, t.why] for t in plan.ties]
             grid(("From", "To", "Why"), ties)
 
 
@@ -191,11 +188,7 @@ def _between(plan: Plan, made: Through) -> None:
 
 
 def _margins(plan: Plan) -> None:
-    spare = [
-        [m.at, volts(m.spare) if m.unit == "V" else f"{m.spare * 1e3:.1f} mA"]
-        for k in (plan.through or plan).links
-        for m in k.margins
-    ]
+    spare = [[m.at, m.shown] for k in (plan.through or plan).links for m in k.margins]
     if spare:
         with Tag("section", "", "box"):
             Tag("h2", "To spare")

@@ -14,6 +14,7 @@ PLACES = {
     "gate": "on the page “Gates”",
     "--withhold": "under “Rails”",
     "--fit": "“goes in”",
+    "--out": "“came out”",
 }
 HERE = "in its field here"
 
