@@ -76,6 +76,9 @@ def test_the_story_from_empty_backplane_to_the_dead_chip(rack: Path, run: Run) -
     # A data print before any address test: the advice comes before the ranking.
     early = run("memory", RACK, "--line", "E5 A=5A3C W=0020 R=0000")
     assert early.out.index("Run an address test first") < early.out.index("1. ")
+    assert early.out.index("Never pull a chip") < early.out.index("1. ")
+    last = run("resume", RACK).out
+    assert last.index("Never pull a chip") < last.index("1. ")
 
     # The address test: MA3, its driver and its resistor element; and no chip to be changed yet.
     address = run("memory", RACK, "--line", "E6 A=.... X=0408", "--json").json

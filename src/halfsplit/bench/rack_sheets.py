@@ -101,6 +101,7 @@ def resume_sheet(bench: RackBench) -> dict[str, Any]:
             "at": prints[-1].at.isoformat(timespec="seconds"),
             "board": prints[-1].body["board"],
             "causes": prints[-1].body["causes"],
+            "caution": HANDLING,
         },
     }  # fmt: skip
 

@@ -164,8 +164,9 @@ def memory(
         text = _print(printed) + ("\n" + text if text else "")
     if paste:
         text += "\n" + sys.stdin.read()
+    where = "what was pasted" if printed is None else str(printed)
     with RackBench(file) as bench:
-        data = memory_sheet(bench, text, board=board, where=str(printed or ""), cut=cut)
+        data = memory_sheet(bench, text, board=board, where=where, cut=cut)
     emit(data, json, lambda: told.memory(data))
     return ExitCode.OK
 

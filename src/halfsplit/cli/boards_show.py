@@ -78,6 +78,8 @@ def resumed(data: dict[str, Any]) -> None:
     if data["last_print"]:
         last = data["last_print"]
         show.say(f"last memory print (#{last['entry']}, {last['at']}), {last['board']}:")
+        if last["causes"]:
+            _caution(last["caution"])
         _causes(last["causes"])
         if not last["causes"]:
             show.say("   nothing failed in it")
@@ -212,6 +214,8 @@ def memory(data: dict[str, Any]) -> None:
     if data["clear"]:
         where = " at an address of this board" if data["outside"] else " in this print"
         show.say(f"nothing failed{where}")
+    if data["causes"]:  # before the first chip that may have to move
+        _caution(data["caution"])
     _causes(data["causes"])
     if data["second"]:
         show.say("of the failures the first cause does not explain:")
@@ -227,8 +231,6 @@ def memory(data: dict[str, Any]) -> None:
         show.say(f"{lines} not understood, such as: {data['unused'][0]}")
         if not data["tests"] and not data["codes"]:
             show.say("write a message of the table of codes, or address, written, read: 5A3C 20 0")
-    if data["causes"]:
-        _caution(data["caution"])
 
 
 def _causes(causes: list[dict[str, Any]]) -> None:
