@@ -110,13 +110,13 @@ def _told(view: View, data: dict[str, Any]) -> None:
                 link("Which straps", address("settings", view.place.key), "act plain")
         if data["causes"]:
             first = data["causes"][0]
+            Tag("p", data["caution"], "hazard")
             Tag("p", f"Likeliest, {_share(first['share'])}", "eyebrow")
             Tag("h2", first["name"], "what")
             where = ", ".join(first["where"]) or "not on this board"
             Tag("p", where, "big").mark("where")
             Tag("p", f"Why: {first['why']}")
             Tag("p", f"Make sure: {first['confirm']}", "note")
-            Tag("p", data["caution"], "hazard")
         elif data["clear"]:
             where = " at an address of this board" if data["outside"] else " in this print"
             Tag("h2", f"Nothing failed{where}", "what")
