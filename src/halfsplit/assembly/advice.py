@@ -77,7 +77,7 @@ def near(word: object, known: Iterable[object]) -> str:
 def near_or_all(word: object, known: Iterable[object]) -> str:
     """The closest known words, or all of them when none is close."""
     words = [str(k) for k in known]
-    return near(word, words) or f"one of {', '.join(words)}"
+    return near(word, words) or (f"one of {', '.join(words)}" if words else "")
 
 
 def near_kind(word: object, kinds: Iterable[str]) -> str:
@@ -233,9 +233,12 @@ def _one(kind: type[BaseModel], item: Any, location: list[str], raw: object) -> 
         return f"{shown(raw)} is not one of the choices", wanted
     if kind_of in _NUMBERS:
         key, words = _NUMBERS[kind_of]
-        return f"{shown(raw)} must be {words} {limits[key]:g}", ""
+        bound = f"{words} {limits[key]:g}"
+        return f"{shown(raw)} must be {bound}", f"{name}: <a number {bound}>"
     if kind_of == "too_short":
-        return f"`{name}` needs at least {limits['min_length']} entries", ""
+        least = limits["min_length"]
+        entries = "entry" if least == 1 else "entries"
+        return f"`{name}` needs at least {least} {entries}", f"{name}: [<entry>, …]"
     for start, (wrong, instead) in _SHAPES.items():
         if kind_of.startswith(start):
             return f"{shown(raw)} {wrong}", instead

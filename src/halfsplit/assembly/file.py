@@ -104,10 +104,11 @@ class Reader:
     def read(self) -> CommentedMap | None:
         """The parsed document, or None with the reason recorded."""
         try:
-            document, self.lines = read_document(self.path)
+            document, self.lines, doubled = read_document(self.path)
         except TextError as error:
             self.problems.append(error.problem(self.path))
             return None
+        self.problems += [one.problem(self.path) for one in doubled]
         return document
 
     def word(self, document: CommentedMap, name: str, default: str) -> str:
