@@ -216,7 +216,7 @@ def test_a_live_session_over_a_port(here: Path) -> None:
         os.read(machine, 1)
     os.close(machine)
     os.close(ours)
-    assert "W1 to W3" in out and "11 bytes kept" in out
+    assert "W1 to W3" in out and "11 bytes came and " in out
     rows = [(b["way"], b["pieces"][0][1]) for _, kind, b in stored(here / "console.yaml")]
     assert sorted(rows) == [("in", "E4 SIZE 0\r\n"), ("out", "D 100\r")]
 
@@ -275,7 +275,7 @@ def test_a_port_that_goes_away_tells_what_is_kept(
 
     monkeypatch.setattr(Port, "__enter__", opened)
     ran = run("console", "console.yaml", "--port", name, "--seconds", "20")
-    assert ran.code == 1 and "went away" in ran.err and "30 bytes kept" in ran.out
+    assert ran.code == 1 and "went away" in ran.err and "30 bytes came and " in ran.out
     assert "30 of 30 bytes are no text" in " ".join(ran.out.split())
     rows = [b["pieces"] for _, kind, b in stored(here / "console.yaml") if kind == "console"]
     assert "".join(text for pieces in rows for _, text in pieces) == "\x80" * 30

@@ -161,7 +161,7 @@ def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
     for name, message in tables["messages"].items():
         sign = " ".join(message.says.split())
         if sign in signs:
-            wrong = f"“{sign}” is already the sign of {signs[sign]}: one of the two means another"
+            wrong = f"“{sign}” already stands for {signs[sign]}"
             reader.add(f"messages.{name}.says", wrong, "another message, or one entry for both")
         signs.setdefault(sign, name)
     found = ConsoleFile(

@@ -23,10 +23,12 @@ def _at(value: object) -> object:
     for part in str(value).split(","):
         first, _, last = part.strip().partition("-")
         if not first.isdecimal() or not (last or first).isdecimal():
-            raise WrongRecord(f"“{value}” is no switch position", "a number from 1, such as 5 or 1-4")
+            raise WrongRecord(
+                f"“{value}” is no switch position", "a number from 1, such as 5 or 1-4"
+            )
         found += range(int(first), int(last or first) + 1)
     if not found or min(found) < 1:
-        raise WrongRecord(f"“{value}” is no switch position", "a number from 1, such as 5 or 1-4")
+        raise WrongRecord(f"“{value}” is no switch position", "5 or 1-4, counted from 1")
     return tuple(found)
 
 

@@ -137,18 +137,20 @@ class _Reader:
                 self.open(kind)
                 self.close()
                 return
+            if {"A", "W", "R"} <= set(values) and "X" not in values:
+                self.fail(kind, values["A"], values["W"], values["R"], line)
+                return
             self.open(kind)
             if "X" in values:
                 self.pairs.append((values.get("A"), values["X"]))
-            elif {"A", "W", "R"} <= set(values):
-                self.fail(values["A"], values["W"], values["R"], line)
 
-    def fail(self, address: int, written: int, read: int, line: int) -> None:
-        """One word that came back wrong."""
+    def fail(self, kind: Kind, address: int, written: int, read: int, line: int) -> None:
+        """One word that came back wrong. One that came back right opens no test: none passed."""
         if written == read:
             wrong = "what was read is what was written, so nothing failed here"
             self.problems.append(Problem(self.where, line, 1, "", wrong, "only words that differ"))
         else:
+            self.open(kind)
             self.fails.append((address, written, read))
 
 
@@ -202,8 +204,8 @@ def read_log(
         elif columns := _COLUMNS.fullmatch(line):
             values = [to.number(c, number) for c in columns.groups()]
             if None not in values:
-                to.open(to.now.kind if to.now else "data")
-                to.fail(*values, number)  # type: ignore[call-arg, arg-type]
+                kind: Kind = to.now.kind if to.now else "data"
+                to.fail(kind, *values, number)  # type: ignore[call-arg, arg-type]
         elif head := _HEADING.fullmatch(line):
             to.heading(head["kind"].lower(), (head["end"] or "").lower())
         elif end := _END.fullmatch(line):

@@ -221,12 +221,17 @@ def _lamps(found: Any, text: str, json: bool) -> int:
     return emit(data, json, lambda: show.say("\n".join(lines)))
 
 
+# What stands before a line of the log that did not come from the machine.
+_MARKS = {"out": "sent> ", "unsent": "NOT sent> ", "break": "sent> "}
+
+
 def _told_lines(lines: list[dict[str, Any]], *, only: bool = False, kept: int = 0) -> None:
     from halfsplit.boards.garbage import printable
 
     known = [row for row in lines if row["means"] or not only]
     for row in known[-60:]:
-        show.say(printable(row["text"].encode("latin-1", "replace")))
+        mark = _MARKS.get(row.get("way", "in"), "")
+        show.say(mark + printable(row["text"].encode("latin-1", "replace")))
         for m in row["means"]:
             show.out.print(f"  [cyan]{escape(m['name'])}: {escape(m['text'])}[/]")
     if only:
