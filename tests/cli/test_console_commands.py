@@ -281,3 +281,14 @@ def test_a_port_that_goes_away_tells_what_is_kept(
     assert "".join(text for pieces in rows for _, text in pieces) == "\x80" * 30
     bad = run("console", "console.yaml", "--port", "/dev/null", "--flow", "dtr", "--eol", "tab")
     assert bad.code == 1 and "--flow" in bad.out and "--eol" in bad.out
+
+
+def test_the_caution_stands_before_what_is_measured_under_it(here: Path, run: Run) -> None:
+    said = run("wire", "console.yaml", "J3", "T1", "--sheet", "a.html").out
+    at = said.index("caution: between the two commons")
+    assert said.index("Before joining") < at < said.index("should read")
+    assert "60 V direct" in " ".join(said[at : at + 120].split())
+    page = (here / "a.html").read_text(encoding="utf-8")
+    assert page.index("IEC 61010-1") < page.index("should read")
+    sheet = run("wire", "console.yaml", "J3", "T1", "--json").json
+    assert "IEC 61010-1" in next(c for c in sheet["checks"] if c["caution"])["caution"]

@@ -45,9 +45,7 @@ def agree(rack: Rack, to: Adds) -> None:
     for name, code in rack.codes.items():
         sign = " ".join((code.says or code.lamps or "").split())
         if sign in shown_by:
-            wrong = (
-                f"“{sign}” already stands for {shown_by[sign]}"
-            )
+            wrong = f"“{sign}” already stands for {shown_by[sign]}"
             to.add(f"codes.{name}", wrong, "a code of its own, or one entry with both meanings")
         elif sign:
             shown_by[sign] = name

@@ -184,5 +184,7 @@ def _checks(plan: Plan) -> None:
 
     if plan.checks:
         show.out.print("[bold]Before joining, both machines on and the cable off, measure:[/]")
+    for words in dict.fromkeys(c.caution for c in plan.checks if c.caution):
+        show.out.print(f"[yellow]caution: {escape(words)}[/]")
     rows = [(c.at, c.to, reads(c), c.means, c.otherwise) for c in plan.checks]
     _print(_table("at", "against", "should read", "is", "otherwise"), rows)

@@ -141,6 +141,8 @@ def _checks(checks: Sequence[Check]) -> None:
     from halfsplit.boards.drawing import reads
 
     heads = ("At", "Against", "Should read", "Is", "Otherwise")
+    for words in dict.fromkeys(c.caution for c in checks if c.caution):
+        Tag("p", f"Caution: {words}.", "hazard")
     lines = [[c.at, c.to, reads(c), c.means, c.otherwise] for c in checks]
     grid(heads, lines, label="To measure before joining")
 
