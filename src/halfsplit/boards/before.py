@@ -20,7 +20,7 @@ _COMMONS = 1.0  # V
 _LOAD = show(LOAD_OHMS, "ohm", 2)
 TOUCH = (
     "between the two commons, above 30 V rms, 42.4 V peak or 60 V direct can hurt (IEC 61010-1): "
-    "one hand, nothing touched; stop there and have the earth put right by somebody licensed for mains"
+    "one hand, nothing touched; stop there and have the earth put right by one licensed for mains"
 )
 
 
