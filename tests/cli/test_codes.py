@@ -242,7 +242,7 @@ AS_JSON = {
     "suspects": "suspects pt3.yaml",
     "trail": "trail pt3.yaml",
     "weights": "weights pt3.yaml C4=30",
-    "drill": "drill pt3.yaml --cases 1 --kinds healthy --feed raws --load bench",
+    "drill": "drill pt3.yaml --cases 1 --kinds single --seed 3 --feed raws --load bench",
     "undo": "undo pt3.yaml",
     "power": "power pt3.yaml --load half",
     "leans": "leans pt3.yaml",
