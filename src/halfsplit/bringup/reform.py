@@ -314,7 +314,7 @@ def leak_test(part: Part, level: float, ohms: float = TEST_OHMS) -> LeakTest:
         amps,
         amps * ohms,
         amps**2 * leak,
-        f"over 20 Mohm: at its {OHMMETER_VOLTS:g} V at most, "
+        f"over 20 MΩ: at its {OHMMETER_VOLTS:g} V at most, "
         f"{OHMMETER_VOLTS / level:.1%} of working volts, the weak spot does not conduct; an "
         "ohmmeter clears nothing here",
         *worst,

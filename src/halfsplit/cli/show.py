@@ -184,9 +184,9 @@ def meter(now: Meter) -> None:
     """The meter in use."""
     scale = f"{now.range_volts:g} V" if now.range_volts else "its range"
     pointer = f" + {now.full_scale * 100:g}% of {scale}" if now.full_scale else ""
-    load = f"{now.ohms / 1e6:g} Mohm"
+    load = f"{now.ohms / 1e6:g} MΩ"
     if now.sensitivity:
-        load = f"{now.sensitivity / 1e3:g} kohm for each volt of range"
+        load = f"{now.sensitivity / 1e3:g} kΩ for each volt of range"
     say(f"meter: {load}, {now.fraction * 100:g}% + {now.counts:g} counts{pointer}")
 
 

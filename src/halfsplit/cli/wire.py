@@ -28,7 +28,7 @@ def wire(
     *,
     idle: Annotated[
         list[str] | None,
-        Parameter(help="idle volts at a pin, 3 kohm across it: --idle T1.2=-9.1V; repeatable"),
+        Parameter(help="idle volts at a pin, 3 kΩ across it: --idle T1.2=-9.1V; repeatable"),
     ] = None,
     cable: Annotated[
         str | None, Parameter(help="judge a cable of the file, as it was found")
