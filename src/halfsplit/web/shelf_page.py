@@ -6,7 +6,7 @@ import asyncio
 from typing import Any
 from urllib.parse import urlencode
 
-from nicegui import background_tasks, ui
+from nicegui import Client, background_tasks, ui
 
 from halfsplit.bench.shelf import Found, Listed, glimpse, thorough
 from halfsplit.web.frame import address, frame
@@ -46,11 +46,18 @@ async def shelf_page(house: House, search: str, page: int) -> None:
         for found, row, spot in zip(listed.rows, glimpses, places, strict=True)
         if row["hazards"] is None and found.sort == "assembly"
     ]
-    background_tasks.create(_fill(unread), name="hazards of the shelf")
+    background_tasks.create(_fill(ui.context.client, unread), name="hazards of the shelf")
 
 
-async def _fill(unread: list[tuple[Found, Tag]]) -> None:
-    """Read the files nobody has read since they changed, and tell their hazards."""
+async def _fill(client: Client, unread: list[tuple[Found, Tag]]) -> None:
+    """Read the files nobody has read since they changed, and tell their hazards.
+
+    Once the page stands: read while it is being sent, twenty files would hold it up by a second.
+    """
+    try:
+        await client.connected(timeout=60.0)
+    except TimeoutError:  # whoever asked is gone
+        return
     for found, spot in unread:
         full = await asyncio.to_thread(thorough, found)
         if spot.is_deleted:
