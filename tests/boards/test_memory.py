@@ -154,6 +154,29 @@ def test_a_pass_of_everything_is_told_as_such(rack: Rack, memory: Memory) -> Non
     assert march.name == "March C-"
 
 
+def test_one_line_for_all_tests_passed_counts_as_all(rack: Rack, memory: Memory) -> None:
+    log, found = _rank(rack, memory, "LO 0000 HI 7FFF\nM1 M2 M3 M4 OK")
+    assert found.clear and [r.kind for r in log.runs] == ["address", "data", "pause"]
+    assert address_first(log) == ""
+    # What failed before it stays failed.
+    _, found = _rank(rack, memory, "E5 A=5A3C W=0020 R=0000\nM1 M2 M3 M4 OK")
+    assert not found.clear
+
+
+def test_a_test_that_goes_round_is_no_more_failures(rack: Rack, memory: Memory) -> None:
+    """Every word of bank 1 three times over: none in bank 0 still clears the data line."""
+    once = [f"E5 A={a:04X} W=FFFF R=FFDF" for a in range(0x4000, 0x8000)]
+    _, found = _rank(rack, memory, "LO 0000 HI 7FFF\nM1 OK\n" + "\n".join(once * 3))
+    assert found.causes[0].key == ("chip", "1", "5")
+    assert found.causes[0].share > 0.99
+
+
+def test_one_bank_needs_no_bank_bit() -> None:
+    bare = {"words": "4K", "data": 1, "table": {0: ["U1"]}, "lines": {"count": 6}}
+    one = Memory.model_validate({"banks": 1, **bare})
+    assert one.bank_from == 12 and one.bank(0o7777) == 0
+
+
 def test_lines_that_are_no_numbers_are_told_with_their_line() -> None:
     log, problems = read_log("58 0 1\n59 0 1\nhello there", "octal")
     assert [(p.line, p.wrong.partition(":")[0]) for p in problems] == [(1, "“58”"), (2, "“59”")]

@@ -208,6 +208,12 @@ def test_what_is_no_reading_is_refused_and_nothing_stored(file: Path, reading: s
         assert bench.entries == []
 
 
+def test_a_value_no_unit_fits_is_told_by_its_value_and_not_by_a_unit(file: Path) -> None:
+    with RackBench(file) as bench, pytest.raises(ProblemsError) as caught:
+        bench.record_readings(["ML32.P5=5e30V"])
+    assert "resistance" not in str(caught.value) and "“5e30V”" in str(caught.value)
+
+
 def test_a_board_taken_out_owes_its_readings_again(file: Path) -> None:
     with RackBench(file) as bench:
         _ohms(bench, "BP")

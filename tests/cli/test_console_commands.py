@@ -238,6 +238,7 @@ def test_an_idle_voltage_is_held_against_what_the_pin_should_read(here: Path, ru
     bad = run("wire", "console.yaml", "J3", "T1", "--idle", "T1.2=9V", "--idle", "T1.3=0.1V")
     assert bad.code == 1 and "do not join yet: T1-2 (TD) reads 9.00 V" in " ".join(bad.out.split())
     assert "This cable will do" not in bad.out
+    assert "the other sign: it sends, or holds a break" in " ".join(bad.out.split())
     # the other end is a sender as well: two senders would meet on one wire
     ran = run("wire", "console.yaml", "J3", "T1", "--idle", "T1.3=-9V", "--json")
     assert ran.code == 1 and [r["good"] for r in ran.json["read"]] == [False]

@@ -182,10 +182,10 @@ def _memory(rack: Rack, where: str, board: Board, to: Adds) -> None:
     for rail in memory.rails:
         if rail not in rack.rails:
             _missing(to, f"{where}.memory.rails", "rail", rail, rack.rails)
-    if memory.words != 1 << memory.bank_bit:
+    if memory.words != 1 << memory.bank_from:
         to.add(
             f"{where}.memory.bank_bit",
-            f"bit {memory.bank_bit} splits banks of {1 << memory.bank_bit} words, and a bank has "
+            f"bit {memory.bank_from} splits banks of {1 << memory.bank_from} words, and a bank has "
             f"{memory.words}",
             "the address bit just above a bank",
             doubt=True,

@@ -70,6 +70,8 @@ def _voltage(pin: Wired, to: str) -> Check:
             low, high = min(low, pin.space[0]), max(high, pin.space[1])
             text = f"a handshake output, either state, {_LOAD} to common across it"
         wrong = "near 0 V: it is an input, or its driver or supply is dead"
+        if pin.role != "signal-out" and pin.standard != "TTL":
+            wrong += "; the other sign: it sends, or holds a break"
         return Check(pin.label, to, low, high, text, wrong)
     wrong = "stiff and beyond this: it is a driver, and two drivers would meet; do not join"
     high = RECEIVER_OPEN

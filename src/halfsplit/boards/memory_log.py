@@ -131,6 +131,11 @@ class _Reader:
                 values[key] = value
         if code.test == "range":
             self.limits.update(values)
+        elif code.test == "all" and code.passed:
+            self.close()
+            for each in KINDS:
+                self.open(each)
+                self.close()
         elif code.test in KINDS:
             kind: Kind = code.test
             if code.passed:

@@ -113,6 +113,8 @@ def _told_capture(data: dict[str, Any]) -> None:
         show.say("  stop bits are not told: no two characters came without a pause")
     wrong = f"{data['framing_errors']} framing, {data['parity_errors']} parity errors"
     show.say(f"  {data['frames']} characters, {wrong}")
+    if data["cut"]:
+        show.say("  one more was cut off by the end of the capture and is left out")
     for rival in data["others"]:
         if rival["share"] > 0.01:
             show.say(f"  or {rival['format']} ({show.percent(rival['share'])})")

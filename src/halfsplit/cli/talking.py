@@ -149,7 +149,7 @@ def _ended(data: dict[str, Any]) -> None:
 
 def ask(text: str, end: bytes) -> tuple[str, Any]:
     """What a line typed asks for: ("send", bytes), ("break", None), or ("say", why not)."""
-    from halfsplit.boards.garbage import unescaped
+    from halfsplit.boards.garbage import malformed, unescaped
 
     order, _, rest = text.partition(" ")
     if text.startswith("::"):
@@ -157,6 +157,11 @@ def ask(text: str, end: bytes) -> tuple[str, Any]:
     elif order == ":break" and not rest:
         return "break", None
     elif order == ":send":
+        if slip := malformed(rest):
+            return (
+                "say",
+                f"not sent: {slip} is no byte; two hexadecimal digits: \\x03, and \\\\ is \\",
+            )
         text, end = unescaped(rest), b""
     elif text.startswith(":"):
         return "say", f"not sent: {order} is no order; {HELP}"
