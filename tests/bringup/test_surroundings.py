@@ -37,8 +37,12 @@ def test_what_runs_hot_without_passing_a_rating_is_named_with_its_neighbours() -
     (fault,) = [h for h in single_faults(tray.tray().assembly) if h.name == "C4 short"]
     found = power_check(tray.tray(), HALF, [(fault, 0.5)], propose=False)
     worked = {h.part: h for h in found.harder}
-    assert worked["Q1"].watts == pytest.approx(20.0, rel=0.1) and worked["Q1"].times > 4.0
-    assert worked["R3"].times > 4.0 and worked["R3"].known and not worked["Q1"].known
+    assert worked["R3"].watts == pytest.approx(0.84, rel=0.1)
+    assert worked["R3"].times > 4.0 and worked["R3"].known
+    assert "Q1" not in worked and [f.part for f in found.findings if f.ratio > 1.0] == ["Q1"]
+    both = stresses(tray.tray(), HALF, [{}, fault.changes])
+    usual, hot = (worst_of(both, row, "watts", "Q1")[1] for row in (0, 1))
+    assert hot == pytest.approx(20.0, rel=0.1) and hot > 4.0 * usual
     assert {"R3", "C4"} <= set(found.beside["Q1"])
 
 

@@ -272,9 +272,12 @@ def page(data: Mapping[str, Any], name: str, file: str | None = None) -> list[st
 
 
 def _enter(step: Mapping[str, Any], file: str) -> str:
-    """The command that ticks a step; the fuses and trips of the plan say their own."""
-    if step["key"] == "fuses" or step["key"].startswith("trip-"):
+    """The command that ticks a step; that of the fuses says its own."""
+    if step["key"] == "fuses":
         return ""
+    if step["key"].startswith("trip-"):
+        rail = step["key"].removeprefix("trip-")
+        return f"halfsplit protect {file} {rail} --trip … --trip … --trip …"
     if step["condition"] is None or not step["points"]:
         note = "18 mA, all in limits" if step["points"] else "all as it should be"
         return f'halfsplit plan {file} --done {step["key"]} --note "{note}"'
