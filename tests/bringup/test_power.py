@@ -49,6 +49,7 @@ def test_watts_volts_and_polarity_by_ohms_law(bench: Machine) -> None:
 def test_verdict_says_do_not_energise_and_never_the_other_word(bench: Machine) -> None:
     check = power_check(bench, Condition("supply"), propose=False)
     assert check.verdict.startswith("do not energise: ") and "C2" in check.verdict
+    assert check.at == "20.00 V of S1"
     good = power_check(tray.tray(), Condition("raws", "full"), propose=False)
     assert good.verdict.startswith("no objection found at 10.80 V on v5r, 20.50 V on vrpr")
     assert "limits to watch" in good.verdict

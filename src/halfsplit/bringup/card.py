@@ -104,8 +104,9 @@ def card(machine: Machine, ref: str, conditions: Sequence[Condition] | None = No
             gone = stresses(machine, condition, [{}], fresh=[{(ref, "g"): 1e-12}])
             _worse(worst, {"volts": float(np.nan_to_num(gone.volts[0, k]))}, "blown")
     strained = strains(machine, chosen[-1]) if chosen else None
-    for row in strained.rows if strained else ():
-        _worse(worst, _seen(strained.stress, k, ref, row), strained.words[row])
+    if strained is not None:
+        for row in strained.rows:
+            _worse(worst, _seen(strained.stress, k, ref, row), strained.words[row])
     demands = _ratings(part, worst) + _fixed(part)
     demands += _lead(machine, part, most)
     demands += _fired(machine, ref, chosen[-1]) if chosen else []

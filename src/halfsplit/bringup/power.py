@@ -312,6 +312,9 @@ def feed_words(machine: Machine, condition: Condition) -> str:
     for net, source in feed.nets.items():
         limit = f" limited to {show(source.limit, 'A', 2)}" if source.limit else ""
         laid.append(f"{volts(source.volts)} on {net}{limit}")
+    if not laid and condition.energised():  # supplies drawn as parts of the machine
+        parts = assembly.parts.items()
+        laid = [f"{volts(p.__dict__['volts'])} of {r}" for r, p in parts if p.KIND == "supply"]
     return ", ".join(laid) or condition.feed
 
 
