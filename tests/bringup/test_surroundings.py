@@ -12,7 +12,9 @@ import pytest
 from halfsplit.assembly.condition import Change, Condition
 from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
+from halfsplit.bench.bringing import planned_feed
 from halfsplit.bench.gating import gates_of
+from halfsplit.bench.proving import protect
 from halfsplit.bench.session import Session
 from halfsplit.bringup.gates import refusals
 from halfsplit.bringup.power import power_check, worst_of
@@ -64,6 +66,17 @@ def session(tmp_path: Path) -> Iterator[Session]:
     file = Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))
     with Session(file) as opened:
         yield opened
+
+
+def test_planning_while_it_is_off_takes_a_steady_feed(session: Session) -> None:
+    """The pages for loads and protection have no field for a feed, and nobody plans with it on."""
+    session.set_condition(Condition("off"))
+    assert planned_feed(session) == "raws"
+    found = protect(session, ["N12"], feed=planned_feed(session))
+    assert "fed by raws" in found["condition"]
+    assert not any("not_solved" in t for t in found["tests"])
+    session.set_condition(Condition("mains", "none"))
+    assert planned_feed(session) is None
 
 
 def test_neighbours_of_a_part_worked_on_are_looked_at_before_power(session: Session) -> None:

@@ -75,6 +75,20 @@ def standing(session: Session, feed: str | None, script: Path | None = None) -> 
     return Bench(session.machine, condition, faults, session.progress)
 
 
+def planned_feed(session: Session) -> str | None:
+    """What to plan with where nobody names a feed: while the machine is off, as it is while one
+    plans, the first steady feed of the file that is not held to a current, else the first of any;
+    None, so the present one, otherwise."""
+    if session.condition.energised():
+        return None
+    steady = [
+        name
+        for name, feed in session.assembly.feeds.items()
+        if feed.nets and not feed.mains and all(s.limit is None for s in feed.nets.values())
+    ]
+    return steady[0] if steady else session.assembly.default_feed()
+
+
 def powered(session: Session, feed: str | None) -> Bench:
     """The machine as it stands, but on: by the feed named, the present one, or the first."""
     bench = standing(session, feed)
