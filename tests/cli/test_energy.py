@@ -51,6 +51,14 @@ def test_gates_say_what_to_type(tray: Path, run: Run) -> None:
     assert "is not proved: P5:" not in told  # its name once
 
 
+def test_refusals_name_what_can_be_done(tray: Path, run: Run) -> None:
+    none = run("plan", "pt3.yaml", "--done", "fuses", "--note", "looked at")
+    assert none.code == 3 and "no plan is written down yet" in none.out + none.err
+    solid = run("reform", "pt3.yaml", "R1", "--rule", "half-hour")
+    assert solid.code == 1 and "R1 is a resistor, no capacitor" in solid.out + solid.err
+    assert "--leak" not in solid.out + solid.err
+
+
 def test_power_of_an_unknown_feed_is_refused(tray: Path, run: Run) -> None:
     assert run("power", "pt3.yaml", "--feed", "nonesuch").code == 3
     assert run("power", "pt3.yaml", "--weight", "2").code == 2

@@ -24,6 +24,8 @@ from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
+NONE_YET = "no plan is written down yet: halfsplit plan FILE --new"
+
 
 def written(bench: Noter) -> Entry | None:
     """The plan last written down, None when there is none."""
@@ -116,7 +118,9 @@ def in_the_way(bench: Session, key: str) -> list[str]:
 
 def _step(bench: Noter, key: str) -> dict[str, Any]:
     entry = written(bench)
-    steps = {s["key"]: s for s in entry.body["steps"]} if entry else {}
+    if entry is None:
+        raise NotFoundError(NONE_YET)
+    steps = {s["key"]: s for s in entry.body["steps"]}
     if key not in steps:
         raise NotFoundError(f"there is no step {key} in the plan; there are {', '.join(steps)}")
     return dict(steps[key])
@@ -137,7 +141,7 @@ def _pass(bench: Session, key: str, shut: list[str], anyway: str | None) -> None
 def plan_dict(bench: Session) -> dict[str, Any]:
     """The plan with each step's state: done, stop (a reading beyond its limits), next, or open."""
     if written(bench) is None:
-        raise NotFoundError("no plan is written down yet: halfsplit plan FILE --new")
+        raise NotFoundError(NONE_YET)
     shut = {g.name for g in refusals(gates_of(bench), "boards")}
     return _walked(bench, shut, frozenset(known(bench).trips))
 
