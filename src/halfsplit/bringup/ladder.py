@@ -281,8 +281,7 @@ def _minimum(
             row |= {"needed": True, "amps": amps}
             row["why"] = (
                 f"with every rail open it stands at {volts(bare.volts)}, ripple "
-                f"{volts(bare.ripple)}, out of limits; inside the machine it feeds {told} and "
-                "no more; "
+                f"{volts(bare.ripple)}, out of limits; inside the machine it feeds {told}; "
                 + (
                     f"from {show(amps, 'A', 2)} on it is within them"
                     if amps is not None
