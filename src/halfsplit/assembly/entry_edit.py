@@ -22,23 +22,25 @@ Entries = Mapping[str, Mapping[str, Any]]
 
 
 class ChangedError(HalfsplitError):
-    """The file was changed by somebody else meanwhile; it wins."""
+    """The file was changed by somebody else meanwhile; it wins. `now`: what stands there."""
+
+    def __init__(self, words: str, now: str | None = None) -> None:
+        super().__init__(words)
+        self.now = now
 
 
 def put_entries(
-    path: Path, section: str, entries: Entries, unless: Callable[[str], str]
+    path: Path, section: str, entries: Entries, unless: Callable[[str], None]
 ) -> tuple[str, str]:
-    """Put entries into a section, or change those that are there; returns the text before and after.
+    """Put entries into a section, or change those there; returns the text before and after.
 
-    `unless` is given the text as it stands before anything is written, and says in words why it
-    should not be; "" goes on. On disk when this returns. Raises ProblemsError for entries that are
-    wrong or a file that cannot be read, ChangedError, NotFoundError, HalfsplitError.
+    `unless` is given the text as it stands before anything is written, and may raise. On disk when
+    this returns. Raises ProblemsError for entries that are wrong or a file that cannot be read,
+    ChangedError, NotFoundError, HalfsplitError.
     """
 
     def edited(source: str) -> str:
-        why = unless(source)
-        if why:
-            raise ChangedError(why)
+        unless(source)
         return with_entries(source, section, entries)
 
     return edit_text(path, edited, [f"{section}.{name}" for name in entries])

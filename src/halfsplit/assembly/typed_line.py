@@ -30,6 +30,11 @@ LONGEST = 400  # characters of one field: no drawing says more of one part
 OTHER = {"rail": "rails", "point": "points", "loads": "loads"}
 Sort = Literal["net", "winding", "part"]
 _TRANSFORMER = "transformer"
+_TRANSISTOR = {"c": "collector", "b": "base", "e": "emitter"}
+_DIODE = {"a": "anode", "k": "cathode", "g": "gate or grid", "s": "screen"}
+_DIODE |= {"a1": "anode", "a2": "other anode", "h1": "heater", "h2": "heater"}
+_POLES = {"pos": "+", "neg": "−", "com": "common", "plus": "+ input", "minus": "− input"}
+_POLES |= {"vpos": "+ supply", "vneg": "− supply"}
 
 
 @dataclass(frozen=True)
@@ -94,8 +99,17 @@ def ends_of(draft: Draft, section: str, kind: str) -> tuple[End, ...]:
     if known is None:
         return ()
     return tuple(
-        End(t, t, "net", known.model_fields[_field(kind, t)].is_required()) for t in known.TERMINALS
+        End(
+            t, _called(t, known.TERMINALS), "net", known.model_fields[_field(kind, t)].is_required()
+        )
+        for t in known.TERMINALS
     )
+
+
+def _called(terminal: str, all_of: tuple[str, ...]) -> str:
+    """A terminal by its short name and what that stands for."""
+    names = _TRANSISTOR if "e" in all_of else _DIODE if "k" in all_of else _POLES
+    return f"{terminal}, {names[terminal]}" if terminal in names else terminal
 
 
 def _field(kind: str, terminal: str) -> str:

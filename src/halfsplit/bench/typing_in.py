@@ -6,6 +6,7 @@ is believed. It needs no journal and no circuit that could be solved.
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -30,6 +31,7 @@ from halfsplit.parts.base import REGISTRY
 from halfsplit.parts.house import HOUSE
 from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
 
+SHOWN_ROWS = 8  # entries last in the file, listed on a page
 SHOWN_MEMBERS = 8  # of a net, beside the field
 MOST_UNDO = 200  # entries that can be taken back, one after the other
 Stamp = tuple[tuple[int, int, int], ...]
@@ -37,7 +39,7 @@ Stamp = tuple[tuple[int, int, int], ...]
 
 @dataclass(frozen=True)
 class Done:
-    """One thing written, for taking it back: the text before and after, and the entries it wrote."""
+    """One thing written: the text before and after, and the entries it wrote."""
 
     words: str
     before: str
@@ -94,13 +96,15 @@ class TypingIn:
             "parts": len(assembly.parts) if assembly is not None else 0,
             "wrong": [self._words(p) for p in at.wrong],
             "not_yet": [self._words(p) for p in at.not_yet],
-            "rows": [self._row(at, s, n) for s, n in rows],
+            "names": [n for _, n in rows],
+            "rows": [self._row(at, s, n) for s, n in rows[-SHOWN_ROWS:]],
             "nets": [[n, _members(at.members.get(n, []))] for n in at.nets()],
             "undo": self._done[-1].words if self._done else "",
         }
 
     def _words(self, problem: Problem) -> str:
-        return str(replace(problem, file=Path(problem.file).name or self.file.name))
+        named = replace(problem, file=Path(problem.file).name or self.file.name)
+        return _quoted(str(named))
 
     def _row(self, at: Draft, section: str, name: str) -> list[Any]:
         found = line_of(at, name)
@@ -129,7 +133,9 @@ class TypingIn:
 
     def beside(self, name: str, step: int) -> str:
         """The entry above (-1) or below (1) one in the file; from an unknown name, the last."""
-        rows = [r[1] for r in self.state()["rows"]]
+        at = self.look()
+        found = [(at.line(s, n), n) for s in LINES for n in at.entries(s)]
+        rows = [n for _, n in sorted(found)]
         if not rows:
             return ""
         if name not in rows:
@@ -193,28 +199,33 @@ class TypingIn:
             problems = [p for p in line.problems if p.severity == "error"]
             problems += [_missing(line, end) for end in line.ends if end.name in line.missing]
             if problems:
-                raise ProblemsError(problems)
-
-            def unless(source: str) -> str:
-                now = entry_text(source, line.section, line.name)
-                if now == held or now is None:
-                    return ""
-                return (
-                    f"{line.name} stands in the file already: {' '.join(now.split())[:300]}. It is "
-                    "kept; Enter once more writes yours in its place"
+                raise ProblemsError(
+                    [
+                        replace(p, wrong=_quoted(p.wrong), instead=_quoted(p.instead))
+                        for p in problems
+                    ]
                 )
+
+            def unless(source: str) -> None:
+                now = entry_text(source, line.section, line.name)
+                if now == held:
+                    return
+                there = "" if now is None else f": {' '.join(now.split())[:300]}"
+                how = "is no longer in the file" if now is None else "stands in the file already"
+                more = "Enter once more puts yours in its place"
+                raise ChangedError(f"{line.name} {how}{there}. {more}", now)
 
             entries = {line.name: line.entry}
             before, after_ = put_entries(self.file, line.section, entries, unless)
             old = entry_text(before, line.section, line.name)
             new = entry_text(after_, line.section, line.name)
-            said = f"{line.name} {'changed' if old is not None else 'written'}"
+            said = f"{line.name}: {'changed' if old is not None else 'written'}"
             self._remember(said, before, after_, ((line.section, line.name, old, new),))
             now = self.look()
             return {
                 "name": line.name,
                 "section": line.section,
-                "said": said if old != new else f"{line.name} stands there as typed",
+                "said": said if old != new else f"{line.name}: stands there as typed",
                 "line": now.line(line.section, line.name),
                 "next": self.next_name(line.name),
                 "doubts": [_plain(p) for p in line.problems if p.severity != "error"],
@@ -223,7 +234,7 @@ class TypingIn:
     def write_many(self, entries: Mapping[str, Mapping[str, Any]], words: str) -> None:
         """Write many parts as one edit, which is taken back as one. Raises as :meth:`write`."""
         with self._gate:
-            before, after_ = put_entries(self.file, "parts", entries, lambda source: "")
+            before, after_ = put_entries(self.file, "parts", entries, lambda _: None)
             listed = tuple(
                 ("parts", n, entry_text(before, "parts", n), entry_text(after_, "parts", n))
                 for n in entries
@@ -240,7 +251,7 @@ class TypingIn:
                 raise NotFoundError(f"there is no entry {name or '(no name)'} in the file{more}")
             before, after_ = remove_entry(self.file, found[0], name)
             old = entry_text(before, found[0], name)
-            words = f"{name} deleted"
+            words = f"{name}: deleted"
             self._remember(words, before, after_, ((found[0], name, old, None),))
             return words
 
@@ -269,7 +280,7 @@ class TypingIn:
 
             try:
                 edit_text(self.file, edited, [])
-            except ChangedError:
+            except (ChangedError, ProblemsError):
                 self._done.pop()
                 raise
             self._done.pop()
@@ -307,7 +318,12 @@ def _missing(line: Line, end: End) -> Problem:
 
 def _plain(problem: Problem) -> str:
     """What is wrong and what to write, without a place: the field it stands at shows that."""
-    return str(Problem("", 0, 0, "", problem.wrong, problem.instead))
+    return _quoted(str(Problem("", 0, 0, "", problem.wrong, problem.instead)))
+
+
+def _quoted(words: str) -> str:
+    """What stands between backquotes as people quote it."""
+    return re.sub("`([^`]*)`", "“\\1”", words)
 
 
 def _first_line(text: str | None) -> str:

@@ -81,6 +81,7 @@ def _problems(problems: list[Problem], as_json: bool) -> None:
 
 
 for command in (
+    files.new,
     files.check,
     files.edit,
     files.schema,
