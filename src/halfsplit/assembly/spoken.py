@@ -108,7 +108,14 @@ def fields_of(
 
     The kind is among the fields unless a catalogue type tells it. Raises WordError.
     """
-    bare, named = split(text)
+    return fields_said(ref, *split(text), house)
+
+
+def fields_said(
+    ref: str, bare: list[str], named: Mapping[str, str], house: Mapping[str, HouseNumber]
+) -> tuple[dict[str, Any], str, bool]:
+    """As :func:`fields_of`, words and named fields apart."""
+    bare = list(bare)
     kind, guessed = kind_of(ref, bare, named, house)
     if kind not in REGISTRY.kinds:
         raise WordError(f"there is no kind `{kind}`", "one of " + ", ".join(REGISTRY.kinds))
@@ -127,7 +134,7 @@ def fields_of(
     for field, value in named.items():
         at, *way = fields, *field.split(".")
         for step in way[:-1]:
-            at = at.setdefault(step, {})  # type: ignore[attr-defined]
+            at = at.setdefault(step, {})
         at[way[-1]] = value
     row = typed_row(str(fields.get("type", "")), house)
     if "kind" not in fields and not (row is not None and row.kind == kind):

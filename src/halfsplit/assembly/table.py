@@ -1,4 +1,4 @@
-"""Tables of parts as spreadsheets and parts lists have them: text to cells, and what was done to them.
+"""Tables of parts as spreadsheets have them: text to cells, and what was done to those.
 
 A spreadsheet changes what it is given: part values become dates, type numbers powers of ten,
 leading zeros go, points become commas. What can be told is told, cell by cell; nothing is guessed.
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from halfsplit.problems import Problem, ProblemsError
 
 MOST_BYTES = 4_000_000  # of a table: a hundred times the largest machine's parts list
-MOST_ROWS, MOST_COLUMNS, LONGEST_CELL = 20_000, 200, 2_000
+MOST_ROWS, MOST_COLUMNS, LONGEST_CELL = 3_000, 200, 2_000
 TAB = "\t"
 # A cell that begins so is taken for a formula by a spreadsheet, and run. A quote before it keeps it
 # text. Source: OWASP, CSV Injection (the list of characters).
@@ -24,8 +24,9 @@ _ERRORS = re.compile(r"#(REF!|NAME\?|VALUE!|N/A|NULL!|NUM!|DIV/0!)|#{3,}", re.IG
 _MONTHS = "jan feb mar apr may jun jul aug sep oct nov dec mai okt dez"
 _MONTH = "|".join(_MONTHS.split())
 _DATE = re.compile(
-    rf"\d{{1,2}}[-. /]({_MONTH})[a-z]*\.?([-. /]\d{{2,4}})?|({_MONTH})[a-z]*[-. /]\d{{1,4}}"
-    r"|\d{4}-\d{2}-\d{2}([ T]\d{2}:\d{2}(:\d{2})?)?|\d{1,2}/\d{1,2}/\d{2,4}|\d{1,2}\.\d{1,2}\.\d{2,4}",
+    rf"\d{{1,2}}[-. /]+({_MONTH})[a-z]*\.?([-. /]+\d{{2,4}})?|({_MONTH})[a-z]*[-. /]+\d{{1,4}}"
+    r"|\d{4}-\d{2}-\d{2}([ T]\d{2}:\d{2}(:\d{2})?)?"
+    r"|\d{1,2}/\d{1,2}/\d{2,4}|\d{1,2}\.\d{1,2}\.\d{2,4}",
     re.IGNORECASE,
 )
 _POWER = re.compile(r"[+-]?\d+([.,]\d+)?E[+-]?\d+", re.IGNORECASE)

@@ -31,7 +31,8 @@ from halfsplit.parts.base import REGISTRY
 from halfsplit.parts.house import HOUSE
 from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
 
-SHOWN_ROWS = 8  # entries last in the file, listed on a page
+PARTS = ("parts", "patterns")
+SHOWN_ROWS = 8  # parts last in the file, listed on a page
 SHOWN_MEMBERS = 8  # of a net, beside the field
 MOST_UNDO = 200  # entries that can be taken back, one after the other
 Stamp = tuple[tuple[int, int, int], ...]
@@ -97,14 +98,15 @@ class TypingIn:
             "wrong": [self._words(p) for p in at.wrong],
             "not_yet": [self._words(p) for p in at.not_yet],
             "names": [n for _, n in rows],
-            "rows": [self._row(at, s, n) for s, n in rows[-SHOWN_ROWS:]],
+            "rows": [self._row(at, *r) for r in [r for r in rows if r[0] in PARTS][-SHOWN_ROWS:]],
+            "others": {s: [*at.entries(s)] for s in LINES if s not in PARTS and at.entries(s)},
             "nets": [[n, _members(at.members.get(n, []))] for n in at.nets()],
             "undo": self._done[-1].words if self._done else "",
         }
 
     def _words(self, problem: Problem) -> str:
         named = replace(problem, file=Path(problem.file).name or self.file.name)
-        return _quoted(str(named))
+        return quoted(str(named))
 
     def _row(self, at: Draft, section: str, name: str) -> list[Any]:
         found = line_of(at, name)
@@ -200,10 +202,7 @@ class TypingIn:
             problems += [_missing(line, end) for end in line.ends if end.name in line.missing]
             if problems:
                 raise ProblemsError(
-                    [
-                        replace(p, wrong=_quoted(p.wrong), instead=_quoted(p.instead))
-                        for p in problems
-                    ]
+                    [replace(p, wrong=quoted(p.wrong), instead=quoted(p.instead)) for p in problems]
                 )
 
             def unless(source: str) -> None:
@@ -318,10 +317,10 @@ def _missing(line: Line, end: End) -> Problem:
 
 def _plain(problem: Problem) -> str:
     """What is wrong and what to write, without a place: the field it stands at shows that."""
-    return _quoted(str(Problem("", 0, 0, "", problem.wrong, problem.instead)))
+    return quoted(str(Problem("", 0, 0, "", problem.wrong, problem.instead)))
 
 
-def _quoted(words: str) -> str:
+def quoted(words: str) -> str:
     """What stands between backquotes as people quote it."""
     return re.sub("`([^`]*)`", "“\\1”", words)
 

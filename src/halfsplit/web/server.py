@@ -129,7 +129,7 @@ def build(house: House) -> None:
 async def machine_route(house: House, slug: str, key: str) -> None:
     """One page of one machine, or words about why there is none."""
     page = PAGES.get(slug)
-    place = await house.enter(key) if page is not None else None
+    place = await house.enter(key, loose=page.loose) if page is not None else None
     if page is not None and place is not None and place.sort not in page.sorts:
         house.leave(place)
         page = None
@@ -141,11 +141,11 @@ async def machine_route(house: House, slug: str, key: str) -> None:
         return
     ui.context.client.on_delete(lambda: house.leave(place))
     try:
-        await place.opened()
-    except HalfsplitError as error:
         if not page.loose:
-            _not_opened(error, place, page)
-            return
+            await place.opened()
+    except HalfsplitError as error:
+        _not_opened(error, place, page)
+        return
     view = View(place, house.drafts, house.prints)
     with frame(f"{page.label}: {view.facts.get('name', place.file.stem)}", view, page):
         await page.build(view)

@@ -61,10 +61,7 @@ class TypingPage:
             f'<script src="{ASSETS}/typing.js"></script>'
         )
         self._alone = not self._pictures()
-        with Tag("div", "", "line"):
-            Tag("h1", f"Type in: {self.state['name']}")
-            with Tag("div", "", "form"):
-                link("Table", address("table", self.view.place.key), "act plain", data_key="table")
+        Tag("h1", f"Type in: {self.state['name']}")
         with Tag("div", "", "columns even with-scan" if not self._alone else "with-scan"):
             if not self._alone:
                 with Tag("div", "", "first"), Tag("section", "", "box", aria_label="The scan"):
@@ -74,7 +71,7 @@ class TypingPage:
                 with self.form.tools:
                     self._tools()
                 self.view.live(lambda: self.state["wrong"], self._wrong)
-                self.view.live(lambda: self.state["rows"], self._rows, "section", "box")
+                self.view.live(self._listed, self._rows, "section", "box")
                 self.view.live(lambda: (self.state["not_yet"], self.state["loads"]), self._not_yet)
                 self._sending()
         self.form.lists(self.state["nets"])
@@ -174,13 +171,13 @@ class TypingPage:
             with details("Which", key="not-yet"):
                 rows(listed[: 10 * MOST_LISTED], "t-list-of")
 
-    def _rows(self, listed: list[list[Any]]) -> None:
-        count = len(self.state["names"])
-        Tag(
-            "h2",
-            f"In the file: {count or 'nothing yet'}"
-            + (", the last of them" if count > len(listed) else ""),
-        )
+    def _listed(self) -> tuple[list[list[Any]], int, dict[str, list[str]]]:
+        return self.state["rows"], self.state["parts"], self.state["others"]
+
+    def _rows(self, shown: tuple[list[list[Any]], int, dict[str, list[str]]]) -> None:
+        listed, count, others = shown
+        last = ", the last typed" if count > len(listed) else ""
+        Tag("h2", f"Parts in the file: {count or 'none yet'}{last}")
         if not listed:
             Tag("p", "Begin at the source: J1 mains 230V, or S1 supply 12V ohms=0.2R.")
         with Tag("ul", "", "t-rows"):
@@ -192,6 +189,8 @@ class TypingPage:
                         Tag("b", name)
                         Tag("span", words)
                         Tag("span", " · ".join(ends), "nets")
+        for section, names in others.items():
+            Tag("p", f"{section}: {', '.join(names)}", "quiet-words")
 
     async def _watch(self) -> None:
         """Look whether somebody else changed the file."""

@@ -236,7 +236,7 @@ class TypedForm:
             if not detail.get("dirty") and self.held[0]:
                 self.held = ("", None)
                 self._run(f"halfsplitTyping.fill({json.dumps(name)}, {json.dumps(blank)})")
-return
+            return
         if detail.get("dirty"):
             return  # said by the line it stands at, and asked again before anything is written
         self.held = (name, found["held"])

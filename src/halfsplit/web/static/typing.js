@@ -246,6 +246,8 @@
     recall(input);
   });
 
+  addEventListener("resize", shut);
+
   // -- what the program says ----------------------------------------------------------------------
   const same = (a, b) => a.name === b.name && a.words === b.words && a.ends.every((t, k) => t === (b.ends[k] || ""));
   window.halfsplitTyping = {
