@@ -36,6 +36,8 @@ def with_entries(source: str, section: str, entries: Mapping[str, Mapping[str, A
     Raises HalfsplitError when the section cannot take entries as it stands.
     """
     root = _root(source)
+    if not entries:
+        return source
     pair = next(((k, v) for k, v in root.value if k.value == section), None)
     if pair is None:
         return _new_section(source, root, section, entries)

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from halfsplit.assembly.designator import ASK, ELECTROLYTIC, FILM, KINDS, letters
+from halfsplit.assembly.pattern import put
 from halfsplit.assembly.shortline import (
     BY_UNIT,
     ShortLine,
@@ -132,10 +133,7 @@ def fields_said(
         raise WordError(str(error), f"{close}, or {by_name}" if close else by_name) from None
     fields |= line.fields
     for field, value in named.items():
-        at, *way = fields, *field.split(".")
-        for step in way[:-1]:
-            at = at.setdefault(step, {})
-        at[way[-1]] = value
+        put(fields, field, value)
     row = typed_row(str(fields.get("type", "")), house)
     if "kind" not in fields and not (row is not None and row.kind == kind):
         fields = {"kind": kind, **fields}

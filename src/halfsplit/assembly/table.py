@@ -29,7 +29,9 @@ _DATE = re.compile(
     r"|\d{1,2}/\d{1,2}/\d{2,4}|\d{1,2}\.\d{1,2}\.\d{2,4}",
     re.IGNORECASE,
 )
-_POWER = re.compile(r"[+-]?\d+([.,]\d+)?E[+-]?\d+", re.IGNORECASE)
+# As a spreadsheet writes it; without the sign it may have been typed so, and only values care.
+_POWER = re.compile(r"[+-]?\d+([.,]\d+)?E[+-]\d+")
+_NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?E[+-]?\d+", re.IGNORECASE)
 _COMMA = re.compile(r"[+-]?\d+,\d+\s*[^\d,]*%?")
 
 
@@ -182,10 +184,10 @@ def damage(cell: str, sort: str) -> tuple[str, str, str]:
     if _DATE.fullmatch(cell):
         how = "the cell again in a column set to text before it is typed, such as 4-7"
         return f"“{cell}” is a date: a spreadsheet makes those of 4-7 or 1/4", how, "error"
-    if _POWER.fullmatch(cell):
-        if sort == "name":
-            how = "the cell again in a column set to text, such as 1E3"
-            return f"“{cell}” is a power of ten: a spreadsheet makes those of 1E3", how, "error"
+    if sort == "name" and _POWER.fullmatch(cell):
+        how = "the cell again in a column set to text, such as 1E3"
+        return f"“{cell}” is a power of ten: a spreadsheet makes those of 1E3", how, "error"
+    if sort == "value" and _NUMBER.fullmatch(cell):
         how = "the value with its prefix, such as 1k"
         return f"“{cell}” may be a value, or what a spreadsheet made of one", how, "doubt"
     return "", "", ""

@@ -88,7 +88,9 @@ def guess(table: Table, header: bool | None = None) -> Matching:
     contents = [[r[k] for r in body if r[k]] for k in range(table.width)]
     for k, cells in enumerate(contents):
         if not found[k]:
-            found[k] = "" if header and table.rows[0][k] else _by_content(cells, found)
+            told = _by_content(cells, found)
+            # Under a heading that means nothing known, figures may be anything.
+            found[k] = "" if told == WORDS and header and table.rows[0][k] else told
     net = 1
     for k, cells in enumerate(contents):
         if found[k]:

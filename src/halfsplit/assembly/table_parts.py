@@ -138,7 +138,7 @@ def _entry(
         elif column == NETS:
             for k, word in enumerate(cell.replace(",", " ").replace(";", " ").split()):
                 end, is_, net = word.partition("=")
-                if is_:
+                if end and is_:
                     named[end] = net
                 else:
                     nets.append((k, word))

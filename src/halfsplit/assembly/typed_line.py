@@ -17,7 +17,7 @@ from halfsplit.assembly.designator import KINDS, letters
 from halfsplit.assembly.draft import Draft
 from halfsplit.assembly.file import Reader
 from halfsplit.assembly.model import Point, Rail
-from halfsplit.assembly.pattern import Pattern
+from halfsplit.assembly.pattern import Pattern, put
 from halfsplit.assembly.patterns import noted, notes
 from halfsplit.assembly.shortline import WordError, reads
 from halfsplit.assembly.spoken import fields_of, split, words_of
@@ -26,7 +26,7 @@ from halfsplit.problems import Problem
 from halfsplit.quantity import QuantityError, Unit, parse
 
 MOST_ENDS = 9  # fields beside the words: a transformer of nine windings, a pattern's parts
-LONGEST = 400  # characters of one field: no drawing says more of one part
+LONGEST = 1_000  # characters of one field: no drawing says more of one part
 OTHER = {"rail": "rails", "point": "points", "loads": "loads"}
 Sort = Literal["net", "winding", "part"]
 _TRANSFORMER = "transformer"
@@ -171,7 +171,8 @@ def read_line(draft: Draft, name: str, words: str, ends: Sequence[str]) -> Line:
                 wrong(
                     "words", f"`{word}` is not understood of a pattern", "a value by name, volts=5V"
                 )
-        entry |= named
+        for key, text in named.items():
+            put(entry, key, text)
     elif section == "rails":
         if bare:
             entry["limits"] = " ".join(bare)

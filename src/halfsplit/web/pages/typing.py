@@ -176,7 +176,7 @@ class TypingPage:
 
     def _rows(self, shown: tuple[list[list[Any]], int, dict[str, list[str]]]) -> None:
         listed, count, others = shown
-        last = ", the last typed" if count > len(listed) else ""
+        last = ", the last of them" if count > len(listed) else ""
         Tag("h2", f"Parts in the file: {count or 'none yet'}{last}")
         if not listed:
             Tag("p", "Begin at the source: J1 mains 230V, or S1 supply 12V ohms=0.2R.")

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from halfsplit.bench.typing_in import TypingIn
 
 ENDS = 9  # fields beside name and words; as many as a line may have
-LONGEST = 500  # characters of a field that are looked at
+LONGEST = 1_100  # characters of a field that are looked at
 KEYS = [
     ["Enter", "write the line to the file"],
     ["Tab, Space", "the next field of the line"],
