@@ -159,7 +159,7 @@ def test_every_entry_of_the_demos_said_in_words_says_the_same_again(file: Path) 
     assert with_entries(source, "parts", typed) == source
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(lines=typed_parts())
 def test_random_circuits_are_on_disk_as_typed_and_gone_again_byte_for_byte(
     tmp_path_factory: pytest.TempPathFactory, lines: list[Typed]

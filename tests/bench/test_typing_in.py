@@ -68,7 +68,7 @@ def test_the_file_wins_over_what_was_begun_before_it_changed(desk: TypingIn) -> 
     found = desk.recall("R1")
     assert found is not None
     edit(desk, "4k7", "9k1")
-    with pytest.raises(ChangedError, match="R1 stands in the file already: .*9k1") as caught:
+    with pytest.raises(ChangedError, match=r"R1 stands in the file already: .*9k1") as caught:
         desk.write("R1", "5k6", ["p5", "com"], found["held"])
     assert "9k1" in text(desk) and "5k6" not in text(desk)
     desk.write("R1", "5k6", ["p5", "com"], caught.value.now)  # Enter once more
@@ -88,8 +88,8 @@ def test_a_hand_edit_is_seen_at_the_next_look(desk: TypingIn) -> None:
     state = desk.state()
     assert state["names"] == ["R7"] and [n for n, _ in state["nets"]] == ["com", "x", "y"]
     edit(desk, "value: 1k", "valeu: 1k")
-    (wrong, missing) = desk.state()["wrong"]
-    assert wrong.startswith("m.yaml:6:") and "“valeu”" in wrong and "Write value" in wrong, missing
+    (wrong,) = desk.state()["wrong"]
+    assert wrong.startswith("m.yaml:6:") and "“valeu”" in wrong and "Write value" in wrong
     desk.file.write_text("parts: {", encoding="utf-8")
     assert not desk.state()["readable"]
     with pytest.raises(ProblemsError):

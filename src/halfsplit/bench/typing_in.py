@@ -67,6 +67,7 @@ class TypingIn:
         self._draft: Draft | None = None
         self._seen: Stamp = ()
         self._done: list[Done] = []
+        self.own: Stamp = ()  # of the file as written here last
 
     # -- looking -----------------------------------------------------------------------------------
 
@@ -283,6 +284,7 @@ class TypingIn:
                 self._done.pop()
                 raise
             self._done.pop()
+            self.own = self.stamp()
             return f"taken back: {last.words}"
 
     def _remember(
@@ -292,6 +294,7 @@ class TypingIn:
         after_: str,
         entries: tuple[tuple[str, str, str | None, str | None], ...],
     ) -> None:
+        self.own = self.stamp()
         if before != after_:
             self._done.append(Done(words, before, after_, entries))
             del self._done[:-MOST_UNDO]

@@ -157,6 +157,8 @@ class TypingPage:
 
     def _not_yet(self, told: tuple[list[str], bool]) -> None:
         listed, loads = told
+        if not self.state["readable"]:
+            return
         with Tag("section", "", "box"):
             if not listed:
                 Tag("h2", "Nothing is missing" if loads else "Nothing else is missing")
@@ -176,6 +178,9 @@ class TypingPage:
 
     def _rows(self, shown: tuple[list[list[Any]], int, dict[str, list[str]]]) -> None:
         listed, count, others = shown
+        if not self.state["readable"]:
+            Tag("h2", "The file cannot be read as it stands")
+            return
         last = ", the last of them" if count > len(listed) else ""
         Tag("h2", f"Parts in the file: {count or 'none yet'}{last}")
         if not listed:
@@ -197,12 +202,17 @@ class TypingPage:
         now = await asyncio.to_thread(self.desk.stamp)
         if now == self.seen_stamp:
             return
-        before = self.state
-        await self._written()
-        self.form.said.text = changed_words(before, self.state)
+        before, ours = self.state, now == self.desk.own  # written on another page
+        self.seen_stamp = now
+        await self._again()
+        if not ours:
+            self.form.said.text = changed_words(before, self.state)
 
     async def _written(self) -> None:
-        self.seen_stamp = await asyncio.to_thread(self.desk.stamp)
+        self.seen_stamp = self.desk.own or self.seen_stamp  # what came after is somebody else's
+        await self._again()
+
+    async def _again(self) -> None:
         self.state = await asyncio.to_thread(self.desk.state)
         if not self.form.box.is_deleted:
             self.form.lists(self.state["nets"])
