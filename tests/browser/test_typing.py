@@ -146,7 +146,7 @@ def expected(file: Path) -> float:
         [*PROGRAM, "expect", str(file), "P8", "--json"],
         env=dict(os.environ), capture_output=True, text=True, check=True,
     )  # fmt: skip
-    return float(json.loads(done.stdout)[0]["expected"])
+    return float(json.loads(done.stdout)[0]["mean"])
 
 
 @pytest.fixture

@@ -126,7 +126,7 @@ async def test_an_edit_in_an_editor_is_picked_up_and_wins(typist: Typist) -> Non
     await until(lambda: typist.user.find(marker="wrong").elements.pop().text != "")  # type: ignore[attr-defined]
     assert typist.text() == broken
     (place,) = typist.house._loose.values()
-    assert typist.house.drafts.fields(place.machine)["typed_words"] == "4k7"
+    assert typist.house.drafts.fields(place.machine)["typed_words"] == "1k"
 
 
 async def test_odd_messages_write_nothing_outside_and_end_nothing(typist: Typist) -> None:

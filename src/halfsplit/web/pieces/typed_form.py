@@ -178,6 +178,7 @@ class TypedForm:
     async def _enter(self, event: events.GenericEventArguments) -> None:
         (name, words, ends), detail = self._typed(event)
         sent = {"name": detail.get("name"), "words": detail.get("words"), "ends": ends}
+        self._keep(name, words, ends)
         held = self.held[1] if self.held[0] == name else None
         self._turn += 1
         try:
