@@ -55,7 +55,15 @@ def edit_text(path: Path, edited: Callable[[str], str], own: list[str]) -> tuple
     """Change a file's text; refused where that breaks it, or leaves an error at a path of `own`."""
     with _WRITING:
         source = source_of(path)
-        changed = edited(source)
+        try:
+            changed = edited(source)
+        except ChangedError:
+            raise
+        except HalfsplitError:
+            now = draft(path)
+            if now.assembly is None:  # the text itself is broken: say where
+                raise ProblemsError(list(now.wrong)) from None
+            raise
         if changed == source:
             return source, source
         if len(changed.encode()) > LARGEST_FILE:

@@ -119,6 +119,7 @@ def written(entry: Mapping[str, Any]) -> str:
 
 
 def value_text(value: Any) -> str:
+    """One value as it is typed inside braces, in quotes where it would be read otherwise."""
     if isinstance(value, Mapping):
         return "{" + ", ".join(f"{k}: {value_text(v)}" for k, v in value.items()) + "}"
     if isinstance(value, bool):
