@@ -104,6 +104,17 @@ CODES: list[tuple[int, str]] = [
     (0, "patterns"),
     (0, "patterns crowbar"),
     (3, "patterns nonesuch"),
+    (0, "new bench.yaml"),
+    (1, "new bench.txt"),
+    (2, "new pt3.yaml"),
+    (0, "table pt3.yaml"),
+    (0, "table pt3.yaml --to parts.csv"),
+    (1, "table bad.yaml"),
+    (2, "table pt3.yaml --to pt3.yaml"),
+    (3, "table none.yaml"),
+    (1, "fill pt3.yaml bad.yaml"),
+    (3, "fill pt3.yaml none.csv"),
+    (3, "fill none.yaml pt3.yaml"),
     (0, "plain pt3.yaml"),
     (0, "plain pt3.yaml --to plain.yaml"),
     (1, "plain bad.yaml"),
@@ -252,6 +263,9 @@ AS_JSON = {
     "patterns": "patterns crowbar",
     "picture": "picture pt3.yaml --around R21",
     "plain": "plain pt3.yaml",
+    "new": "new bench.yaml",
+    "table": "table pt3.yaml",
+    "fill": "fill pt3.yaml more.csv --look",
     "plan": "plan pt3.yaml",
     "report": "report pt3.yaml --quick",
     "wire": "wire console.yaml J3 T1",
@@ -262,6 +276,7 @@ AS_JSON = {
 def test_json_of_every_command_parses(tray: Path, run: Run, name: str) -> None:
     assert run("read", "pt3.yaml", "p5=1.06", "sum=OL").code == 0
     shutil.copy(QUILLON, "boards.yaml")
+    Path("more.csv").write_text("R90,1k,p5,com\n", encoding="utf-8")
     Path("print.txt").write_text("E5 A=5A3C W=0020 R=0000\n", encoding="utf-8")
     Path("export.json").write_text(run("export", "pt3.yaml", "--json").out, encoding="utf-8")
     ran = run(*AS_JSON[name].split(), "--json")

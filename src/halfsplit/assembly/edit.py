@@ -6,6 +6,7 @@ import json
 import os
 import re
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 from ruamel.yaml import YAML
@@ -47,9 +48,8 @@ def set_value(path: Path, dotted: str, text: str) -> str:
     group, key = _group(path, root, dotted)
     if moved is not None and moved.beside is not None:
         ref, field = moved.beside
-        _put(
-            path, _inserted(source, group, ref, f"{{{_scalar(field)}: {_scalar(text)}}}", raw=True)
-        )
+        beside = _inserted(source, group, ref, f"{{{_scalar(field)}: {_scalar(text)}}}", raw=True)
+        put_text(path, beside, loads_well)
         return moved.old
     node = next((v for k, v in group.value if k.value == key), None)
     if node is None:
@@ -59,7 +59,7 @@ def set_value(path: Path, dotted: str, text: str) -> str:
     else:
         inner = ", ".join(str(k.value) for k, _ in node.value if isinstance(k, ScalarNode))
         raise NotFoundError(f"{path}: {dotted} holds several values ({inner}); name one of them")
-    _put(path, changed)
+    put_text(path, changed, loads_well)
     return old if moved is None else moved.old
 
 
@@ -127,18 +127,31 @@ def _inserted(source: str, group: MappingNode, key: str, text: str, *, raw: bool
     return source[:line] + " " * int(first.column) + entry + newline + source[line:]
 
 
-def _put(path: Path, changed: str) -> None:
+def loads_well(trial: Path) -> list[Problem]:
+    """Errors that keep a file from being used."""
+    assembly, problems = load(trial)
+    return [] if assembly is not None else [p for p in problems if p.severity == "error"]
+
+
+def put_text(path: Path, changed: str, errors: Callable[[Path], list[Problem]]) -> None:
+    """Put a new text in a file's place, whole and on disk, with its permissions.
+
+    `errors` is asked of a trial beside the file; when it finds any, ProblemsError with them is
+    raised and the file stays. Raises HalfsplitError when it cannot be written.
+    """
     target = path.resolve()
     trial = target.with_name(f".{target.name}.{os.getpid()}.new")
-    start = _BOM if target.read_bytes().startswith(_BOM.encode()) else ""
     try:
-        trial.write_bytes((start + changed).encode("utf-8"))
-        assembly, problems = load(trial)
-        if assembly is None:
-            errors = [p for p in problems if p.severity == "error"]
+        start = _BOM if target.read_bytes().startswith(_BOM.encode()) else ""
+        with trial.open("wb") as stream:
+            stream.write((start + changed).encode("utf-8"))
+            stream.flush()
+            os.fsync(stream.fileno())
+        found = errors(trial)
+        if found:
             named = {str(trial): str(path)}  # problems of a pattern's own file keep that
             raise ProblemsError(
-                [Problem(**{**p.as_dict(), "file": named.get(p.file, p.file)}) for p in errors]
+                [Problem(**{**p.as_dict(), "file": named.get(p.file, p.file)}) for p in found]
             )
         shutil.copymode(target, trial)
         trial.replace(target)

@@ -25,6 +25,7 @@ from halfsplit.cli import (
     report,
     serial,
     show,
+    table,
     web,
     weights,
     wire,
@@ -81,11 +82,14 @@ def _problems(problems: list[Problem], as_json: bool) -> None:
 
 
 for command in (
+    files.new,
     files.check,
     files.edit,
     files.schema,
     patterns.patterns,
     patterns.plain,
+    table.table,
+    table.fill,
     files.export,
     files.restore,
     files.demo,

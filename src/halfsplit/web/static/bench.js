@@ -81,6 +81,7 @@
     const list = dialog.appendChild(document.createElement("dl"));
     const rows = [...document.querySelectorAll("[data-shortcut]")].filter(shown)
       .map((e) => [e.dataset.shortcut, e.dataset.says || e.textContent]);
+    for (const more of document.querySelectorAll("[data-more-keys]")) rows.push(...JSON.parse(more.dataset.moreKeys));
     rows.push(["Enter", "store what is in the field"], ["Esc", "leave the field, so that keys work"],
       ["Tab", "the next thing that can be pressed"]);
     for (const [key, says] of rows) {
