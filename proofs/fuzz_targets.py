@@ -1,0 +1,455 @@
+"""What proofs/fuzz.py throws mutated input at. A further target is one function with @target.
+
+A target gets a case: a seeded generator, a folder of its own to write in, and `made`, which gives a
+seed mutated. It returns the problems it was told, or raises one of the project's own errors; any
+other exception is a finding.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from halfsplit.assembly import edit
+from halfsplit.assembly.condition import parse_change
+from halfsplit.assembly.file import load
+from halfsplit.assembly.plain import plain_text
+from halfsplit.assembly.script import load_faults
+from halfsplit.bench.pattern_list import pattern_problems
+from halfsplit.bench.pins_file import load_pins
+from halfsplit.bench.recall import restore_journal
+from halfsplit.boards import consoles
+from halfsplit.boards.capture import changes, read_capture
+from halfsplit.boards.console import Lines
+from halfsplit.boards.file import load_rack
+from halfsplit.boards.memory_log import read_log
+from halfsplit.boards.which import sort_of
+from halfsplit.bringup.stock import parse_stock
+from halfsplit.instruments import replay
+from halfsplit.parts.house import read_house
+from halfsplit.problems import HalfsplitError, Problem
+from halfsplit.quantity import QuantityError, parse, parse_range, parse_reading, parse_tolerance
+from proofs.fuzz_mutate import mutate
+
+ROOT = Path(__file__).resolve().parents[1]
+TOLD = Sequence[Problem]
+
+
+@dataclass
+class Case:
+    """One case: its own random numbers, a folder to write in, and mutated input."""
+
+    rng: Random
+    folder: Path
+
+    def made(self, seeds: Sequence[bytes], others: Sequence[bytes] = ()) -> bytes:
+        """One of `seeds`, mutated with pieces of these and of `others`."""
+        return mutate(self.rng.choice(seeds), self.rng, [*seeds, *others])
+
+    def file(self, name: str, data: bytes) -> Path:
+        """`data` in the case's folder."""
+        path = self.folder / name
+        path.write_bytes(data)
+        return path
+
+
+@dataclass(frozen=True)
+class Target:
+    """A function under fuzz; `weight` says how often it is drawn, `sort` what it belongs to."""
+
+    name: str
+    sort: str
+    weight: float
+    run: Callable[[Case], TOLD | None]
+
+
+@dataclass
+class Registry:
+    """Every target by name."""
+
+    all: dict[str, Target] = field(default_factory=dict)
+
+    def pick(self, rng: Random, only: Sequence[str] = ()) -> Target:
+        """One target by weight, among those whose name or sort is in `only`."""
+        able = [t for t in self.all.values() if not only or {t.name, t.sort} & set(only)]
+        return rng.choices(able, [t.weight for t in able])[0]
+
+
+TARGETS = Registry()
+
+
+def target(sort: str, weight: float = 1.0) -> Callable[..., Any]:
+    """Decorator: make a function a target of "files", "tables" or "bundles"."""
+
+    def add(run: Callable[[Case], TOLD | None]) -> Callable[[Case], TOLD | None]:
+        name = run.__name__.replace("_", "-")
+        TARGETS.all[name] = Target(name, sort, weight, run)
+        return run
+
+    return add
+
+
+def _read(*patterns: str) -> list[bytes]:
+    found = [p for pattern in patterns for p in sorted(ROOT.glob(pattern))]
+    assert found, patterns
+    return [p.read_bytes() for p in found]
+
+
+SMALL = b"""assembly: Bench five
+common: com
+mains: {volts: 230, hertz: 50}
+parts:
+  S1: {kind: supply, volts: 12V, ohms: 0.2R, pos: raw, neg: com}
+  U1: {type: "7805", in: raw, com: com, out: p5}
+  C1: {kind: electrolytic, value: 100u, volts: 16V, pos: p5, neg: com, made: 1974}
+  Q1: {kind: npn, type: 2N3055, c: raw, b: b1, e: p6, touched: bright solder}
+  R1: {kind: resistor, value: 4k7, tolerance: 5%, power: 0.25W, a: raw, b: b1}
+  CR1: {kind: zener, value: 6.2V, power: 400mW, a: com, k: b1}
+rails:
+  P5: {net: p5, limits: 4.75..5.25V, ripple: 50mV, rated: 1A}
+loads:
+  half: {p5: 10R, p6: 0.1A}
+feeds:
+  bench: {nets: {raw: {volts: 12V, limit: 1A}}}
+points:
+  TP1: {net: p5, at: C1 plus lead}
+layout: {Q1: [R1]}
+"""
+TINY = b"""assembly: Two parts
+parts:
+  S1: {kind: supply, volts: 12V, ohms: 0.2R, pos: raw, neg: com}
+  R1: {kind: resistor, value: 4k7, tolerance: 5%, power: 0.25W, a: raw, b: com}
+rails: {RAW: {net: raw, limits: 11..13V}}
+"""
+BLOCKS = b"""assembly: Tray by blocks
+blocks:
+  raw5:    {makes: v5, limits: 9..12V}
+  minus12: {makes: n12, limits: -11.4..-12.6V, ripple: 75mV, needs: vrn}
+  raw12n:  {makes: vrn, limits: -17..-24V}
+  plus5:   {makes: p5, limits: 4.75..5.25V, needs: [v5, n12], follows: n12, fails: {dead: 5, noisy: 1}}
+"""
+PATTERNED = b"""assembly: Patterned
+unless_noted:
+  resistor: {power: 0.25W}
+patterns:
+  ref: {pattern: zener-reference, in: h12, out: ref, feed: R8 1k, zener: CR3 6.2V}
+  own: {pattern: mine, in: h12, out: o, upper: R1, lower: R2}
+parts:
+  S1: {kind: supply, volts: 12V, ohms: 0.2R, pos: h12, neg: com}
+"""
+MINE = b"""pattern: mine
+is: A divider.
+why: common practice, no published source
+nets:
+  in: what feeds it
+  out: its middle
+parts:
+  upper: {is: the upper arm, kind: resistor, value: 1k, a: in, b: out}
+  lower: {is: the lower arm, kind: resistor, value: 1k, a: out, b: common}
+"""
+CONSOLE = b"""console: SL-2
+machine: Q
+connectors:
+  J3: {at: SL-2, standard: TIA-232, pins: {3: {role: send, mark: -10..-7V, space: 7..10V}, 7: {role: common}}}
+  T1: {at: terminal, end: DTE, standard: TIA-232, pins: {2: {circuit: TD}, 3: {circuit: RD}, 7: {circuit: SG}}}
+cables:
+  as-found: {from: J3, to: T1, wires: ["3-3", "7-7"], ties: {J3: ["3-7"]}}
+messages:
+  E5: {says: "E5 A={a} W={w} R={r}", means: "wrote {w} read {r}, differs {w^r}", look: U35}
+lamps:
+  leds: {order: D4 D3 D2 D1, codes: {"0100": boot PROM}}
+"""
+HOUSE = b"""HM-2207: {type: 2N3906, says: service notes, confidence: likely}
+"4711-02": {type: 7805, says: a colleague, confidence: sure, note: TO-3}
+"""
+PINS = b"""pictures:
+  board: {file: 0123456789abcdef0123456789abcdef.jpg, width: 4000, height: 3000, title: front}
+pins:
+- {picture: board, x: 0.412, y: 0.233, net: p5}
+- {picture: board, x: 0.4, y: 0.2, part: C1, terminal: pos, note: bent lead}
+"""
+STOCK = b"stock:\n- {value: 1R, watts: 50W, count: 4}\n- {value: 10R, watts: 25W, make: wirewound}\n"
+SCRIPT = b"faults:\n  C1: {mode: short, why: age}\n  R1: {fitted: {value: 6k8}, why: earlier}\n"
+LINES = [
+    b"Q1 removed", b"R1 lift a", b"C1 fitted value=33u", b"CR1 bypassed", b"R1 fitted",
+    b"Q1 fitted type=2N3772", b"C1 put-back",
+]  # fmt: skip
+TYPED = [
+    b"4.98", b"-12.04 V", b"4k7", b"150mohm", "±5 %".encode(), b"4.75..5.25V", b"OL", b"100Hz", b"22u",
+    b"0.5..1.5", b"82degC", b"-20/+80%", b"unstable", b"2R2", "4,7µF".encode(), b"1e3", b"5V+-10%",
+]  # fmt: skip
+PRINTS = [
+    b"data test\n0000 FFFF FFFE\n0001 FFFF FFFE\n", b"address test: ok\ndata test\n7FFF 0020 0000\nstopped\n",
+    b"QM 2.1\r\nE4 SIZE 0\r\nE5 A=5A3C W=0020 R=0000\r\nE6 A=0008 X=0408\r\nM1 M2 M3 M4 OK\r\n",
+    b"pause test\n 0x10, 0x5555, 0x5554\nwarm\n", b"M1 OK\nLO 0000 HI 7FFF\nE5 A=.... W=.... R=....\n",
+]  # fmt: skip
+CAPTURES = [
+    b"Time (ms),CH1 (V)\n" + b"".join(b"%d,%d\n" % (k, 5 * (k // 3 % 2)) for k in range(60)),
+    b"s;a;b\n0,0;1,5;2\n0,1;1,6;2\n0,2;-4;2\n", b"0\t-9.1\n0.0001\t9.2\n0.0002\t-9.0\n0.0003\t9.1\n",
+]  # fmt: skip
+READINGS = [b"# meter\n0.5\t4.98\n1.0\t4.99\n", b"4.98 V DC\nOL\n-0.02E+1\n", b"+4.98E+00,VDC\n"]
+JOURNAL = {
+    "halfsplit_journal": 1,
+    "entries": [
+        {"seq": 1, "at": "2026-11-01T10:00:00+00:00", "kind": "condition", "key": None,
+         "body": {"condition": {"feed": "supply", "load": "half", "changes": [], "extra": {}}}},
+        {"seq": 2, "at": "2026-11-01T10:01:00+00:00", "kind": "read", "key": "a",
+         "body": {"net": "p5", "against": "", "quantity": "volts", "value": 1.1, "resolution": 0.01,
+                  "state": "number", "text": "1.10",
+                  "condition": {"feed": "supply", "load": "half"},
+                  "meter": {"name": "digital"}}},
+        {"seq": 3, "at": "2026-11-01T10:02:00+00:00", "kind": "observe", "key": None,
+         "body": {"text": "hot", "part": "Q1", "touched": False, "sign": "hot", "found": {},
+                  "condition": {"feed": "supply", "load": "half"}}},
+        {"seq": 4, "at": "2026-11-01T10:03:00+00:00", "kind": "prove", "key": None,
+         "body": {"part": "C1", "good": False, "text": "shorted"}},
+        {"seq": 5, "at": "2026-11-01T10:04:00+00:00", "kind": "undo", "key": None,
+         "body": {"undoes": 3, "why": ""}},
+    ],
+}  # fmt: skip
+
+
+@cache
+def bad() -> list[bytes]:
+    """Files the tests hold to be wrong, one mistake each: a start nearer the edge."""
+    return _read("tests/files/bad/*.yaml")
+
+
+@cache
+def real() -> list[bytes]:
+    """Whole demo machines."""
+    return _read("examples/*/[!abc]*.yaml", "tests/files/by-pattern/*.yaml")
+
+
+@cache
+def racks() -> list[bytes]:
+    """Files of boards."""
+    return _read("examples/quillon16/boards.yaml", "tests/files/boards/*.yaml")
+
+
+@cache
+def bench() -> Any:
+    """The small assembly, good."""
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "small.yaml"
+        path.write_bytes(SMALL)
+        found, problems = load(path)
+        assert found is not None, problems
+        return found
+
+
+# -- files ----------------------------------------------------------------------------------------
+
+
+@target("files", 3)
+def assembly(case: Case) -> TOLD:
+    """A machine's file, then written out plain."""
+    path = case.file("m.yaml", case.made([TINY, TINY, TINY, SMALL, BLOCKS, PATTERNED], bad()))
+    sort_of(path)
+    found, problems = load(path)
+    if found is not None and case.rng.random() < 0.3:
+        plain_text(path)
+    return problems
+
+
+@target("files", 1.5)
+def bad_assembly(case: Case) -> TOLD:
+    """A file that is wrong already, mutated further."""
+    return load(case.file("m.yaml", case.made(bad(), [SMALL])))[1]
+
+
+@target("files", 0.1)
+def demo_assembly(case: Case) -> TOLD:
+    """A whole demo machine."""
+    return load(case.file("m.yaml", case.made(real(), [SMALL])))[1]
+
+
+@target("files", 0.7)
+def pattern(case: Case) -> TOLD:
+    """A pattern of one's own beside a file that uses it."""
+    own = case.file("mine.pattern.yaml", case.made([MINE], [PATTERNED]))
+    path = case.file("m.yaml", PATTERNED)
+    return [*load(path)[1], *pattern_problems(own)]
+
+
+@target("files", 0.6)
+def boards(case: Case) -> TOLD:
+    """A file of boards."""
+    return load_rack(case.file("boards.yaml", case.made(racks()[1:] * 4 + racks()[:1])))[1]
+
+
+@target("files", 0.8)
+def console(case: Case) -> TOLD:
+    """A console file, then what it makes of a line printed."""
+    data = case.made([CONSOLE], racks())
+    found, problems = consoles.load(case.file("console.yaml", data))
+    if found is not None:
+        lines = Lines(found.messages)
+        lines.feed(case.rng.choice(PRINTS) + b"E5 A=" + b"A" * case.rng.choice([1, 80, 3000]))
+        lines.close()
+    return problems
+
+
+@target("files", 1.5)
+def pins(case: Case) -> TOLD:
+    """The file of pins beside a machine."""
+    from dataclasses import replace
+
+    case.file("m.pins.yaml", case.made([PINS], [SMALL]))
+    return load_pins(replace(bench(), file=case.folder / "m.yaml"))[1]
+
+
+@target("files", 1)
+def house_numbers(case: Case) -> TOLD:
+    """In-house markings."""
+    return read_house(case.file("house-numbers.yaml", case.made([HOUSE], [SMALL])))[1]
+
+
+@target("files", 0.7)
+def fault_script(case: Case) -> None:
+    """A fault script."""
+    load_faults(bench(), case.file("as-found.yaml", case.made([SCRIPT], [SMALL])))
+
+
+@target("files", 0.8)
+def edit_value(case: Case) -> None:
+    """One entry changed, with the path or the value mutated."""
+    path = case.file("m.yaml", SMALL if case.rng.random() < 0.5 else case.made([SMALL, TINY]))
+    dotted = case.made([b"parts.R1.value", b"rails.P5.limits", b"parts.C1.made", b"notes"])
+    value = case.made(TYPED)
+    edit.set_value(path, dotted.decode("utf-8", "replace"), value.decode("utf-8", "replace"))
+
+
+# -- tables and typed lines -----------------------------------------------------------------------
+
+
+@target("tables", 4)
+def memory_print(case: Case) -> TOLD:
+    """What a memory test printed."""
+    text = case.made(PRINTS).decode("utf-8", "replace")
+    base = case.rng.choice(["hex", "octal", "decimal"])
+    return read_log(text, base, codes(), "print")[1]  # type: ignore[arg-type]
+
+
+@cache
+def codes() -> Any:
+    """Codes of the demo rack."""
+    rack, problems = load_rack(ROOT / "examples/quillon16/boards.yaml")
+    assert rack is not None, problems
+    return rack.codes
+
+
+@cache
+def messages() -> Any:
+    """Messages of the demo console."""
+    found, problems = consoles.load(ROOT / "examples/quillon16/console.yaml")
+    assert found is not None, problems
+    return found.messages
+
+
+@target("tables", 4)
+def console_paste(case: Case) -> None:
+    """A log pasted, in pieces."""
+    data, lines = case.made(PRINTS), Lines(messages())
+    k = case.rng.randint(0, len(data))
+    for said in [*lines.feed(data[:k]), *lines.feed(data[k:]), *lines.close()]:
+        said.as_dict()
+
+
+@target("tables", 3)
+def capture(case: Case) -> None:
+    """A captured line or waveform as CSV."""
+    path = case.file("scope.csv", case.made(CAPTURES))
+    changes(*read_capture(path, case.rng.choice([1, 1, 1, 2, 7])))
+
+
+@target("tables", 2)
+def recorded_readings(case: Case) -> None:
+    """Readings played back from a file."""
+    meter = replay.ReplayMeter(str(case.file("r.txt", case.made(READINGS))), speed=0)
+    meter.open()
+    for _ in range(5):
+        meter.read()
+
+
+@target("tables", 2)
+def wires(case: Case) -> TOLD:
+    """A wire list within a console file."""
+    pairs = case.made([b"3-3 7-7 2=3", b"3-2, 7-7", b"J3.3-T1.2"]).decode("utf-8", "replace")
+    listed = json.dumps(pairs.split(case.rng.choice([" ", ","]))[:400])
+    text = CONSOLE.decode().replace('["3-3", "7-7"]', listed)
+    return consoles.load(case.file("console.yaml", text.encode("utf-8", "replace")))[1]
+
+
+@target("tables", 1.5)
+def stock(case: Case) -> None:
+    """Resistors at hand, typed or as a file."""
+    if case.rng.random() < 0.5:
+        parse_stock(case.made([b"1R/50W*4,10R/25W*6"]).decode("utf-8", "replace"))
+    else:
+        parse_stock(str(case.file("stock.yaml", case.made([STOCK]))))
+
+
+@target("tables", 3)
+def quantities(case: Case) -> None:
+    """A reading, value, range or tolerance as typed."""
+    text = case.made(TYPED).decode("utf-8", "replace")
+    unit = case.rng.choice(["V", "ohm", "F", "A", "s", "%", "1", "degC", "Hz", "W"])
+    way = case.rng.choice([parse_reading, parse, parse_range, parse_tolerance])
+    way(text, unit)  # type: ignore[operator]
+
+
+@target("tables", 2)
+def change_typed(case: Case) -> None:
+    """What was done to a part, as typed."""
+    parse_change(bench(), case.made(LINES).decode("utf-8", "replace"))
+
+
+@target("tables", 1.5)
+def journal_document(case: Case) -> None:
+    """An exported journal read back: mutated as text, or in one of its values."""
+    data = json.dumps(JOURNAL, indent=1).encode()
+    if case.rng.random() < 0.5:
+        data = case.made([data])
+    else:
+        document = json.loads(data)
+        holder: Any = document
+        while True:
+            keys = list(holder) if isinstance(holder, dict) else list(range(len(holder)))
+            key = case.rng.choice(keys)
+            if not isinstance(holder[key], (dict, list)) or not holder[key]:
+                break
+            if case.rng.random() < 0.25:
+                break
+            holder = holder[key]
+        holder[key] = case.rng.choice(
+            [None, -1, 0, 1e400, "", "x", [], {}, True, 2**70, "\ud800", "../x", [1, 2], {"a": 1}]
+        )
+        data = json.dumps(document).encode()
+    restore_journal(case.folder / "m.yaml", case.file("j.json", data))
+
+
+def checked(told: TOLD | None) -> None:
+    """Every problem can be shown as text and as JSON."""
+    for problem in told or ():
+        json.dumps(problem.as_dict()).encode()
+        assert str(problem) and problem.line >= 0 and problem.column >= 0
+
+
+def attempt(one: Target, case: Case) -> str:
+    """Run a case: "taken", "told" (problems) or "refused" (one of our errors); else it raises."""
+    try:
+        told = one.run(case)
+    except (HalfsplitError, QuantityError) as error:
+        checked(getattr(error, "problems", None))
+        assert str(error)
+        return "refused"
+    checked(told)
+    return "told" if told else "taken"
