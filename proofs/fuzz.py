@@ -42,6 +42,7 @@ WRITING = {
     "os.chown", "os.utime", "shutil.rmtree", "shutil.move", "shutil.copyfile", "sqlite3.connect",
     "tempfile.mkdtemp", "tempfile.mkstemp",
 }  # fmt: skip
+RELATIVE = {"os.remove", "os.rmdir"}  # those shutil.rmtree asks for by an open folder
 STARTING = {"os.system", "os.exec", "os.posix_spawn", "subprocess.Popen", "socket.connect", "os.fork"}
 
 
@@ -66,9 +67,13 @@ class Guard:
             if writes and not isinstance(path, int):
                 self._judge(event, path)
         elif event in WRITING:
+            within = [a for a in args[1:] if isinstance(a, int) and a > 2]  # an open folder
             for path in args[:2]:
                 if isinstance(path, (str, bytes, os.PathLike)):
-                    self._judge(event, path)
+                    text = os.fsdecode(path)
+                    if event in RELATIVE and within and not text.startswith("/"):
+                        text = f"/proc/self/fd/{within[-1]}/{text}"
+                    self._judge(event, text)
 
     def _judge(self, event: str, path: Any) -> None:
         text = os.fsdecode(path)
@@ -121,9 +126,9 @@ def work(first: int, last: int, seed: int, only: list[str]) -> int:
     """Run cases, a line of JSON each on the way out; the parent ends us if one does not end."""
     import resource
 
-    from proofs.fuzz_targets import bad, bench, codes, messages, racks, real
+    from proofs.fuzz_targets import bad, bench, codes, contents, messages, racks, real
 
-    for warm in (bad, bench, codes, messages, racks, real):
+    for warm in (bad, bench, codes, contents, messages, racks, real):
         warm()  # tables are read once, before anything is measured
     warnings.simplefilter("error")  # a warning is a line nobody asked for
     guard = Guard()

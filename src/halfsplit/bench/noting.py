@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
 from halfsplit.assembly.file import near
+from halfsplit.bench.handed import HANDED
 from halfsplit.bench.hazards import DISCHARGED
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.record import Recorder
@@ -236,7 +237,7 @@ class Noter(Recorder):
         for entry in self.entries:
             if "condition" in entry.body:
                 on = condition_of(self.assembly, entry).energised()
-            if on or entry.kind == "protect":
+            if on or entry.kind in ("protect", HANDED):
                 found.clear()
             elif entry.kind in ("reform", "discharge"):
                 found.pop(entry.body["part"], None)
