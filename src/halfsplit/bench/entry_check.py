@@ -62,11 +62,16 @@ def _pieces(value: Any) -> bool:
     )
 
 
+def _pooled(value: Any) -> bool:
+    return isinstance(value, dict) and all(
+        isinstance(v, dict) and _number(v.get("factor")) and v["factor"] > 0 for v in value.values()
+    )
+
+
 def _values(value: Any) -> bool:
     return isinstance(value, dict) and all(isinstance(v, str) for v in value.values())
 
 
-STEP: dict[str, Check] = {"key": _text}
 # Fields an entry of each kind must have; others are let be.
 NEEDED: dict[str, dict[str, Check]] = {
     "condition": {"condition": _record},
@@ -111,7 +116,14 @@ NEEDED: dict[str, dict[str, Check]] = {
     "undo": {"undoes": _number},
     "outcome": {"part": _text, "mode": _text},
     "outcomes": {"id": _text, "turn": _number},
-    "pool": {"file": _text, "sha256": _text, "kinds": _record},
+    "pool": {
+        "file": _text,
+        "sha256": _text,
+        "machines": _number,
+        "year": _number,
+        "kinds": _pooled,
+        "modes": _record,
+    },
     "unpacked": {"entries": _number},
 }
 OPTIONAL: dict[str, dict[str, Check]] = {

@@ -23,6 +23,7 @@ def suspects_dict(bench: Session, groups: Sequence[SuspectGroup]) -> dict[str, A
     return {
         "condition": bench.condition.as_dict(),
         "readings": len(bench.evidence()),
+        "pool": bench.pool_said(),
         "groups": [
             {
                 "weight": round(g.weight, 5),

@@ -207,6 +207,8 @@ def suspects(
     say(f"After {_count(len(bench.evidence()), 'reading')}; now {bench.condition.words()}")
     from halfsplit.bench.report import also_stable
 
+    if bench.pool_said():
+        say(f"{bench.pool_said()}; halfsplit weights shows them")
     also = also_stable(bench, groups)
     for rank, g in enumerate(groups, 1):
         listed = [s.hypothesis.name for s in g.suspects]
