@@ -38,12 +38,20 @@ WALL = 240.0  # s by the clock after which a worker is given up, however busy th
 MEMORY = 1 << 30  # bytes beyond what the loaded program takes
 CHUNK = 500  # cases between two lines of the file of results
 WRITING = {
-    "os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.link", "os.symlink", "os.truncate", "os.chmod",
+    "os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.link", "os.symlink", "os.truncate",
+    "os.chmod",
     "os.chown", "os.utime", "shutil.rmtree", "shutil.move", "shutil.copyfile", "sqlite3.connect",
     "tempfile.mkdtemp", "tempfile.mkstemp",
 }  # fmt: skip
 RELATIVE = {"os.remove", "os.rmdir"}  # those shutil.rmtree asks for by an open folder
-STARTING = {"os.system", "os.exec", "os.posix_spawn", "subprocess.Popen", "socket.connect", "os.fork"}
+STARTING = {
+    "os.system",
+    "os.exec",
+    "os.posix_spawn",
+    "subprocess.Popen",
+    "socket.connect",
+    "os.fork",
+}
 
 
 class Guard:
@@ -77,15 +85,18 @@ class Guard:
 
     def _judge(self, event: str, path: Any) -> None:
         text = os.fsdecode(path)
-        if text in ("", ":memory:") or text.startswith("file:") and "mode=ro" in text:
+        if text in ("", ":memory:") or (text.startswith("file:") and "mode=ro" in text):
             return
         # The folder's own name is resolved, so that a link that leads out is seen to do so.
-        real = os.path.join(os.path.realpath(os.path.dirname(os.path.abspath(text))), os.path.basename(text))  # noqa: PTH118, PTH120, PTH100, PTH119
+        path = Path(text).absolute()
+        real = str(path.parent.resolve() / path.name)
         if not any(real == p or real.startswith(p + os.sep) for p in self.inside):
             self.seen.append(f"{event} {real}")
 
 
-def run_case(number: int, seed: int, only: list[str], root: Path, guard: Guard | None) -> dict[str, Any]:
+def run_case(
+    number: int, seed: int, only: list[str], root: Path, guard: Guard | None
+) -> dict[str, Any]:
     """One case in a folder of its own under `root`; what came of it."""
     from proofs.fuzz_targets import TARGETS, Case, attempt
 
@@ -108,7 +119,8 @@ def run_case(number: int, seed: int, only: list[str], root: Path, guard: Guard |
         if isinstance(error, (KeyboardInterrupt, SystemExit)) and not guard:
             raise
         found |= {"came": "traceback", "how": f"{type(error).__name__}: {error}"[:300]}
-        found["where"] = [f"{Path(f.filename).name}:{f.lineno}" for f in traceback.extract_tb(error.__traceback__)][-6:]  # fmt: skip
+        frames = traceback.extract_tb(error.__traceback__)[-6:]
+        found["where"] = [f"{Path(f.filename).name}:{f.lineno}" for f in frames]
     finally:
         if guard:
             guard.on = False
@@ -158,7 +170,14 @@ def watched(first: int, last: int, seed: int, only: list[str]) -> Iterator[dict[
     """What came of each case, from workers that are ended and begun anew when one does not end."""
     number = first
     while number < last:
-        options = ["--work", str(number), str(last), "--seed", str(seed), *(f"--only={o}" for o in only)]
+        options = [
+            "--work",
+            str(number),
+            str(last),
+            "--seed",
+            str(seed),
+            *(f"--only={o}" for o in only),
+        ]
         worker = subprocess.Popen(
             [sys.executable, __file__, *options], stdout=subprocess.PIPE, stderr=subprocess.PIPE
         )
@@ -166,7 +185,9 @@ def watched(first: int, last: int, seed: int, only: list[str]) -> Iterator[dict[
         since: dict[str, float] = {}
         killed: list[str] = []
 
-        def watch(worker: Any = worker, since: dict[str, float] = since, killed: list[str] = killed) -> None:  # fmt: skip
+        def watch(
+            worker: Any = worker, since: dict[str, float] = since, killed: list[str] = killed
+        ) -> None:
             while worker.poll() is None:
                 time.sleep(0.25)
                 if not since:
@@ -233,8 +254,8 @@ def run(cases: int, seed: int, only: list[str], out: Path) -> dict[str, Any]:
         out.write_text(json.dumps(head) + "\n")
     number = sum(c["cases"] for c in chunks)
     chunk: dict[str, Any] = {}
-    began, done = time.monotonic(), 0
-    for found in watched(number, cases, seed, only):
+    began = time.monotonic()
+    for done, found in enumerate(watched(number, cases, seed, only), 1):
         if not chunk:
             chunk = {"from": found["case"], "cases": 0, "came": Counter(), "sorts": Counter(),
                      "slowest": [0.0, None, None], "rss": 0, "found": []}  # fmt: skip
@@ -242,24 +263,26 @@ def run(cases: int, seed: int, only: list[str], out: Path) -> dict[str, Any]:
         chunk["came"][found["came"]] += 1
         chunk["sorts"][found["sort"]] += 1
         chunk["rss"] = max(chunk["rss"], found["rss"])
-        chunk["slowest"] = max(chunk["slowest"], [found["cpu"], found["case"], found["target"]], key=lambda s: s[0])  # fmt: skip
+        if found["cpu"] > chunk["slowest"][0]:
+            chunk["slowest"] = [found["cpu"], found["case"], found["target"]]
         if found["came"] not in GOOD:
             chunk["found"].append(found)
             print(json.dumps(found), file=sys.stderr, flush=True)
-        done += 1
         if chunk["cases"] == CHUNK or found["case"] == cases - 1:
             with out.open("a") as file:
                 file.write(json.dumps(chunk) + "\n")
             chunks.append(chunk)
             chunk = {}
             rate = done / (time.monotonic() - began)
-            print(f"{found['case'] + 1} of {cases}, {rate:.0f} a second", file=sys.stderr, flush=True)  # fmt: skip
+            words = f"{found['case'] + 1} of {cases}, {rate:.0f} a second"
+            print(words, file=sys.stderr, flush=True)
     return total(chunks)
 
 
 def main() -> int:
     """Run, resume, repeat one case, or list."""
-    take = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)  # fmt: skip
+    raw = argparse.RawTextHelpFormatter
+    take = argparse.ArgumentParser(description=__doc__, formatter_class=raw)
     take.add_argument("--cases", type=int, default=100_000)
     take.add_argument("--seed", type=int, default=8)
     take.add_argument("--only", action="append", default=[])

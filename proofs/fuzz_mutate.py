@@ -5,17 +5,20 @@ from __future__ import annotations
 from random import Random
 
 MOST = 30_000  # bytes a mutated text may grow to; larger files are refused by their size
-# What hurts readers of text and of YAML: numbers at the edge, marks of YAML, controls, other scripts.
+# What hurts readers of text and of YAML: numbers at the edge, marks of YAML, controls, scripts.
 NASTY = [
     b"", b" ", b"\t", b"\0", b"\r", b"\n\n", b"{", b"}", b"[", b"]", b": ", b"- ", b"? ", b"#",
-    b"&a ", b"*a", b"<<: *a", b"!!python/object:os.system x", b"!!binary aGk=", b"!!set {a}", b"---\n",
-    b"...\n", b"%YAML 1.1\n", b"|", b">", b"'", b'"', b"\\", b"\\u0000", b"~", b"null", b"true", b"no",
+    b"&a ", b"*a", b"<<: *a", b"!!python/object:os.system x", b"!!binary aGk=", b"!!set {a}",
+    b"---\n",
+    b"...\n", b"%YAML 1.1\n", b"|", b">", b"'", b'"', b"\\", b"\\u0000", b"~", b"null", b"true",
+    b"no",
     b"NaN", b".nan", b".inf", b"-.inf", b"1e999", b"-1e-999", b"1e308", b"0", b"-0", b"-1", b"0x1F",
     b"0o17", b"1_000", b"12:30:45", b"2026-11-28", b"99999999999999999999999999", b"1/0", b"5 %",
     b"4k7", b"4.7.7", b"..", b"4.75..", b"..5.25V", b"1e5V", b"\xff", b"\xc3", b"\xed\xa0\x80",
     "é".encode(), "Ω".encode(), "\u202e".encode(), "\ufeff".encode(), "𝟜𝟟".encode(), "٣".encode(),
     "a\u0300".encode(), b"%s%n", b"../../x", b"/etc/x", b"$(x)", b"=1+1", b"com", b"CON", b"parts",
-    b"kind", b"pattern", b"assembly", b"[[[[", b"{a: {b: {c: 1}}}", b",", b";", b"\x1b[2J", b"E5 A=",
+    b"kind", b"pattern", b"assembly", b"[[[[", b"{a: {b: {c: 1}}}", b",", b";", b"\x1b[2J",
+    b"E5 A=",
 ]  # fmt: skip
 
 
@@ -80,7 +83,9 @@ def _number(data: bytes, rng: Random, _: list[bytes]) -> bytes:
     if not places:
         return data
     k = rng.choice(places)
-    new = rng.choice([b"", b"0", b"9", b"-", b".", b"e9", b"99999999", b"1e400", b"\xd9\xa3", b"k7"])
+    new = rng.choice(
+        [b"", b"0", b"9", b"-", b".", b"e9", b"99999999", b"1e400", b"\xd9\xa3", b"k7"]
+    )
     return data[:k] + new + data[k + 1 :]
 
 
@@ -90,8 +95,10 @@ def _value(data: bytes, rng: Random, _: list[bytes]) -> bytes:
     if not places:
         return data
     k = rng.choice(places) + 2
-    stop = min(i for i in (data.find(b",", k), data.find(b"}", k), data.find(b"\n", k), len(data)) if i >= 0)  # fmt: skip
-    new = rng.choice([b"[1, 2]", b"{a: b}", b"null", b"", b"true", b"-5", b"[]", b"{}", b'"x y"', *NASTY])  # fmt: skip
+    ends = [data.find(b",", k), data.find(b"}", k), data.find(b"\n", k), len(data)]
+    stop = min(i for i in ends if i >= 0)
+    shapes = [b"[1, 2]", b"{a: b}", b"null", b"", b"true", b"-5", b"[]", b"{}", b'"x y"']
+    new = rng.choice([*shapes, *NASTY])
     return data[:k] + new + data[stop:]
 
 
@@ -131,7 +138,8 @@ def _bomb(data: bytes, rng: Random, _: list[bytes]) -> bytes:
 
 def _long(data: bytes, rng: Random, _: list[bytes]) -> bytes:
     k, n = _at(data, rng), rng.choice([300, 300, 300, 3000, 20_000])
-    return data[:k] + rng.choice([b"a", b"9", b" ", b"a ", b"1,", b"\t", b"x: ", b"R1R", b"\n"]) * n + data[k:]  # fmt: skip
+    piece = rng.choice([b"a", b"9", b" ", b"a ", b"1,", b"\t", b"x: ", b"R1R", b"\n"])
+    return data[:k] + piece * n + data[k:]
 
 
 def _again(data: bytes, rng: Random, _: list[bytes]) -> bytes:

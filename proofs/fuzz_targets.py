@@ -15,6 +15,8 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
+from proofs.fuzz_mutate import mutate
+
 from halfsplit.assembly import edit
 from halfsplit.assembly.condition import parse_change
 from halfsplit.assembly.file import load
@@ -34,7 +36,6 @@ from halfsplit.instruments import replay
 from halfsplit.parts.house import read_house
 from halfsplit.problems import HalfsplitError, Problem
 from halfsplit.quantity import QuantityError, parse, parse_range, parse_reading, parse_tolerance
-from proofs.fuzz_mutate import mutate
 
 ROOT = Path(__file__).resolve().parents[1]
 TOLD = Sequence[Problem]
@@ -132,7 +133,7 @@ blocks:
   minus12: {makes: n12, limits: -11.4..-12.6V, ripple: 75mV, needs: vrn}
   raw12n:  {makes: vrn, limits: -17..-24V}
   plus5:   {makes: p5, limits: 4.75..5.25V, needs: [v5, n12], follows: n12, fails: {dead: 5, noisy: 1}}
-"""
+"""  # noqa: E501
 PATTERNED = b"""assembly: Patterned
 unless_noted:
   resistor: {power: 0.25W}
@@ -163,7 +164,7 @@ messages:
   E5: {says: "E5 A={a} W={w} R={r}", means: "wrote {w} read {r}, differs {w^r}", look: U35}
 lamps:
   leds: {order: D4 D3 D2 D1, codes: {"0100": boot PROM}}
-"""
+"""  # noqa: E501
 HOUSE = b"""HM-2207: {type: 2N3906, says: service notes, confidence: likely}
 "4711-02": {type: 7805, says: a colleague, confidence: sure, note: TO-3}
 """
@@ -173,24 +174,30 @@ pins:
 - {picture: board, x: 0.412, y: 0.233, net: p5}
 - {picture: board, x: 0.4, y: 0.2, part: C1, terminal: pos, note: bent lead}
 """
-STOCK = b"stock:\n- {value: 1R, watts: 50W, count: 4}\n- {value: 10R, watts: 25W, make: wirewound}\n"
+STOCK = (
+    b"stock:\n- {value: 1R, watts: 50W, count: 4}\n- {value: 10R, watts: 25W, make: wirewound}\n"
+)
 SCRIPT = b"faults:\n  C1: {mode: short, why: age}\n  R1: {fitted: {value: 6k8}, why: earlier}\n"
 LINES = [
     b"Q1 removed", b"R1 lift a", b"C1 fitted value=33u", b"CR1 bypassed", b"R1 fitted",
     b"Q1 fitted type=2N3772", b"C1 put-back",
 ]  # fmt: skip
 TYPED = [
-    b"4.98", b"-12.04 V", b"4k7", b"150mohm", "±5 %".encode(), b"4.75..5.25V", b"OL", b"100Hz", b"22u",
+    b"4.98", b"-12.04 V", b"4k7", b"150mohm", "±5 %".encode(), b"4.75..5.25V", b"OL", b"100Hz",
+    b"22u",
     b"0.5..1.5", b"82degC", b"-20/+80%", b"unstable", b"2R2", "4,7µF".encode(), b"1e3", b"5V+-10%",
 ]  # fmt: skip
 PRINTS = [
-    b"data test\n0000 FFFF FFFE\n0001 FFFF FFFE\n", b"address test: ok\ndata test\n7FFF 0020 0000\nstopped\n",
+    b"data test\n0000 FFFF FFFE\n0001 FFFF FFFE\n",
+    b"address test: ok\ndata test\n7FFF 0020 0000\nstopped\n",
     b"QM 2.1\r\nE4 SIZE 0\r\nE5 A=5A3C W=0020 R=0000\r\nE6 A=0008 X=0408\r\nM1 M2 M3 M4 OK\r\n",
-    b"pause test\n 0x10, 0x5555, 0x5554\nwarm\n", b"M1 OK\nLO 0000 HI 7FFF\nE5 A=.... W=.... R=....\n",
+    b"pause test\n 0x10, 0x5555, 0x5554\nwarm\n",
+    b"M1 OK\nLO 0000 HI 7FFF\nE5 A=.... W=.... R=....\n",
 ]  # fmt: skip
 CAPTURES = [
     b"Time (ms),CH1 (V)\n" + b"".join(b"%d,%d\n" % (k, 5 * (k // 3 % 2)) for k in range(60)),
-    b"s;a;b\n0,0;1,5;2\n0,1;1,6;2\n0,2;-4;2\n", b"0\t-9.1\n0.0001\t9.2\n0.0002\t-9.0\n0.0003\t9.1\n",
+    b"s;a;b\n0,0;1,5;2\n0,1;1,6;2\n0,2;-4;2\n",
+    b"0\t-9.1\n0.0001\t9.2\n0.0002\t-9.0\n0.0003\t9.1\n",
 ]  # fmt: skip
 READINGS = [b"# meter\n0.5\t4.98\n1.0\t4.99\n", b"4.98 V DC\nOL\n-0.02E+1\n", b"+4.98E+00,VDC\n"]
 JOURNAL = {
@@ -439,11 +446,16 @@ def journal_document(case: Case) -> None:
 # -- bundles --------------------------------------------------------------------------------------
 
 NAMES = [
-    "../m.yaml", "/tmp/m.yaml", "..", "a/../../m.yaml", "C:\\m.yaml", "C:m.yaml", "\\\\host\\m.yaml", "CON.yaml",
-    "aux", "lpt1.pins.yaml", "M.yaml", "m.yaml", "m.yaml ", "m.yaml.", ".m.yaml", "m\0.yaml", "m\n.yaml",
-    "ｍ.yaml", "m\u0301.yaml", "\u202eyaml.m", "a" * 300 + ".yaml", "a/b/c.yaml", "m.pictures/x.jpg", "m.journal",
-    "m.journal.json", "patterns/Mine.yaml", "patterns/con.yaml", "m.pictures", "bundle.json", "x.exe", "m.yml",
-    "M.PICTURES/0123456789abcdef0123456789abcdef.png", "~/m.yaml", "$HOME.yaml", "m:stream.yaml", "",
+    "../m.yaml", "/tmp/m.yaml", "..", "a/../../m.yaml", "C:\\m.yaml", "C:m.yaml",
+    "\\\\host\\m.yaml", "CON.yaml",
+    "aux", "lpt1.pins.yaml", "M.yaml", "m.yaml", "m.yaml ", "m.yaml.", ".m.yaml", "m\0.yaml",
+    "m\n.yaml",
+    "ｍ.yaml", "m\u0301.yaml", "\u202eyaml.m", "a" * 300 + ".yaml", "a/b/c.yaml",
+    "m.pictures/x.jpg", "m.journal",
+    "m.journal.json", "patterns/Mine.yaml", "patterns/con.yaml", "m.pictures", "bundle.json",
+    "x.exe", "m.yml",
+    "M.PICTURES/0123456789abcdef0123456789abcdef.png", "~/m.yaml", "$HOME.yaml", "m:stream.yaml",
+    "",
 ]  # fmt: skip
 MODES = [0o120777, 0o060644, 0o020644, 0o010644, 0o140644, 0o040755, 0o100644, 0o104755, 0]
 
@@ -469,7 +481,9 @@ def contents() -> dict[str, bytes]:
     name = "0123456789abcdef0123456789abcdef"
     return {
         "m.yaml": SMALL,
-        "m.pins.yaml": PINS.replace(b"0123456789abcdef0123456789abcdef.jpg", f"{name}.jpg".encode()),
+        "m.pins.yaml": PINS.replace(
+            b"0123456789abcdef0123456789abcdef.jpg", f"{name}.jpg".encode()
+        ),
         f"m.pictures/{name}.jpg": image("JPEG"),
         f"m.pictures/{name[::-1]}.png": image("PNG"),
         "m.journal.json": json.dumps(JOURNAL).encode(),
@@ -482,8 +496,10 @@ def contents() -> dict[str, bytes]:
 def _wrong_content(case: Case, files: dict[str, bytes]) -> None:
     name = case.rng.choice(sorted(files))
     files[name] = case.rng.choice(
-        [mutate(files[name], case.rng, list(files.values())), b"", b"\0" * 4000, b"MZ\x90\0", image("JPEG"),
-         image("PNG"), b"GIF89a", b"<svg/>", b"SQLite format 3\0" + b"\0" * 84, b"[" * 5000, b"PK\x03\x04"]
+        [mutate(files[name], case.rng, list(files.values())), b"", b"\0" * 4000, b"MZ\x90\0",
+         image("JPEG"),
+         image("PNG"), b"GIF89a", b"<svg/>", b"SQLite format 3\0" + b"\0" * 84, b"[" * 5000,
+         b"PK\x03\x04"]
     )  # fmt: skip
 
 
@@ -512,7 +528,9 @@ def _zipped(case: Case, files: dict[str, bytes]) -> bytes:
     if way < 0.05:
         head = rng.choice([None, [], {}, {"halfsplit_bundle": 2}, {**head, "files": {}}, "x"])
     elif way < 0.1 and rows:
-        rows[rng.randrange(len(rows))][rng.choice(["name", "sha256"])] = rng.choice(["", None, 5, "../x"])
+        rows[rng.randrange(len(rows))][rng.choice(["name", "sha256"])] = rng.choice(
+            ["", None, 5, "../x"]
+        )
     elif way < 0.13 and rows:
         rows.pop()
     listed = [("bundle.json", json.dumps(head).encode()), *files.items()]
@@ -529,7 +547,9 @@ def _zipped(case: Case, files: dict[str, bytes]) -> bytes:
             entry = zipfile.ZipInfo(name or "x")
             entry.filename = name
             entry.external_attr = (rng.choice(MODES) if rng.random() < 0.08 else 0o100644) << 16
-            entry.compress_type = rng.choice([0, 8, 8]) if rng.random() < 0.5 or len(data) > 50_000 else 0
+            entry.compress_type = (
+                rng.choice([0, 8, 8]) if rng.random() < 0.5 or len(data) > 50_000 else 0
+            )
             made.writestr(entry, data)
     return out.getvalue()
 
@@ -539,7 +559,9 @@ def _broken_zip(case: Case, data: bytes) -> bytes:
     rng, out = case.rng, bytearray(data)
     for _ in range(rng.randint(1, 3)):
         way = rng.randrange(5)
-        marks = [k for m in (b"PK\x01\x02", b"PK\x03\x04", b"PK\x05\x06") for k in _places(bytes(out), m)]
+        marks = [
+            k for m in (b"PK\x01\x02", b"PK\x03\x04", b"PK\x05\x06") for k in _places(bytes(out), m)
+        ]
         if way < 3 and marks:
             k = rng.choice(marks) + rng.randrange(46)
             for j in range(rng.choice([1, 2, 4])):
@@ -575,7 +597,9 @@ def _into(case: Case, data: bytes) -> TOLD:
         good = True
     finally:
         left = {p.name for p in case.folder.iterdir()}
-        assert left == {"in.zip", "other.txt"} | ({"out"} if good else set()), f"left behind: {left}"
+        assert left == {"in.zip", "other.txt"} | ({"out"} if good else set()), (
+            f"left behind: {left}"
+        )
         assert other.read_bytes() == b"not to be touched" and path.read_bytes() == data
         made = list(target.rglob("*")) if good else []
         assert not any(p.is_symlink() or not (p.is_file() or p.is_dir()) for p in made)
@@ -609,7 +633,9 @@ def bundle_journal(case: Case) -> TOLD:
     document = json.loads(json.dumps(JOURNAL))
     holder: Any = case.rng.choice(document["entries"])["body"]
     while True:
-        key = case.rng.choice(list(holder) if isinstance(holder, dict) else list(range(len(holder))))
+        key = case.rng.choice(
+            list(holder) if isinstance(holder, dict) else list(range(len(holder)))
+        )
         if not isinstance(holder[key], (dict, list)) or not holder[key] or case.rng.random() < 0.2:
             break
         holder = holder[key]

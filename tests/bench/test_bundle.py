@@ -113,13 +113,18 @@ def test_a_machine_comes_out_as_it_went_in(machine: Path, tmp_path: Path) -> Non
         there = tmp_path / "new/tray.pictures" / path.name
         assert "preview" in path.name or there.read_bytes() == path.read_bytes()
         assert there.exists()
-    with Journal.open(journal_path(machine)) as there, Journal.open(
-        journal_path(tmp_path / "new/tray.yaml")
-    ) as here:
+    with (
+        Journal.open(journal_path(machine)) as there,
+        Journal.open(journal_path(tmp_path / "new/tray.yaml")) as here,
+    ):
         before, after = there.history(), here.history()
     assert after[:-1] == before and after[-1].kind == "unpacked"
     assert got.files == tuple(
-        sorted(p.relative_to(tmp_path / "new").as_posix() for p in (tmp_path / "new").rglob("*.*") if p.is_file() and p.suffix != ".lock")
+        sorted(
+            p.relative_to(tmp_path / "new").as_posix()
+            for p in (tmp_path / "new").rglob("*.*")
+            if p.is_file() and p.suffix != ".lock"
+        )
     )
 
 
@@ -213,8 +218,10 @@ def test_a_photo_held_sideways_is_turned_before_its_notes_go() -> None:
 @pytest.mark.parametrize(
     "name",
     [
-        "../tray.yaml", "/tray.yaml", "a/../../tray.yaml", "C:tray.yaml", "..\\tray.yaml", "con.yaml",
-        "LPT1.yaml", "aux.pins.yaml", "tray.yaml ", "tray.yaml.", ".tray.yaml", "a\nb.yaml", "x" * 90 + ".yaml",
+        "../tray.yaml", "/tray.yaml", "a/../../tray.yaml", "C:tray.yaml", "..\\tray.yaml",
+        "con.yaml",
+        "LPT1.yaml", "aux.pins.yaml", "tray.yaml ", "tray.yaml.", ".tray.yaml", "a\nb.yaml",
+        "x" * 90 + ".yaml",
         "\u202eyart.yaml", "e\u0301.yaml", "a/b/c.yaml", "a//b.yaml", "tray:x.yaml",
     ],
 )  # fmt: skip
@@ -350,7 +357,10 @@ def test_files_with_errors_come_out_only_when_asked_for(tmp_path: Path) -> None:
         ("meter", {"meter": {"ohms": "ten"}}),
         ("condition", {"condition": {"feed": "nonesuch"}}),
         ("condition", {"condition": {"feed": "off", "changes": [5]}}),
-        ("protect", {"part": "R1", "rail": "P5", "passed": True, "condition": {}, "test": "crowbar"}),
+        (
+            "protect",
+            {"part": "R1", "rail": "P5", "passed": True, "condition": {}, "test": "crowbar"},
+        ),
     ],
 )
 def test_an_entry_that_makes_no_sense_is_told_before_it_is_in_force(
@@ -362,7 +372,9 @@ def test_an_entry_that_makes_no_sense_is_told_before_it_is_in_force(
     assert "tray.journal.json" in refused(tmp_path, zipped(files))
 
 
-@pytest.mark.parametrize("text", [b"", b"[]", b"[" * 90_000, b"SQLite format 3\0", b'{"entries": 3}'])
+@pytest.mark.parametrize(
+    "text", [b"", b"[]", b"[" * 90_000, b"SQLite format 3\0", b'{"entries": 3}']
+)
 def test_a_journal_that_is_none_is_refused(text: bytes, tmp_path: Path) -> None:
     files = {"tray.yaml": SMALL.encode(), "tray.journal.json": text}
     assert "tray.journal.json" in refused(tmp_path, zipped(files))

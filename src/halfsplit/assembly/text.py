@@ -15,8 +15,9 @@ from halfsplit.assembly.advice import yaml_words
 from halfsplit.parts.yaml_text import loaded
 from halfsplit.problems import Problem
 
-# A file beyond this is no bench circuit; refusing early keeps a damaged file from eating memory.
-LARGEST_FILE = 4_000_000  # bytes
+# A file beyond this is no bench circuit: 3,500 parts on a line each, read in three seconds of
+# processor time. Larger ones are refused before they eat memory and minutes.
+LARGEST_FILE = 300_000  # bytes
 Places = dict[str, tuple[int, int]]
 
 

@@ -28,7 +28,7 @@ def bare(data: bytes) -> bytes:
 
 
 def orientation(data: bytes) -> int:
-    """How a camera held the picture by its own notes, 1 for upright; 1 too when they say nothing."""
+    """How a camera held the picture by its own notes; 1 for upright, and when they say nothing."""
     import io
 
     from PIL import Image

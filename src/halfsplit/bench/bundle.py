@@ -1,8 +1,8 @@
 """The archive a machine is handed on in: what may be in it, under which names, how large.
 
-A plain zip of files stored as they are, dates left out, names in order, a manifest first: the same
-files give the same bytes on any computer. Nothing in it is trusted; :mod:`halfsplit.bench.unpacking`
-reads it.
+A plain zip of files stored as they are, dates left out, names in order, a manifest first: the
+same files give the same bytes on any computer. Nothing in it is trusted by what reads it,
+:mod:`halfsplit.bench.unpacking`.
 """
 
 from __future__ import annotations

@@ -150,7 +150,8 @@ def entry_fault(kind: str, body: Mapping[str, Any]) -> str:
         if name in body and not check(body[name]):
             return f"its {name} is not what belongs there"
     if kind == "protect" and body.get("test") == "crowbar":
-        if not _numbers(body.get("volts")) or not _texts(body.get("reasons")):
+        good = _numbers(body.get("volts")) and _texts(body.get("reasons"))
+        if not good:
             return "a crowbar test needs its volts and reasons"
     if not _plain(body, DEEPEST):
         return "it is nested deeper, or holds a longer text, than any entry of the bench"
@@ -173,6 +174,6 @@ def entry_problems(entries: Iterable[Mapping[str, Any]], file: str) -> list[Prob
     for k, entry in enumerate(entries):
         wrong = entry_fault(str(entry["kind"]), entry["body"])
         if wrong:
-            path = f"entries.{k}"
-            found.append(Problem(file, 0, 0, path, f"entry {entry['seq']}, {entry['kind'][:40]}: {wrong}"))  # fmt: skip
+            words = f"entry {entry['seq']}, {entry['kind'][:40]}: {wrong}"
+            found.append(Problem(file, 0, 0, f"entries.{k}", words))
     return found

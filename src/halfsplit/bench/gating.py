@@ -42,9 +42,9 @@ def known(bench: Session) -> Known:
     crowbar, changes = _around_gates(bench), frozenset[Change]()
     before: tuple[Change, ...] = ()
     reached: dict[str, str] = {}  # part that sits beside one worked on -> that one
-    since = since_handed(bench.entries)
+    elsewhere = since_handed(bench.entries)
     for e in bench.entries:
-        if e.seq <= since and e.kind not in ("condition", "observe", "disturbed"):
+        if e.seq <= elsewhere and e.kind not in ("condition", "observe", "disturbed"):
             continue  # proofs and overrides of another bench open nothing on this one
         if e.kind == "condition":
             done = condition_of(bench.assembly, e).changes
@@ -56,7 +56,7 @@ def known(bench: Session) -> Known:
         if (e.kind == "observe" and e.body.get("sign") in LOOKED) or e.kind == "prove":
             reached.pop(e.body["part"], None)
         if e.kind == "observe" and e.body.get("sign") == "as-drawn":
-            if e.seq <= since:
+            if e.seq <= elsewhere:
                 continue
             drawn.add(e.body["part"])
         elif e.kind == "observe" and e.body.get("found"):

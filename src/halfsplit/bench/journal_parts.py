@@ -22,7 +22,8 @@ KEPT: dict[str, tuple[str, ...]] = {
     "meter": ("meter",),
     "trip": ("rail", "volts"),
     "protect": (
-        "part", "rail", "condition", "test", "passed", "volts", "reasons", "knee", "short", "seconds",
+        "part", "rail", "condition", "test", "passed", "volts", "reasons", "knee", "short",
+        "seconds",
     ),
     "reform": ("part", "volts", "amps", "rule", "minutes", "condition"),
     "discharge": ("part", "volts", "passed", "condition"),

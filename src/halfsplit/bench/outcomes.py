@@ -67,7 +67,10 @@ def say_mode(bench: Noter, text: str) -> None:
     modes = list(dict.fromkeys(mode_of(part, m.name) for m in part.modes()))
     wrong, instead = "", ""
     if mode.strip() not in modes:
-        wrong, instead = f"a {part.KIND} is not bad in a way called “{mode.strip()}”", ", ".join(modes)
+        wrong, instead = (
+            f"a {part.KIND} is not bad in a way called “{mode.strip()}”",
+            ", ".join(modes),
+        )
     elif part.ref not in {*_tested_bad(bench), *_fitted(bench)}:
         wrong = f"{part.ref} was neither tested bad nor replaced"
         instead = f"observe FILE --part {part.ref} --bad, first"
@@ -163,5 +166,3 @@ def put_json(to: Path, document: dict[str, Any]) -> None:
 def unsaid(found: Outcomes) -> Sequence[str]:
     """Parts counted as bad of which nobody said how."""
     return [ref for ref, mode in found.bad.items() if not mode]
-
-

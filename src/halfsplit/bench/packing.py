@@ -70,7 +70,11 @@ class Packing:
 
 
 def gather(
-    files: Sequence[Path], *, journal: JournalPart = "none", pins: bool = True, pictures: bool = True
+    files: Sequence[Path],
+    *,
+    journal: JournalPart = "none",
+    pins: bool = True,
+    pictures: bool = True,
 ) -> Packing:
     """What goes into an archive of these machine files: they, the patterns and in-house markings
     they use, and what of pins, pictures and journals is wanted. Nothing is written.
@@ -230,7 +234,9 @@ def _pictures(found: Packing, pins: Pins) -> None:
         except OSError as error:
             raise HalfsplitError(f"{path}: cannot be read: {error.strerror or error}") from error
         except ProblemsError as error:
-            found.problems += [Problem(str(path), 0, 0, "", p.wrong, p.instead) for p in error.problems]
+            found.problems += [
+                Problem(str(path), 0, 0, "", p.wrong, p.instead) for p in error.problems
+            ]
             found.stays.append(f"{name}: it is no picture that can go along")
             continue
         found.put(Item(name, "picture", data, said))

@@ -34,10 +34,12 @@ class Contribution:
 
 
 def read_outcomes(path: Path) -> list[Contribution]:
-    """Every contribution of a file. Raises NotFoundError, or ProblemsError with all that is wrong."""
+    """Every contribution of a file. Raises NotFoundError, or ProblemsError with all of it."""
     try:
         if path.stat().st_size > LARGEST:
-            raise ProblemsError([Problem(str(path), 0, 0, "", "is too large for counts of outcomes")])
+            raise ProblemsError(
+                [Problem(str(path), 0, 0, "", "is too large for counts of outcomes")]
+            )
         document = json.loads(path.read_text(encoding="utf-8"))
         listed = document["contributions"]
         if document["halfsplit_outcomes"] != FORMAT or not isinstance(listed, list):
@@ -94,7 +96,9 @@ def _count(value: Any, most: int) -> int:
     return value
 
 
-def merged(files: Sequence[tuple[str, Sequence[Contribution]]]) -> tuple[list[Contribution], list[str]]:
+def merged(
+    files: Sequence[tuple[str, Sequence[Contribution]]],
+) -> tuple[list[Contribution], list[str]]:
     """Contributions of several files, each machine once, and what was left out, in words.
 
     The same machine told again stands once, as told last. Raises ProblemsError when two files tell

@@ -1,4 +1,4 @@
-"""Using a pool of outcomes on a machine: named in its journal, with the numbers it gave that day."""
+"""Using a pool of outcomes on a machine: named in its journal, with its numbers of that day."""
 
 from __future__ import annotations
 
@@ -67,8 +67,8 @@ def laid_of(entries: Sequence[Entry]) -> Laid | None:
 
 
 def take(bench: Any, path: Path, year: int) -> Entry:
-    """Put the pool of a file in force on a machine: what it says of its kinds goes into the journal,
-    so that the file may change or go and nothing here does.
+    """Put the pool of a file in force on a machine: what it says of its kinds goes into the
+    journal, so that the file may change or go and nothing here does.
 
     Raises NotFoundError or ProblemsError.
     """
@@ -102,7 +102,7 @@ def pool_dict(listed: Sequence[Contribution], again: Sequence[str]) -> dict[str,
     """What a pool says of every class it counted."""
     pool = pool_of(listed)
     shipped = shipped_weights()
-    most = {}
+    most: dict[str, int] = {}
     for c in listed:
         for r in c.rows:
             most[r.of] = max(most.get(r.of, 0), r.exposed)

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any, Self
 
 from halfsplit.assembly.file import near
-from halfsplit.bench.slots import is_live, slot_value, slot_verdict
 from halfsplit.bench.handed import HANDED
+from halfsplit.bench.slots import is_live, slot_value, slot_verdict
 from halfsplit.boards.file import load_rack
 from halfsplit.boards.model import Board, Rack
 from halfsplit.boards.order import Step, Verdict, sequence

@@ -14,7 +14,6 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.bench.draws import Draws
 from halfsplit.bench.felt import felt
 from halfsplit.bench.noting import Noter
-from halfsplit.bench.pools import Laid, laid_of
 from halfsplit.bench.sights import Pairing, best_pairs, best_sizes
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence, Meter
@@ -147,15 +146,6 @@ class Reasoner(Noter):
     def factors(self) -> dict[str, float]:
         """Factors for age somebody set, by part or kind, in small letters."""
         return {e.body["of"]: float(e.body["factor"]) for e in self.entries if e.kind == "factor"}
-
-    def field(self) -> Laid | None:
-        """The pool of outcomes of other benches in use here, None when there is none."""
-        return laid_of(self.entries)
-
-    def pool_said(self) -> str:
-        """Which pool that is, in words; "" for none. What is weighed by it says so."""
-        found = self.field()
-        return "" if found is None else found.said
 
     def prior_belief(self) -> Belief:
         """Belief before any reading."""

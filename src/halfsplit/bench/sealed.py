@@ -77,7 +77,7 @@ def read_archive(path: Path, heard: Heard = lambda done, total: None) -> list[It
 
 
 def _directory(file: Any) -> list[tuple[int, int]]:
-    """Where each file's bytes begin and end, from the directory itself, before any library reads it.
+    """Where each file's bytes begin, and how many, from the directory, before any library reads it.
 
     The directory must be all there is after the files, and the files all there is before it, one
     after another: so none lies over another, and nothing is hidden between them.
@@ -163,7 +163,9 @@ def _judge(path: Path, infos: list[zipfile.ZipInfo]) -> None:
         if info.orig_filename != name or fault:
             add(info.orig_filename, f"its name {fault or 'can be read in two ways'}")
         elif kind not in (0, stat.S_IFREG) or info.is_dir():
-            what = {stat.S_IFLNK: "a link", stat.S_IFDIR: "a folder"}.get(kind, "a device or the like")
+            what = {stat.S_IFLNK: "a link", stat.S_IFDIR: "a folder"}.get(
+                kind, "a device or the like"
+            )
             add(name, f"it is {'a folder' if info.is_dir() else what}, and only files are taken")
         elif name != MANIFEST and sort is None:
             add(name, "no file of a machine is called so")
@@ -177,7 +179,9 @@ def _judge(path: Path, infos: list[zipfile.ZipInfo]) -> None:
             add(name, "it would unpack to far more than any file of a machine: made to burst")
         elif folded(name) in seen:
             other = seen[folded(name)]
-            how = "is in the archive twice" if other == name else f"differs from {other} only in case"
+            how = (
+                "is in the archive twice" if other == name else f"differs from {other} only in case"
+            )
             add(name, f"it {how}")
         folder = name.rpartition("/")[0]
         if folder and folders.setdefault(folded(folder), folder) != folder:
@@ -210,7 +214,13 @@ def _unpacked(
                     data += piece
                     if len(data) > info.file_size:
                         raise zipfile.BadZipFile("it is longer than the archive says")
-        except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError) as error:
+        except (
+            zipfile.BadZipFile,
+            zlib.error,
+            NotImplementedError,
+            RuntimeError,
+            EOFError,
+        ) as error:
             wrong.append(Problem(str(path), 0, 0, info.filename, f"it is damaged: {error}", ASK))
             continue
         if len(data) != info.file_size:

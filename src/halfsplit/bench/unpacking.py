@@ -19,8 +19,8 @@ from typing import Any
 from halfsplit.assembly.file import load
 from halfsplit.bench.bare_picture import bare
 from halfsplit.bench.bundle import MOST_PIXELS, Item, owner_of
-from halfsplit.bench.handed import HANDED
 from halfsplit.bench.entry_check import entry_problems
+from halfsplit.bench.handed import HANDED
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.pictures_in import decoded, kind_of, preview, preview_of
 from halfsplit.bench.pins_file import load_pins
@@ -62,7 +62,11 @@ class Unpacked:
 
 
 def unpack(
-    archive: Path, target: Path, *, with_errors: bool = False, heard: Heard = lambda done, total: None
+    archive: Path,
+    target: Path,
+    *,
+    with_errors: bool = False,
+    heard: Heard = lambda done, total: None,
 ) -> Unpacked:
     """Unpack an archive into `target`, which must not exist or be empty.
 
@@ -124,8 +128,12 @@ def _laid_out(
     for k, item in enumerate(items):
         heard(k, len(items))
         at = f"{archive.name}: {item.name}"
-        if item.sort in ("pins", "journal", "picture") and not owner_of(item.name, item.sort, names):
-            problems.append(Problem(at, 0, 0, "", "belongs to no machine's file in the archive", ASK))
+        if item.sort in ("pins", "journal", "picture") and not owner_of(
+            item.name, item.sort, names
+        ):
+            problems.append(
+                Problem(at, 0, 0, "", "belongs to no machine's file in the archive", ASK)
+            )
         elif item.sort == "picture":
             pixels += _picture(at, item, folder, pixels, problems, notes)
         elif item.sort != "journal":
@@ -169,7 +177,9 @@ def _picture(
         picture = decoded(less)
         size = picture.width * picture.height
         if pixels + size > MOST_PIXELS:
-            told = Problem(at, 0, 0, "", "one picture too many: they would take too long to read", ASK)
+            told = Problem(
+                at, 0, 0, "", "one picture too many: they would take too long to read", ASK
+            )
             raise ProblemsError([told])
         path = folder / item.name
         _put(path, less)
@@ -181,7 +191,9 @@ def _picture(
         problems.append(Problem(at, 0, 0, "", str(error), ASK))
         return 0
     if less != item.data:
-        notes.append(f"{item.name}: {len(item.data) - len(less)} bytes that are no picture taken out")
+        notes.append(
+            f"{item.name}: {len(item.data) - len(less)} bytes that are no picture taken out"
+        )
     return size
 
 
@@ -215,7 +227,9 @@ def _journal(archive: Path, item: Item, machine: Path) -> int:
     try:
         document = json.loads(item.data.decode("utf-8"))
     except (ValueError, RecursionError) as error:
-        raise ProblemsError([Problem(at, 0, 0, "", f"is no exported journal: {error}", ASK)]) from None
+        raise ProblemsError(
+            [Problem(at, 0, 0, "", f"is no exported journal: {error}", ASK)]
+        ) from None
     try:
         with Journal.import_json(document, journal_path(machine)) as journal:
             _raise(entry_problems(document["entries"], at))
@@ -291,5 +305,3 @@ def _meters(at: str, told: list[Any]) -> None:
             if not right:
                 wrong = f"a meter's {f.name} is not what belongs there"
                 raise ProblemsError([Problem(at, 0, 0, "", wrong, ASK)])
-
-

@@ -68,8 +68,12 @@ def _counted(data: dict[str, Any]) -> None:
         listed = ", ".join(f"{r['parts']} {r['of']}" for r in data["held_back"])
         show.say(f"Too few to tell without telling of the machine: {listed} (--least 1 tells them)")
     if data["written"]:
-        show.say(f"Written: {data['written']['file']}, under {data['written']['id'][:8]}…, at random")
-        show.say("Somebody who knows the machine could recognise it by its counts: the more machines")
+        show.say(
+            f"Written: {data['written']['file']}, under {data['written']['id'][:8]}…, at random"
+        )
+        show.say(
+            "Somebody who knows the machine could recognise it by its counts: the more machines"
+        )
         show.say("are merged before they are passed on (halfsplit pool), the less so.")
     else:
         show.say("Nothing is written yet: --finished --to FILE.json")
@@ -95,15 +99,22 @@ def pool(
     if to is not None:
         if to.exists():
             raise HalfsplitError(f"{to}: already exists; name another, or move it away")
-        put_json(
-            to, {"halfsplit_outcomes": FORMAT, "contributions": [c.as_dict() for c in listed]}
-        )
+        put_json(to, {"halfsplit_outcomes": FORMAT, "contributions": [c.as_dict() for c in listed]})
     data["written"] = None if to is None else str(to)
     return emit(data, json, lambda: _merged(data))
 
 
 def _merged(data: dict[str, Any]) -> None:
-    heads = ("parts", "age", "weight shipped", "there", "bad", "bad of 100", "90 %", "weight pooled")
+    heads = (
+        "parts",
+        "age",
+        "weight shipped",
+        "there",
+        "bad",
+        "bad of 100",
+        "90 %",
+        "weight pooled",
+    )
     table = Table(title=f"{data['machines']} machines", title_justify="left")
     for head in heads:
         table.add_column(head, justify="left" if head in ("parts", "age") else "right")

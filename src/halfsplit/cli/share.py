@@ -101,11 +101,9 @@ def _unpacked(data: dict[str, Any]) -> None:
         show.say(words)
     for file, count in data["entries"].items():
         show.say(
-            f"The journal of {file} has {count} entries of another bench. Its readings weigh on the "
-            "suspects; proofs, discharges, overrides and plans of it count for nothing here: "
+            f"The journal of {file} has {count} entries of another bench. Its readings weigh on "
+            "the suspects; proofs, discharges, overrides and plans of it count for nothing here: "
             "measure again before you touch or power anything."
         )
     for problem in data["problems"]:
         show.say(f"{problem['file']}:{problem['line']}: {problem['wrong']}")
-
-

@@ -1,10 +1,11 @@
 """What many benches found, laid over the shipped weights: how often parts of a kind were bad.
 
-The shipped weight of a kind is taken as worth `STRENGTH` failed parts, and what was counted is added
-to it (gamma-Poisson; Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.6). How a kind fails
-is pooled the same way over its modes (Dirichlet-multinomial, ibid. 3.4). Parts of one age borrow
-from parts of the same kind at other ages. Counts of one machine are not independent of one another,
-a bad batch fails together, so counts are worth less where machines differ by more than chance.
+The shipped weight of a kind is taken as worth `STRENGTH` failed parts, and what was counted is
+added to it (gamma-Poisson; Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.6). How a
+kind fails is pooled the same way over its modes (Dirichlet-multinomial, ibid. 3.4). Parts of one
+age borrow from parts of the same kind at other ages. Counts of one machine are not independent of
+one another, a bad batch fails together, so counts weigh less where machines differ by more than
+chance.
 """
 
 from __future__ import annotations
@@ -131,7 +132,8 @@ class Share:
 
 def scale_of(expected: Sequence[float], failed: Sequence[float]) -> float:
     """The scale that brings shipped weights nearest to what was counted: largest likelihood when
-    each class is off by a gamma factor of its own, so that one class far off does not decide.
+    each class is off by a gamma factor of its own. So each counts alike once it has failures
+    enough, and the one with most parts does not decide.
 
     expected: parts times shipped weight, class by class; failed: counts.
     """
@@ -185,8 +187,10 @@ class Pool:
         total: dict[str, list[int]] = {}
         by_age: dict[tuple[str, str], list[int]] = {}
         for row in (r for c in rows for r in c):
-            for store, key in ((total, row.of), (by_age, (row.of, row.age))):
-                held = store.setdefault(key, [0, 0])  # type: ignore[attr-defined]
+            for held in (
+                total.setdefault(row.of, [0, 0]),
+                by_age.setdefault((row.of, row.age), [0, 0]),
+            ):
                 held[0] += row.exposed
                 held[1] += row.failed
         names = sorted(total)
@@ -200,20 +204,21 @@ class Pool:
             return
         prior = {n: self.scale * shipped[n] for n in names}
         first = {n: (STRENGTH + total[n][1]) / (STRENGTH / prior[n] + total[n][0]) for n in names}
-        held = [_together(c) for c in rows]
-        self.spread = overdispersion(
-            (first[n], e, x) for c in held for n, (e, x) in c.items()
-        )
+        apart = [_together(c) for c in rows]
+        self.spread = overdispersion((first[n], e, x) for c in apart for n, (e, x) in c.items())
         for n in names:
-            squares = sum((first[n] * c[n][0]) ** 2 for c in held if n in c)
+            squares = sum((first[n] * c[n][0]) ** 2 for c in apart if n in c)
             worth = 1.0 + self.spread * squares / max(first[n] * total[n][0], 1e-12)
             self.classes[n] = _posterior(n, "", prior[n], prior[n], STRENGTH, total[n], worth)
             for (of, age), own in by_age.items():
                 if of == n and age != UNTOLD:
                     others = [total[n][0] - own[0], total[n][1] - own[1]]
                     rest = _posterior(n, "", prior[n], prior[n], STRENGTH, others, worth)
+                    # Spread of ages about their kind, and how well the kind is known without it.
+                    known = STRENGTH + others[1] / worth
+                    strength = 1.0 / (1.0 / AGE_STRENGTH + 1.0 / known)
                     self.aged[n, age] = _posterior(
-                        n, age, prior[n], rest.rate, AGE_STRENGTH, own, worth
+                        n, age, prior[n], rest.rate, strength, own, worth
                     )
             self._modes(n, [r for c in rows for r in c if r.of == n], shares.get(n, {}), worth)
 
@@ -269,7 +274,7 @@ def _posterior(
 
 def shipped_weights() -> dict[str, float]:
     """Weight of every class before any pool: rate of a new part times the factor for age."""
-    found = {}
+    found: dict[str, float] = {}
     for kind, made in REGISTRY.kinds.items():
         if kind in NOT_POOLED:
             continue

@@ -22,7 +22,7 @@ BLOCK = "entries stand inside entries far too deep"
 class _Shallow:
     """Refuses to go deeper, at the place."""
 
-    def fetch_flow_collection_start(self, TokenClass: Any, to_push: str) -> None:  # noqa: N803
+    def fetch_flow_collection_start(self, TokenClass: Any, to_push: str) -> None:
         it: Any = self
         if len(it.flow_context) >= DEEPEST:
             raise ScannerError(None, None, FLOW, it.reader.get_mark())
