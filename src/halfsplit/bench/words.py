@@ -70,6 +70,8 @@ def entry_words(assembly: Assembly, entry: Entry) -> str:
         return str(body.get("did") or f"now fed by {now['feed']}, load {now['load']}")
     if entry.kind == "meter":
         return f"meter: {body['meter'].get('name', '')}"
+    if entry.kind == HANDED:
+        return f"unpacked here: the {body['entries']} entries before are of another bench"
     told = ", ".join(f"{k} {v}" for k, v in body.items() if isinstance(v, (str, int, float)))
     return f"{entry.kind}: {told}" if told else entry.kind
 
