@@ -7,8 +7,9 @@ faults:
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from halfsplit.assembly.condition import Change, find_part, refit
 from halfsplit.assembly.file import Reader, near
@@ -18,12 +19,18 @@ from halfsplit.parts.base import Part
 from halfsplit.problems import HalfsplitError, ProblemsError
 
 
+class _ScriptReader(Reader):
+    """One pass over a fault script."""
+
+    samples: ClassVar[Mapping[str, str]] = {"faults": "C4: {mode: short}"}
+
+
 def load_faults(assembly: Assembly, path: Path) -> Overrides:
     """Parameter changes of every fault in the script.
 
     Raises ProblemsError listing everything wrong with it: unknown parts, modes, fields, values.
     """
-    reader = Reader(path)
+    reader = _ScriptReader(path)
     document = reader.read()
     changes: Overrides = {}
     if document is not None:

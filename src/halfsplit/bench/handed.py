@@ -8,8 +8,10 @@ another bench opens anything on this one.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from halfsplit.journal import Entry
+if TYPE_CHECKING:
+    from halfsplit.journal import Entry
 
 HANDED = "unpacked"  # kind of the entry that says what came before it was not done here
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from halfsplit.bench.handed import HANDED
 from halfsplit.quantity import Unit, show
 from halfsplit.quantity.volts import volts
 

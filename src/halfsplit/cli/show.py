@@ -338,6 +338,12 @@ def resumed(bench: Session, data: dict[str, Any]) -> None:
     for item in data["overrides"]:
         words = f"{item['gate']} was overridden: {item['why']}"
         out.print(f"[red]{escape(words)} (entry #{item['entry']})[/]")
+    if data["handed"]:
+        words = (
+            f"entries up to #{data['handed']} are of another bench: what it proved, discharged or "
+            "passed does not count here, measure again"
+        )
+        out.print(f"[yellow]{words}[/]")
     for hazard in data["hazards"]:
         out.print(f"[yellow]Hazard: {escape(hazard)}[/]")
     say(
