@@ -443,6 +443,53 @@ def journal_document(case: Case) -> None:
     restore_journal(case.folder / "m.yaml", case.file("j.json", data))
 
 
+# -- pools ----------------------------------------------------------------------------------------
+
+OUTCOMES = {
+    "halfsplit_outcomes": 1,
+    "contributions": [
+        {
+            "id": f"{k:032x}",
+            "turn": 1,
+            "rows": [
+                {
+                    "of": "tantalum",
+                    "age": "45 to 59",
+                    "exposed": 9,
+                    "failed": 2,
+                    "modes": {"short": 1},
+                },
+                {"of": "resistor film", "age": "not told", "exposed": 30, "failed": k, "modes": {}},
+            ],
+        }
+        for k in range(3)
+    ],
+}
+
+
+@target("pools", 1)
+def outcomes_file(case: Case) -> None:
+    """A file of outcomes, read and pooled."""
+    from halfsplit.bench.pool_file import merged, read_outcomes
+    from halfsplit.bench.pools import pool_dict
+
+    data = json.dumps(OUTCOMES, indent=1).encode()
+    if case.rng.random() < 0.5:
+        data = case.made([data])
+    else:
+        document: Any = json.loads(data)
+        holder: Any = document["contributions"][case.rng.randrange(3)]
+        while True:
+            key = case.rng.choice([*holder] if isinstance(holder, dict) else [*range(len(holder))])
+            if not isinstance(holder[key], (dict, list)) or not holder[key]:
+                break
+            holder = holder[key]
+        holder[key] = case.rng.choice([None, -1, 0, 1, 5, 10**6, 1.5, "", "x", [], {}, True, 2**70])
+        data = json.dumps(document).encode()
+    read = read_outcomes(case.file("o.json", data))
+    json.dumps(pool_dict(*merged([("o.json", read)])), allow_nan=False)
+
+
 # -- bundles --------------------------------------------------------------------------------------
 
 NAMES = [

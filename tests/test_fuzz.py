@@ -10,18 +10,24 @@ from pathlib import Path
 
 import pytest
 from proofs.fuzz import GOOD, run_case
+from proofs.fuzz_targets import bench
 
 from halfsplit.assembly.edit import set_value
 from halfsplit.assembly.file import load
+from halfsplit.assembly.script import load_faults
+from halfsplit.boards.memory_log import read_log
+from halfsplit.boards.messages import Message
 from halfsplit.parts.house import read_house
-from halfsplit.problems import HalfsplitError
+from halfsplit.problems import HalfsplitError, ProblemsError
 
 
-@pytest.mark.parametrize(("sort", "count"), [("files", 60), ("tables", 200), ("bundles", 60)])
+@pytest.mark.parametrize(
+    ("sort", "count"), [("files", 60), ("tables", 200), ("bundles", 60), ("pools", 80)]
+)
 def test_nothing_but_words_comes_of_mutated_input(sort: str, count: int, tmp_path: Path) -> None:
     found = [run_case(k, 20, [sort], tmp_path, None) for k in range(count)]
     assert [f for f in found if f["came"] not in GOOD] == []
-    assert len({f["target"] for f in found}) >= 4
+    assert sort == "pools" or len({f["target"] for f in found}) >= 4
 
 
 @pytest.mark.parametrize("deep", ["[" * 500, "{a: " * 500, "- " * 500, "? " * 500])
@@ -79,3 +85,24 @@ for way in range(5):
         [sys.executable, "-c", code], capture_output=True, text=True, env=dict(os.environ)
     )
     assert ran.stdout.split() == ["traceback", "strayed", "memory", "taken", "strayed"], ran.stderr
+
+
+def test_a_print_of_blanks_is_read_at_once() -> None:
+    """Three stretches of blanks side by side in a pattern took forty seconds over 3,000 of them."""
+    began = time.process_time()
+    log, problems = read_log("address " + "\t" * 3000 + "t\n" + "address" + " " * 9000, "hex")
+    assert not problems and [r.kind for r in log.runs] == ["address"]
+    assert len(log.unused) == 1 and time.process_time() - began < 1.0
+    assert [r.kind for r in read_log("address   test:    ok", "hex")[0].runs] == ["address"]
+
+
+def test_a_fault_script_that_is_no_mapping_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "as-found.yaml"
+    path.write_text("faults: [C1 short]\n")
+    with pytest.raises(ProblemsError, match="stands where lines"):
+        load_faults(bench(), path)
+
+
+def test_fields_of_a_message_that_touch_are_refused() -> None:
+    with pytest.raises(ValueError, match="touch"):
+        Message.model_validate({"says": "E5 {a}{b}", "means": "x"})
