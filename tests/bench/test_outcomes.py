@@ -12,7 +12,7 @@ from proofs.pooled_rates import right, score
 
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.outcomes import count, export, say_mode, unsaid
-from halfsplit.bench.packing import gather, write
+from halfsplit.bench.packing import gather, number, write
 from halfsplit.bench.pool_file import merged, read_outcomes
 from halfsplit.bench.pools import drop, pool_dict, pool_of, take
 from halfsplit.bench.session import Session
@@ -144,12 +144,12 @@ def test_the_same_machine_told_twice_counts_once(tray: Path, tmp_path: Path) -> 
 
 
 def test_whoever_gets_the_journal_tells_the_same_machine(tray: Path, tmp_path: Path) -> None:
-    with Noter(tray) as bench:
-        export(bench, count(bench, 2026), tmp_path / "1.json")
+    number([tray])
     write(gather([tray], journal="without-notes"), tmp_path / "t.zip")
     unpack(tmp_path / "t.zip", tmp_path / "new")
-    with Noter(tmp_path / "new/tray.yaml") as bench:
-        export(bench, count(bench, 2026), tmp_path / "2.json")
+    for k, file in ((1, tray), (2, tmp_path / "new/tray.yaml")):
+        with Noter(file) as bench:
+            export(bench, count(bench, 2026), tmp_path / f"{k}.json")
     listed, _ = merged([(n, read_outcomes(tmp_path / n)) for n in ("1.json", "2.json")])
     assert len(listed) == 1
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import secrets
 import zipfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -30,7 +31,7 @@ from halfsplit.bench.pictures_in import put_whole, upright
 from halfsplit.bench.pins_file import Pins, load_pins, pins_path
 from halfsplit.bench.texts import text_problems
 from halfsplit.boards.which import sort_of
-from halfsplit.journal import glance, journal_path
+from halfsplit.journal import Journal, glance, journal_path
 from halfsplit.parts import catalogue
 from halfsplit.parts.house import HOUSE, read_house
 from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
@@ -107,6 +108,17 @@ def gather(
         most = f"at most {MOST_FILES} files, {MOST_BYTES / 1e6:.0f} MB: --no-pictures, or fewer"
         raise ProblemsError([Problem("", 0, 0, "", wrong, most)])
     return found
+
+
+def number(files: Sequence[Path]) -> None:
+    """Give each machine whose journal goes along the random number its outcomes are counted under,
+    so that they are counted once whoever tells of them. Raises what opening the journal does."""
+    for file in files:
+        path = journal_path(file)
+        if path.exists() and sort_of(file) == "assembly":
+            with Journal.open(path) as journal:
+                if all(e.kind != "outcomes" for e in journal.entries()):
+                    journal.append("outcomes", {"id": secrets.token_hex(16), "turn": 0})
 
 
 def write(found: Packing, to: Path) -> int:

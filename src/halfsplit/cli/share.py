@@ -36,8 +36,10 @@ def pack(
     Patterns and in-house markings they use go along, and pins and pictures of them. Pictures lose
     place, date and camera on the way, nothing else. Comments and notes in the files stay in them.
     """
-    from halfsplit.bench.packing import gather, write
+    from halfsplit.bench.packing import gather, number, write
 
+    if to is not None and journal != "none":
+        number(files)
     found = gather(files, journal=journal, pins=pins, pictures=pictures)
     data = found.as_dict() | {"written": None}
     errors = [p for p in found.problems if p.severity == "error"]

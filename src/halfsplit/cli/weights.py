@@ -102,5 +102,6 @@ def _pool_told(said: str, pooled: list[dict[str, Any]]) -> None:
 
 
 def _percents(row: dict[str, Any], value: str, counted: str) -> tuple[str, str, str, str]:
-    told = [f"{100 * row[k]:.3g}" for k in ("shipped", value, "low", "high")]
+    whole = [100.0 * row[k] for k in ("shipped", value, "low", "high")]
+    told = [f"{v:.3g}" if v >= 0.01 else "0" for v in whole]
     return f"{told[0]} %", counted, f"{told[1]} %", f"{told[2]} to {told[3]} %"
