@@ -101,22 +101,20 @@ def merged(
 ) -> tuple[list[Contribution], list[str]]:
     """Contributions of several files, each machine once, and what was left out, in words.
 
-    The same machine told again stands once, as told last. Raises ProblemsError when two files tell
-    the same turn of a machine differently: one of them was altered.
+    The same machine told again stands once, as told last. Told otherwise in the same turn, by two
+    who have its journal or by somebody who altered a file, it stands as in the file named first.
     """
     found: dict[str, Contribution] = {}
+    where: dict[str, str] = {}
     again: list[str] = []
-    problems = []
     for name, listed in files:
         for one in listed:
             before = found.get(one.id)
-            if before is not None and before.turn == one.turn and before != one:
-                wrong = f"tells machine {one.id[:8]}… otherwise than another file: one was altered"
-                problems.append(Problem(name, 0, 0, "", wrong, "the files as they were exported"))
             if before is not None:
-                again.append(f"{name}: machine {one.id[:8]}… is there already, counted once")
+                words = f"{name}: machine {one.id[:8]}… is in {where[one.id]} too, counted once"
+                if before.turn == one.turn and before != one:
+                    words += f" and as told there, which is not as here: {where[one.id]} came first"
+                again.append(words)
             if before is None or one.turn > before.turn:
-                found[one.id] = one
-    if problems:
-        raise ProblemsError(problems)
+                found[one.id], where[one.id] = one, name
     return [found[k] for k in sorted(found)], again
