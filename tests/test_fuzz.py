@@ -96,10 +96,21 @@ def test_a_print_of_blanks_is_read_at_once() -> None:
     assert [r.kind for r in read_log("address   test:    ok", "hex")[0].runs] == ["address"]
 
 
-def test_a_fault_script_that_is_no_mapping_is_told(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("faults: [C1 short]", "stands where lines"),
+        ("faults: {C1: {mode: {a: b}}}", "has no mode"),
+        ("faults: {C1: {mode: 5}}", "has no mode"),
+        ("faults: {C1: 5}", "say one of"),
+        ("faults: {C1: [mode]}", "say one of"),
+        ("faults: {C1: {fitted: {[1, 2]: 5}}}", "fitted"),
+    ],
+)
+def test_a_fault_script_of_other_shapes_is_told(text: str, said: str, tmp_path: Path) -> None:
     path = tmp_path / "as-found.yaml"
-    path.write_text("faults: [C1 short]\n")
-    with pytest.raises(ProblemsError, match="stands where lines"):
+    path.write_text(text + "\n")
+    with pytest.raises(ProblemsError, match=said):
         load_faults(bench(), path)
 
 
