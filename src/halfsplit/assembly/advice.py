@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from halfsplit.parts.base import Part
+from halfsplit.parts.yaml_text import BLOCK, FLOW
 from halfsplit.quantity import QuantityError
 
 # Two suggestions only when the second is about as close as the first.
@@ -39,6 +40,8 @@ _KINDS = {
 
 # What the YAML reader says (a piece of it) -> what to tell a person, what to write.
 _YAML = (
+    (FLOW, FLOW, "key: value lines"),
+    (BLOCK, BLOCK, "key: value lines"),
     ("duplicate key", "{key} stands twice in one section", "each name once"),
     ("'\\t'", "a tab is used to indent", "spaces"),
     ("another document", "a second document begins here", "one machine a file, without `---`"),

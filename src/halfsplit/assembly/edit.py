@@ -9,12 +9,12 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
-from ruamel.yaml import YAML
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode
 
 from halfsplit.assembly.file import load, near
 from halfsplit.assembly.pattern_edit import target
 from halfsplit.assembly.text import TextError, read_text
+from halfsplit.parts.yaml_text import composed
 from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
 
 # Text that means the same with and without quotes, inside braces or not.
@@ -65,7 +65,7 @@ def set_value(path: Path, dotted: str, text: str) -> str:
 
 def _compose(path: Path, source: str) -> MappingNode:
     try:
-        root = YAML(typ="safe", pure=True).compose(source)
+        root = composed(source)
     except Exception:  # whatever the YAML reader raises, loading the file says it in words
         root = None
     if isinstance(root, MappingNode):

@@ -15,6 +15,7 @@ from halfsplit.assembly.pattern import Placed
 from halfsplit.assembly.text import read_text
 from halfsplit.parts import catalogue
 from halfsplit.parts.base import REGISTRY
+from halfsplit.parts.yaml_text import composed
 from halfsplit.problems import HalfsplitError, NotFoundError, ProblemsError
 
 GONE = ("patterns", "unless_noted")  # sections a plain file does not have
@@ -34,7 +35,7 @@ def plain_text(path: Path) -> str:
     source = read_text(path)
     reader = Reader(path)
     document = reader.read()
-    root = YAML(typ="safe", pure=True).compose(source)
+    root = composed(source)
     if document is None or not isinstance(root, MappingNode):
         raise HalfsplitError(f"{path} changed while it was read; run this again")
     found, placed = entries(reader, document)

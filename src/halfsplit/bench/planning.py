@@ -10,6 +10,7 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.bench.dead import find_ohmmeter, rail_reading
 from halfsplit.bench.energy import live_suspects
 from halfsplit.bench.gating import gates_of, known, map_of, reasoned
+from halfsplit.bench.handed import own, since_handed
 from halfsplit.bench.hazards import at_limiters, before_touching, mains_volts
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.session import Session
@@ -29,7 +30,7 @@ NONE_YET = "no plan is written down yet: halfsplit plan FILE --new"
 
 def written(bench: Noter) -> Entry | None:
     """The plan last written down, None when there is none."""
-    return next((e for e in reversed(bench.entries) if e.kind == "plan"), None)
+    return next((e for e in reversed(own(bench.entries)) if e.kind == "plan"), None)
 
 
 def write(bench: Session) -> Entry:
@@ -192,10 +193,11 @@ def _read(bench: Noter, step: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Latest reading of each point of a step in its condition, with whether it is in limits."""
     if step["condition"] is None:
         return []
-    at = Condition.from_dict(step["condition"])
+    at, since = Condition.from_dict(step["condition"]), since_handed(bench.entries)
     found = []
     for point in step["points"]:
-        item = next((e for e in reversed(bench.evidence()) if _matches(e, point, at)), None)
+        made = (e for e in reversed(bench.evidence()) if e.number > since)
+        item = next((e for e in made if _matches(e, point, at)), None)
         if item is not None:
             good = point["low"] <= item.value <= point["high"]
             found.append(

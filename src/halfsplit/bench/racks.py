@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from halfsplit.assembly.file import near
+from halfsplit.bench.handed import HANDED
 from halfsplit.bench.slots import is_live, slot_value, slot_verdict
 from halfsplit.boards.file import load_rack
 from halfsplit.boards.model import Board, Rack
@@ -143,6 +144,8 @@ class RackBench:
                 readings = {
                     k: v for k, v in readings.items() if k[0] != body["board"] or k[2] == "ohm"
                 }
+            elif entry.kind == HANDED:  # what was in and proved on another bench
+                fitted, rails, readings = [], [], {}
             elif entry.kind == "board-out":
                 fitted = [b for b in fitted if b != body["board"]]
                 readings = {k: v for k, v in readings.items() if k[0] != body["board"]}

@@ -25,6 +25,7 @@ _END = re.compile(r"\W*(ok|passed|pass|no errors?|stopped|cold|warm)\W*", re.I)
 _COLUMNS = re.compile(r"\s*([0-9A-Fa-fxo]+)[\s,;]+([0-9A-Fa-fxo]+)[\s,;]+([0-9A-Fa-fxo]+)\s*")
 # Longest log taken: a whole memory failing every one of several tests stays far below it.
 MOST_LINES = 2_000_000
+LONGEST = 400  # characters of a line that may be a message; terminals had 132
 
 
 @dataclass(frozen=True)
@@ -202,6 +203,10 @@ def read_log(
             wrong = f"more than {MOST_LINES} lines"
             to.problems.append(Problem(where, number, 1, "", wrong, "the failing lines only"))
             break
+        if len(line) > LONGEST:  # no message is, and patterns take long over what is
+            to.unused.append(line)
+            continue
+        plain = " ".join(line.split())
         hit = next(((n, c, m, names) for n, c, p, names in known if (m := p.fullmatch(line))), None)
         if hit:
             name, code, match, names = hit
@@ -211,9 +216,9 @@ def read_log(
             if None not in values:
                 kind: Kind = to.now.kind if to.now else "data"
                 to.fail(kind, *values, number)  # type: ignore[call-arg, arg-type]
-        elif head := _HEADING.fullmatch(line):
+        elif head := _HEADING.fullmatch(plain):
             to.heading(head["kind"].lower(), (head["end"] or "").lower())
-        elif end := _END.fullmatch(line):
+        elif end := _END.fullmatch(plain):
             to.say(end[1].lower())
         else:
             to.unused.append(line)

@@ -34,6 +34,9 @@ class Message(Entry):
         names = _FIELD.findall(self.says)
         if len(set(names)) != len(names):
             raise WrongRecord("a field stands twice in `says`", "{a} and {b}")
+        if "}{" in self.says:
+            wrong = "two fields of `says` touch, and nothing tells where one ends"
+            raise WrongRecord(wrong, self.says.replace("}{", "} {"))
         used = _FIELD.findall(self.means) + [n for two in _XOR.findall(self.means) for n in two]
         unknown = sorted(set(used) - set(names))
         if unknown:

@@ -56,7 +56,8 @@ class Patience:
 
     shown: ClassVar[Patience | None] = None
 
-    def __init__(self) -> None:
+    def __init__(self, what: str = "solving every fault in this condition") -> None:
+        self._what = what
         self._start = time.monotonic()
         self._bar: Progress | None = None
         self._task: Any = None
@@ -66,7 +67,7 @@ class Patience:
         late = time.monotonic() - self._start > 1.0
         if self._bar is None and done < total and late and err.is_terminal:
             self._bar = Progress(
-                TextColumn("solving every fault in this condition"),
+                TextColumn(self._what),
                 BarColumn(),
                 TextColumn("{task.completed}/{task.total}"),
                 TimeRemainingColumn(),
@@ -206,6 +207,8 @@ def suspects(
     say(f"After {_count(len(bench.evidence()), 'reading')}; now {bench.condition.words()}")
     from halfsplit.bench.report import also_stable
 
+    if bench.pool_said():
+        say(f"{bench.pool_said()}; halfsplit weights shows them")
     also = also_stable(bench, groups)
     for rank, g in enumerate(groups, 1):
         listed = [s.hypothesis.name for s in g.suspects]
@@ -335,6 +338,12 @@ def resumed(bench: Session, data: dict[str, Any]) -> None:
     for item in data["overrides"]:
         words = f"{item['gate']} was overridden: {item['why']}"
         out.print(f"[red]{escape(words)} (entry #{item['entry']})[/]")
+    if data["handed"]:
+        words = (
+            f"entries up to #{data['handed']} are of another bench: what it proved, discharged or "
+            "passed does not count here, measure again"
+        )
+        out.print(f"[yellow]{words}[/]")
     for hazard in data["hazards"]:
         out.print(f"[yellow]Hazard: {escape(hazard)}[/]")
     say(
