@@ -1,0 +1,414 @@
+"""The healthy circuit seen so that it solves quickly: which rows hold what a file claims of itself.
+
+A supply that beats by itself is not followed, which takes seconds a row: its choke carries a steady
+current and its output is held at either limit, where its switch must be on and off. What stands
+before the nets that bench supplies feed is solved on the mains, alone, with a resistor for the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.lower import Machine
+from halfsplit.assembly.model import Assembly, Feed, load_value
+from halfsplit.assembly.printed import Printed
+from halfsplit.circuit import elements as el
+from halfsplit.circuit.cycle import mains_cycle
+from halfsplit.circuit.netlist import Netlist, Overrides
+from halfsplit.circuit.rewire import Rewired, Variant, rewirable, solve_variants
+from halfsplit.circuit.solution import Floats
+from halfsplit.circuit.threads import Progress
+from halfsplit.faults.slips import movable, terminals_of
+from halfsplit.parts.base import Part
+
+PULL = 1000.0  # V behind the source that stands for a choke's current: steady within a few percent
+STIFF = 1e3  # S, of what holds a net
+TOO_MUCH = 1.05  # times its rating a rail is still loaded within what it must hold
+EMPTY = 1e-12  # S
+
+
+@dataclass(frozen=True)
+class Row:
+    """One solved state and what the file claims of it.
+
+    Attributes
+    ----------
+    says: the state in words.
+    printed: entries of printed volts that hold here.
+    rails: names of rails that must be within limits here.
+    held: by choke, volts its rail is held at, without sign.
+    switch: by choke, +1 where its switch must be on, -1 off; empty where nothing beats.
+    fired: whether a thyristor must have fired (True), must not (False), or may (None).
+    expected: by net, volts the feeds say and the share they may be off.
+    share: what part of a beat this row stands for; 1 where nothing beats.
+    rated: whether ratings are judged here.
+    """
+
+    says: str
+    overrides: Overrides
+    condition: Condition
+    printed: tuple[tuple[str, Printed], ...] = ()
+    rails: tuple[str, ...] = ()
+    switch: Mapping[str, int] = field(default_factory=dict)
+    held: Mapping[str, float] = field(default_factory=dict)
+    fired: bool | None = None
+    expected: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    share: float = 1.0
+    rated: bool = False
+
+
+@dataclass(frozen=True)
+class View:
+    """A netlist and the rows it is solved in."""
+
+    kind: Literal["direct", "static", "mains"]
+    netlist: Netlist
+    rows: tuple[Row, ...]
+    hertz: float = 0.0
+
+    def nets(self) -> list[str]:
+        """Its nets, in the solver's order."""
+        return self.netlist.nets()
+
+    def concerns(self, elements: Mapping[str, el.Element]) -> bool:
+        """Whether all of these elements, and the nets they are on, have a place here."""
+        there = {*self.nets(), self.netlist.common}
+        return bool(elements) and all(
+            n in self.netlist.elements and there.issuperset(e.nets) for n, e in elements.items()
+        )
+
+
+def with_probes(assembly: Assembly, netlist: Netlist) -> Netlist:
+    """The netlist with every net the file names, though no part be on it."""
+    there = {*netlist.nets(), netlist.common}
+    for net in named_nets(assembly):
+        if net not in there:
+            netlist.add(el.Resistor(f"probe:{net}", (net, netlist.common), {"g": EMPTY}))
+            there.add(net)
+    return netlist
+
+
+def named_nets(assembly: Assembly) -> list[str]:
+    """Nets that rails, points, feeds, loads and printed volts name."""
+    found = [r.net for r in assembly.rails.values()] + [p.net for p in assembly.points.values()]
+    found += [n for f in assembly.feeds.values() for n in f.nets]
+    found += [n for load in assembly.loads.values() for n in load]
+    found += [n for p in assembly.printed.values() for n in (*p.volts, *p.into)]
+    return list(dict.fromkeys(found))
+
+
+def bench_feed(assembly: Assembly) -> str | None:
+    """The first feed that lays sources of full strength on nets, or supplies of the machine's own."""
+    for name, feed in assembly.feeds.items():
+        if name != "off" and feed.nets and not any(s.limit for s in feed.nets.values()):
+            return name
+    if any(p.KIND == "supply" for p in assembly.parts.values()):
+        return assembly.default_feed()
+    return None
+
+
+def bearable(assembly: Assembly, load: str) -> bool:
+    """Whether no rail is loaded past its rating."""
+    for rail in assembly.rails.values():
+        value = assembly.loads[load].get(rail.net)
+        if value is None or not rail.rated:
+            continue
+        most = max(abs(rail.limits.low), abs(rail.limits.high))
+        amps = value.amps if value.amps is not None else most / (value.ohms or 1e9)
+        if amps > TOO_MUCH * rail.rated:
+            return False
+    return True
+
+
+def views(machine: Machine) -> list[View]:
+    """Every view the file's claims can be held against."""
+    assembly = machine.assembly
+    feed = bench_feed(assembly)
+    found: list[View] = []
+    if feed is None:
+        if not machine.self_oscillating:
+            found.append(_whole_mains(machine))
+        return found
+    aside = mains_side(assembly, feed)
+    rest = {r: p for r, p in assembly.parts.items() if r not in aside}
+    inner = Machine(replace(assembly, parts=rest))
+    found.append((_static if machine.self_oscillating else _direct)(inner, feed))
+    wall = _mains(machine, assembly.feeds[feed], aside)
+    return found if wall is None else [*found, wall]
+
+
+def _sheets(assembly: Assembly, feed: str) -> dict[tuple[str, str], list[tuple[str, Printed]]]:
+    """Printed volts that hold on a feed, by load and what is loaded besides."""
+    found: dict[tuple[str, str], list[tuple[str, Printed]]] = {}
+    for name, entry in assembly.printed.items():
+        if (entry.feed or assembly.default_feed()) == feed:
+            key = (entry.load or assembly.default_load(), repr(sorted(entry.into.items())))
+            found.setdefault(key, []).append((name, entry))
+    return found
+
+
+def _conditions(assembly: Assembly, feed: str) -> list[Row]:
+    """One row for each load a rail must hold at, and each the drawing prints volts for."""
+    sheets = _sheets(assembly, feed)
+    rows = []
+    for load in assembly.loads:
+        listed = sheets.pop((load, "[]"), [])
+        held = bearable(assembly, load)
+        if not held and not listed:
+            continue
+        at = Condition(feed, load)
+        rails = tuple(assembly.rails) if held else ()
+        rows.append(Row(at.words(), {}, at, tuple(listed), rails, rated=held))
+    for (load, _), listed in sheets.items():
+        if load not in assembly.loads:
+            continue
+        extra = tuple(sorted((n, load_value(v)) for n, v in listed[0][1].into.items()))
+        at = Condition(feed, load, extra=extra)
+        rows.append(Row(at.words(), {}, at, tuple(listed)))
+    return rows
+
+
+def _direct(machine: Machine, feed: str) -> View:
+    assembly = machine.assembly
+    net = with_probes(assembly, machine.netlist)
+    for entry in assembly.printed.values():
+        for name in entry.into:
+            if f"load:{name}" not in net.elements:
+                net.add(el.Resistor(f"load:{name}", (name, net.common), {"g": EMPTY}))
+                net.add(el.Sink(f"drain:{name}", (name, net.common), {"amps": 0.0}))
+    rows = [replace(r, overrides=machine.values(r.condition)) for r in _conditions(assembly, feed)]
+    if any(p.KIND == "scr" for p in assembly.parts.values()):
+        for name, rail in assembly.rails.items():
+            if rail.over_voltage is None:
+                continue
+            force = f"force:{rail.net}"
+            if force not in net.elements:
+                net.add(el.Source(force, (rail.net, net.common), {"g": EMPTY}))
+            at = Condition(feed, assembly.default_load())
+            for volts, fired in ((rail.over_voltage.low, False), (rail.over_voltage.high, True)):
+                held = {(force, "dc"): volts, (force, "g"): 100.0}
+                says = f"{name} held at {volts:g} V"
+                rows.append(Row(says, {**machine.values(at), **held}, at, fired=fired))
+    return View("direct", net, tuple(rows))
+
+
+def _whole_mains(machine: Machine) -> View:
+    assembly = machine.assembly
+    feed = assembly.default_feed()
+    rows = [replace(r, overrides=machine.values(r.condition)) for r in _conditions(assembly, feed)]
+    hertz = machine.alternating(Condition(feed)) or 0.0
+    kind: Literal["direct", "mains"] = "mains" if hertz else "direct"
+    return View(kind, with_probes(assembly, machine.netlist), tuple(rows), hertz)
+
+
+def _chokes(assembly: Assembly) -> dict[str, tuple[str, str]]:
+    """Chokes with a rail on one side: reference -> (switched net, rail)."""
+    by_net = {r.net: name for name, r in assembly.rails.items()}
+    found = {}
+    for ref, part in assembly.parts.items():
+        if part.KIND == "inductor":
+            a, b = (part.__dict__["a"], part.__dict__["b"])
+            if (a in by_net) != (b in by_net):
+                found[ref] = (a, by_net[b]) if b in by_net else (b, by_net[a])
+    return found
+
+
+def _static(machine: Machine, feed: str) -> View:
+    assembly = machine.assembly
+    chokes = _chokes(assembly)
+    whole = machine.netlist
+    net = Netlist(assembly.common)
+    net.add(*(e for e in whole if e.name not in chokes))
+    for ref, (switched, rail) in chokes.items():
+        net.add(el.Source(f"choke:{ref}", (switched, net.common), {"g": EMPTY}))
+        net.add(el.Source(f"held:{rail}", (assembly.rails[rail].net, net.common), {"g": EMPTY}))
+    net = with_probes(assembly, net)
+    fed = max((abs(s.volts) for s in assembly.feeds[feed].nets.values()), default=1.0)
+    rows = []
+    for row in _conditions(assembly, feed):
+        if not row.rated:
+            continue
+        for on in (1, -1):
+            changes = machine.values(row.condition)
+            share, stands = 1.0, {}
+            for ref, (_, rail) in chokes.items():
+                limits = assembly.rails[rail].limits
+                sign = 1.0 if limits.high > 0 else -1.0
+                most, least = max(limits.high, limits.low, key=abs), min(
+                    limits.high, limits.low, key=abs
+                )
+                level = least if on > 0 else most
+                stands[ref] = abs(level)
+                load = assembly.loads[row.condition.load].get(assembly.rails[rail].net)
+                amps = 0.05
+                if load is not None:
+                    amps = load.amps if load.amps is not None else abs(level) / (load.ohms or 1e9)
+                changes |= {
+                    (f"choke:{ref}", "dc"): -sign * PULL,
+                    (f"choke:{ref}", "g"): max(amps, 0.05) / PULL,
+                    (f"held:{rail}", "dc"): level,
+                    (f"held:{rail}", "g"): STIFF,
+                }
+                duty = min(abs(level) / fed, 0.95)
+                share = duty if on > 0 else 1.0 - duty
+            says = f"{row.says}, held at its {'low' if on > 0 else 'high'} limit"
+            kept = dict.fromkeys(chokes, on)
+            # On, the switch takes from the control supply what a capacitor lends it in a beat; so
+            # what stands still is read with it off.
+            still = row if on < 0 else replace(row, rails=(), printed=(), rated=False)
+            fixed = {rail for _, rail in chokes.values()}
+            rails = tuple(r for r in still.rails if r not in fixed)
+            rows.append(
+                replace(
+                    still,
+                    overrides=changes,
+                    switch=kept,
+                    held=stands,
+                    share=share,
+                    says=says,
+                    rails=rails,
+                )
+            )
+    return View("static", net, tuple(rows))
+
+
+# Kinds a mains side is made of, and by which it is followed from the wall.
+CARRYING = frozenset(
+    {
+        "mains",
+        "switch",
+        "fuse",
+        "transformer",
+        "wire",
+        "trace",
+        "connector",
+        "lamp",
+        "inductor",
+        "diode",
+        "rectifier",
+        "bridge",
+        "tube-rectifier",
+        "selenium",
+    }
+)
+
+
+def mains_side(assembly: Assembly, feed: str) -> dict[str, Part]:
+    """Parts between the wall and the nets a bench feed lays its sources on, reservoirs included."""
+    inlet = next((p for p in assembly.parts.values() if p.KIND == "mains"), None)
+    if inlet is None:
+        return {}
+    fed = assembly.feeds[feed].nets
+    stop = {*fed, assembly.common, *(r.net for r in assembly.rails.values())}
+    ends = {r: {terminals_of(p)[t] for t in movable(p)} for r, p in assembly.parts.items()}
+    found = set(terminals_of(inlet).values()) - {assembly.common}
+    queue = list(found)
+    while queue:
+        net = queue.pop()
+        if net in stop:
+            continue
+        for ref, part in assembly.parts.items():
+            if part.KIND not in CARRYING or net not in ends[ref]:
+                continue
+            new = ends[ref] - found - {assembly.common}
+            found |= new
+            queue += new
+    inside = {*(found - (stop - {*fed})), *fed, assembly.common}
+    return {
+        r: p
+        for r, p in assembly.parts.items()
+        if ends[r] <= inside and (ends[r] & (found - stop) or ends[r] & {*fed})
+    }
+
+
+def _mains(machine: Machine, feed: Feed, parts: Mapping[str, Part]) -> View | None:
+    """The mains side alone."""
+    assembly = machine.assembly
+    inlet = next((p for p in parts.values() if p.KIND == "mains"), None)
+    named = next((n for n, f in assembly.feeds.items() if f.mains), None)
+    if inlet is None or named is None:
+        return None
+    alone = replace(
+        assembly,
+        parts=dict(parts),
+        rails={},
+        loads={"none": {}},
+        feeds={named: assembly.feeds[named]},
+    )
+    small = Machine(alone)
+    net = small.netlist
+    at = Condition(named)
+    there = {*net.nets()}
+    expected = {}
+    for name, source in feed.nets.items():
+        if name not in there:
+            net.add(el.Resistor(f"probe:{name}", (name, net.common), {"g": EMPTY}))
+        net.add(el.Resistor(f"rest:{name}", (name, net.common), {"g": EMPTY}))
+        expected[name] = (source.volts, 0.0)
+    row = Row(at.words(), small.values(at), at, expected=expected)
+    return View("mains", net, (row,), float(inlet.__dict__["hertz"]))
+
+
+def loaded(view: View, amps: Mapping[str, float], feed: Feed, within: float) -> View:
+    """The mains view with the currents [A] the rest of the machine takes, and what its reservoirs
+    should then stand at."""
+    changes, expected = dict(view.rows[0].overrides), {}
+    for net, source in feed.nets.items():
+        drawn = amps.get(net, 0.0)
+        level = source.volts - source.ohms * drawn
+        changes[f"rest:{net}", "g"] = max(abs(drawn / level), 1e-9) if level else EMPTY
+        expected[net] = (level, within)
+    return replace(view, rows=(replace(view.rows[0], overrides=changes, expected=expected),))
+
+
+@dataclass(frozen=True)
+class Solved:
+    """Variants in the rows of a view: volts (V, C, N+1), common last; latched (V, C, E)."""
+
+    volts: Floats
+    latched: Any
+    names: tuple[str, ...]  # elements, in the order of `latched`
+
+
+def solve(
+    view: View,
+    variants: Sequence[Variant],
+    rows: Sequence[int],
+    start: Floats | None,
+    progress: Progress | None = None,
+) -> Solved:
+    """Solve variants in some rows of a view; those that move the same elements together.
+
+    `start` [V] (C, N) are the volts each row begins at, none for zero.
+    """
+    n = len(view.nets())
+    conditions = [view.rows[i].overrides for i in rows]
+    begin = np.zeros((len(rows), n)) if start is None else start
+    made = rewirable(view.netlist)
+    names = tuple(view.netlist.elements)
+    if view.kind == "mains":
+        volts = np.zeros((len(variants), len(rows), n))
+        latched = np.zeros((len(variants), len(rows), len(names)), dtype=np.int8)
+        for i, variant in enumerate(variants):
+            volts[i] = _cycle(made, variant, conditions, view.hertz)
+            if progress:
+                progress(i + 1, len(variants))
+    else:
+        volts, _, latched = solve_variants(made, variants, conditions, begin, progress)
+    return Solved(np.pad(volts, [(0, 0), (0, 0), (0, 1)]), latched, names)
+
+
+def _cycle(made: Rewired, variant: Variant, conditions: Sequence[Overrides], hertz: float) -> Floats:
+    arrays, base = made.arrays(variant)
+    topology = replace(made.topology, arrays=arrays)
+    rows = np.tile(base, (len(conditions), 1))
+    for row, changes in zip(rows, conditions, strict=True):
+        for key, value in changes.items():
+            row[topology.slot[key]] = value
+    found: Floats = mains_cycle(topology, rows, hertz, most=60).mean
+    return found
