@@ -23,14 +23,15 @@ from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.claims import Claim, Habit, Held, habits, hold, worked
 from halfsplit.faults.left_out import placed, sized, unplaced
 from halfsplit.faults.slips import Edit, Slip, all_slips, elements_of
-from halfsplit.faults.views import Solved, View, bench_feed, loaded, solve, views
+from halfsplit.faults.views import Solved, View, bench_feed, loaded, pinned, solve, views
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
 RIGHT, MANY = 0.5, 0.02  # that the file is right; that there are several slips, or one of no list
-KEEP = (600, 240, 120, 80)  # slips kept after each row solved
+KEEP = (300, 120, 60, 40)  # slips kept after each row solved
 WITHIN_MAINS = 0.12  # share the mains side may be off what its bench feed says
+ENOUGH = 4.0  # nats a slip may lose in all rows and still explain everything
 EXPLAINED = 5  # explanations told
 REFINED = 12  # places of a part left out that get every value
 
@@ -123,6 +124,7 @@ class _Seen:
     """A view with the file as typed solved in it."""
 
     view: View
+    typed: Floats
     start: Floats
     held: list[Held]
     habits: list[Habit]
@@ -160,7 +162,7 @@ class Proofreader:
                 feed = assembly.feeds[bench_feed(assembly) or ""]
                 view = loaded(view, self._drawn(found[0]), feed, WITHIN_MAINS)
             rows = range(len(view.rows))
-            solved = solve(view, [{}], rows, None)
+            solved = solve(view, [{}], rows, None, thorough=True)
             index = {n: i for i, n in enumerate([*view.nets(), view.netlist.common])}
             listed = [
                 h
@@ -175,8 +177,20 @@ class Proofreader:
                 odd, value = worked(solved.volts[:, i], index, listed)
                 odds.append(odd[0] * rated)
                 values.append(value[0])
-            start = np.nan_to_num(solved.volts[0, :, :-1])
-            found.append(_Seen(view, start, held, listed, odds, values))
+            typed = np.nan_to_num(solved.volts[0, :, :-1])
+            start = typed
+            if view.kind != "mains":
+                # Where the drawing says the circuit stands, a right one is soon solved from.
+                pins = replace(
+                    view,
+                    rows=tuple(
+                        replace(r, overrides=pinned(r, assembly.printed, view.netlist))
+                        for r in view.rows
+                    ),
+                )
+                near = solve(pins, [{}], rows, typed, thorough=True).volts[0, :, :-1]
+                start = np.where(np.isfinite(near).all(axis=1)[:, None], near, typed)
+            found.append(_Seen(view, typed, start, held, listed, odds, values))
         return found
 
     def _drawn(self, inner: _Seen) -> dict[str, float]:
@@ -194,7 +208,7 @@ class Proofreader:
         for net, source in feed.nets.items():
             amps = 0.0
             for i in rows:
-                level = inner.start[i, inner.index[net]]
+                level = inner.typed[i, inner.index[net]]
                 amps += inner.view.rows[i].share * (source.volts - level) / source.ohms
             found[net] = amps
         return found
@@ -225,7 +239,7 @@ class Proofreader:
 
     @staticmethod
     def _value(habit: Habit, value: float) -> str:
-        return show(value, "W", 2) if habit.squared else volts(abs(float(value)))
+        return show(float(value), "W", 2) if habit.squared else volts(abs(float(value)))
 
     @staticmethod
     def _gives(claim: Claim, level: float) -> str:
@@ -261,11 +275,15 @@ class Proofreader:
         """The likeliest slips, and the chance of something that is none of them."""
         nets = dict.fromkeys(n for s in self.seen for n in s.view.nets() if "#" not in n)
         nets[self.assembly.common] = None
-        slips = all_slips(self.assembly, list(nets)) + list(unplaced(self.assembly))
-        slips += self._placed()
-        scores = np.array([np.log(s.prior) + odds_of(self.marks, self.loose, s) for s in slips])
+        every = all_slips(self.assembly, list(nets)) + list(unplaced(self.assembly))
+        every += self._placed()
+        # The likely ones first; the long list of all others only if none of these explains it.
+        first = [s for s in every if s.likely]
+        slips, scores = self._weighed(first)
+        if not len(scores) or scores[0] < self._first(slips[0]) - ENOUGH:
+            more, after = self._weighed([s for s in every if not s.likely])
+            slips, scores = slips + more, np.concatenate([scores, after])
         alive = np.arange(len(slips))
-        scores, alive = self._weigh(slips, scores, alive)
         more = [s for i in alive for s in sized(self.assembly, slips[i])]
         more = more[: REFINED * 30]
         if more:
@@ -292,6 +310,18 @@ class Proofreader:
             if sum(weights[i] for i in g) > 1e-6
         ]
         return told, float(weights[-1] + weights[-2])
+
+    def _first(self, slip: Slip) -> float:
+        return float(np.log(slip.prior)) + odds_of(self.marks, self.loose, slip)
+
+    def _weighed(self, slips: list[Slip]) -> tuple[list[Slip], Floats]:
+        """Slips worth looking at and their scores, best first."""
+        if not slips:
+            return [], np.zeros(0)
+        scores = np.array([self._first(s) for s in slips])
+        scores, alive = self._weigh(slips, scores, np.arange(len(slips)))
+        order = np.argsort(-scores)
+        return [slips[alive[i]] for i in order], scores[order]
 
     def _placed(self) -> list[Slip]:
         found: list[Slip] = []

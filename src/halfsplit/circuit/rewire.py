@@ -90,13 +90,18 @@ def solve_variants(
     conditions: Sequence[Overrides],
     start: Floats,
     progress: Progress | None = None,
+    *,
+    thorough: bool = False,
 ) -> tuple[Floats, np.ndarray, np.ndarray]:
     """Operating point of every variant in every condition.
 
-    `start` [V] (C, N) is where each condition begins. Returns net voltages (V, C, N), NaN where a
+    `start` [V] (C, N) is where each condition begins. Unless `thorough`, a row that does not come
+    by a few tries is given up. Returns net voltages (V, C, N), NaN where a
     row was not solved, statuses (V, C) and elements that ended latched (V, C, E).
     """
-    from halfsplit.circuit.compiled_op import solve_rows  # loads the compiler: only when needed
+    # These load the compiler: only when needed.
+    from halfsplit.circuit.compiled_op import solve_rows
+    from halfsplit.circuit.compiled_quick import try_rows
 
     topology = made.topology
     count, states, n = len(variants), len(conditions), topology.arrays.n
@@ -114,7 +119,10 @@ def solve_variants(
             for row, changes in zip(rows, slots, strict=True):
                 for at, value in changes:
                     row[at] = value
-            solve_rows(arrays, rows, begin, 0, out[i], status[i], res, latched[i])
+            if thorough:
+                solve_rows(arrays, rows, begin, 0, out[i], status[i], res, latched[i])
+            else:
+                try_rows(arrays, rows, begin, out[i], status[i], latched[i])
 
     spread(work, count, chunk=CHUNK, progress=progress)
     out[status == _FAILED] = np.nan

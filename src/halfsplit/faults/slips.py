@@ -89,6 +89,7 @@ class Slip:
     part: Part | None = None
     elements: Mapping[str, el.Element] = field(default_factory=dict)
     words: str = ""
+    likely: bool = True  # whether it is among those tried first
 
     @property
     def now_ref(self) -> str:
@@ -162,6 +163,7 @@ def value_slips(assembly: Assembly) -> Iterator[Slip]:
                 changed,
                 elements_of(changed, assembly.common),
                 how,
+                weight > 0.01,
             )
 
 
@@ -198,7 +200,12 @@ def _same(part: Part, nets: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
 
 
 def _rewired(
-    assembly: Assembly, part: Part, moved: Mapping[str, str], sort: str, prior: float
+    assembly: Assembly,
+    part: Part,
+    moved: Mapping[str, str],
+    sort: str,
+    prior: float,
+    likely: bool = True,
 ) -> Slip:
     there = terminals_of(part)
     changed = wired(part, moved)
@@ -215,6 +222,7 @@ def _rewired(
         part.ref,
         changed,
         elements_of(changed, assembly.common),
+        likely=likely,
     )
 
 
@@ -243,7 +251,9 @@ def net_slips(assembly: Assembly, nets: Iterable[str]) -> Iterator[Slip]:
         for net in others:
             if net in [n for t, n in there.items() if t != terminal] and len(there) == 2:
                 continue  # both ends on one net is no circuit
-            yield _rewired(assembly, part, {terminal: net}, "net", share * weights[net])
+            likely = net in alike or net in beside
+            prior = share * weights[net]
+            yield _rewired(assembly, part, {terminal: net}, "net", prior, likely)
 
 
 def near_alike(one: str, other: str) -> bool:

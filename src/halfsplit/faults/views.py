@@ -90,7 +90,22 @@ def with_probes(assembly: Assembly, netlist: Netlist) -> Netlist:
         if net not in there:
             netlist.add(el.Resistor(f"probe:{net}", (net, netlist.common), {"g": EMPTY}))
             there.add(net)
+    for net in dict.fromkeys(n for p in assembly.printed.values() for n in p.volts):
+        if net != netlist.common:
+            netlist.add(el.Source(f"pin:{net}", (net, netlist.common), {"g": EMPTY}))
     return netlist
+
+
+def pinned(row: Row, printed: Mapping[str, Printed], netlist: Netlist) -> Overrides:
+    """A row with every net the drawing prints volts for held there, of this row or of any."""
+    found = dict(row.overrides)
+    listed = [e for _, e in row.printed] or [e for e in printed.values() if not e.into][:1]
+    for entry in listed:
+        for net, reading in entry.volts.items():
+            if f"pin:{net}" in netlist.elements:
+                found[f"pin:{net}", "dc"] = reading.value
+                found[f"pin:{net}", "g"] = 1.0
+    return found
 
 
 def named_nets(assembly: Assembly) -> list[str]:
@@ -156,10 +171,15 @@ def _conditions(assembly: Assembly, feed: str) -> list[Row]:
     """One row for each load a rail must hold at, and each the drawing prints volts for."""
     sheets = _sheets(assembly, feed)
     rows = []
+    borne = [load for load in assembly.loads if bearable(assembly, load)]
+    # Printed volts say more of a row than limits, so where there are any the lightest and the
+    # heaviest load stand for those without.
+    some = {load for load, _ in sheets} & {*assembly.loads}
+    chosen = {*some, *borne[:1], *borne[-1:]} if some else {*borne}
     for load in assembly.loads:
         listed = sheets.pop((load, "[]"), [])
-        held = bearable(assembly, load)
-        if not held and not listed:
+        held = load in borne
+        if load not in chosen:
             continue
         at = Condition(feed, load)
         rails = tuple(assembly.rails) if held else ()
@@ -381,6 +401,8 @@ def solve(
     rows: Sequence[int],
     start: Floats | None,
     progress: Progress | None = None,
+    *,
+    thorough: bool = False,
 ) -> Solved:
     """Solve variants in some rows of a view; those that move the same elements together.
 
@@ -399,7 +421,9 @@ def solve(
             if progress:
                 progress(i + 1, len(variants))
     else:
-        volts, _, latched = solve_variants(made, variants, conditions, begin, progress)
+        volts, _, latched = solve_variants(
+            made, variants, conditions, begin, progress, thorough=thorough
+        )
     return Solved(np.pad(volts, [(0, 0), (0, 0), (0, 1)]), latched, names)
 
 
