@@ -407,7 +407,12 @@ def main() -> int:
         demo = DEMOS[number % len(DEMOS)]
         if (demo, number) in done or said.only not in (None, demo):
             continue
-        rows.append(run_case(demo, said.seed, number))
+        try:
+            rows.append(run_case(demo, said.seed, number))
+        except Exception as error:  # a case that breaks the program is one not named
+            row = {"demo": demo, "number": number, "sort": draw(demo, said.seed, number)[0]}
+            said_of = {"slip": repr(error), "disagreements": -1, "place": 0, "exact": False}
+            rows.append({**row, **said_of, "first": []})
         if said.json:
             with said.json.open("a", encoding="utf-8") as log:
                 log.write(json.dumps(rows[-1]) + "\n")

@@ -33,6 +33,8 @@ KEEP = (300, 120, 60, 40)  # slips kept after each row solved
 WITHIN_MAINS = 0.12  # share the mains side may be off what its bench feed says
 ENOUGH = 4.0  # nats a slip may lose in all rows and still explain everything
 EXPLAINED = 5  # explanations told
+# Slips tried thoroughly in a row, and what is charged those that had no turn [nat].
+STUBBORN, UNTOLD = 12, -6.0
 REFINED = 12  # places of a part left out that get every value
 
 
@@ -360,7 +362,7 @@ class Proofreader:
                 if family == "-":
                     continue
                 chosen = [slips[alive[j]] for j in members]
-                change[members] = self._row(seen, row, chosen, family)
+                change[members] = self._row(seen, row, chosen, family, scores[members])
             scores = scores + change
             most = KEEP[min(k, len(KEEP) - 1)]
             best = np.argsort(-scores)[:most]
@@ -381,8 +383,14 @@ class Proofreader:
             return ""
         return slip.ref if slip.sort == "left out" else "-"
 
-    def _row(self, seen: _Seen, row: int, chosen: Sequence[Slip], family: str) -> Floats:
-        """What slips lose in one row [nat, negative], solved anew."""
+    def _row(
+        self, seen: _Seen, row: int, chosen: Sequence[Slip], family: str, so_far: Floats
+    ) -> Floats:
+        """What slips lose in one row [nat, negative], solved anew.
+
+        Of those that do not come by a few tries, the likeliest `so_far` are tried thoroughly; what
+        is left is not told from the file as typed, and keeps a part of the doubt.
+        """
         view, odds = seen.view, np.zeros(len(chosen))
         groups: dict[tuple[Any, ...], list[int]] = {}
         for i, slip in enumerate(chosen):
@@ -392,11 +400,20 @@ class Proofreader:
             some = [chosen[i] for i in members]
             grown = view if not key else _grown(view, some[0])
             variants = [s.elements for s in some]
-            solved = solve(grown, variants, [row], seen.start[row : row + 1])
+            start = seen.start[row : row + 1]
+            solved = solve(grown, variants, [row], start)
+            bad = np.flatnonzero(~np.isfinite(solved.volts[:, 0]).all(axis=1))
+            bad = bad[np.argsort(-so_far[np.array(members)[bad]])]
+            if len(bad) and view.kind != "mains":
+                again = bad[:STUBBORN]
+                slow = solve(grown, [variants[i] for i in again], [row], start, thorough=True)
+                solved.volts[again], solved.latched[again] = slow.volts, slow.latched
             held = hold(grown, row, solved, 0, self.assembly.rails)
             odds[members] = held.odds.sum(axis=1)
             if view.rows[row].rated or view.kind == "mains":
                 odds[members] += self._habits(seen, solved, some)
+            rest = np.array(members)[bad[STUBBORN:]]
+            odds[rest] = np.maximum(odds[rest], UNTOLD)
         return odds
 
     def _habits(self, seen: _Seen, solved: Solved, chosen: Sequence[Slip]) -> Floats:

@@ -27,6 +27,7 @@ from halfsplit.faults.slips import movable, terminals_of
 from halfsplit.parts.base import Part
 
 PULL = 1000.0  # V behind the source that stands for a choke's current: steady within a few percent
+SOFT = 2e3  # V/V
 STIFF = 1e3  # S, of what holds a net
 TOO_MUCH = 1.05  # times its rating a rail is still loaded within what it must hold
 EMPTY = 1e-12  # S
@@ -250,11 +251,15 @@ def _static(machine: Machine, feed: str) -> View:
     net = with_probes(assembly, net)
     fed = max((abs(s.volts) for s in assembly.feeds[feed].nets.values()), default=1.0)
     rows = []
+    # A comparator that decides within a few millivolts decides as well here, and solves.
+    soft = {
+        (e.name, "gain"): min(e.vector()[0], SOFT) for e in net if isinstance(e, el.Amplifier)
+    }
     for row in _conditions(assembly, feed):
         if not row.rated:
             continue
         for on in (1, -1):
-            changes = machine.values(row.condition)
+            changes = machine.values(row.condition) | soft
             share, stands = 1.0, {}
             for ref, (_, rail) in chokes.items():
                 limits = assembly.rails[rail].limits
