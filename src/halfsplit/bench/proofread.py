@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from halfsplit.assembly.edit import apply_edits
 from halfsplit.assembly.file import load_anyway
 from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import Assembly
@@ -22,7 +23,7 @@ from halfsplit.circuit.solution import Floats
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.claims import Claim, Habit, Held, habits, hold, worked
 from halfsplit.faults.left_out import placed, sized, unplaced
-from halfsplit.faults.slips import Edit, Slip, all_slips, elements_of
+from halfsplit.faults.slips import Edit, Slip, elements_of, first_slips, further_slips
 from halfsplit.faults.views import Solved, View, bench_feed, loaded, pinned, solve, views
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import show
@@ -119,6 +120,14 @@ def proofread(path: Path, progress: Progress | None = None) -> Proof:
             raise NotFoundError(f"{path}: {problems[0].wrong}")
         raise ProblemsError(problems)
     return Proofreader(assembly, problems, progress).proof()
+
+
+def undo_slip(path: Path, chosen: Explanation) -> list[tuple[int, str, str]]:
+    """Make the edits of an explanation; returns number, old and new text of each line changed.
+
+    Raises ProblemsError, and leaves the file as it is, where the result would be wrong.
+    """
+    return apply_edits(path, chosen.edits)
 
 
 @dataclass
@@ -277,13 +286,11 @@ class Proofreader:
         """The likeliest slips, and the chance of something that is none of them."""
         nets = dict.fromkeys(n for s in self.seen for n in s.view.nets() if "#" not in n)
         nets[self.assembly.common] = None
-        every = all_slips(self.assembly, list(nets)) + list(unplaced(self.assembly))
-        every += self._placed()
         # The likely ones first; the long list of all others only if none of these explains it.
-        first = [s for s in every if s.likely]
-        slips, scores = self._weighed(first)
+        likely = first_slips(self.assembly, list(nets)) + list(unplaced(self.assembly))
+        slips, scores = self._weighed(likely + self._placed())
         if not len(scores) or scores[0] < self._first(slips[0]) - ENOUGH:
-            more, after = self._weighed([s for s in every if not s.likely])
+            more, after = self._weighed(further_slips(self.assembly, list(nets)))
             slips, scores = slips + more, np.concatenate([scores, after])
         alive = np.arange(len(slips))
         more = [s for i in alive for s in sized(self.assembly, slips[i])]

@@ -20,6 +20,7 @@ from halfsplit.cli import (
     part,
     patterns,
     picture,
+    proofread,
     reading,
     reasoning,
     report,
@@ -82,6 +83,7 @@ def _problems(problems: list[Problem], as_json: bool) -> None:
 
 for command in (
     files.check,
+    proofread.proofread,
     files.edit,
     files.schema,
     patterns.patterns,

@@ -56,7 +56,8 @@ class Patience:
 
     shown: ClassVar[Patience | None] = None
 
-    def __init__(self) -> None:
+    def __init__(self, what: str = "solving every fault in this condition") -> None:
+        self._what = what
         self._start = time.monotonic()
         self._bar: Progress | None = None
         self._task: Any = None
@@ -66,7 +67,7 @@ class Patience:
         late = time.monotonic() - self._start > 1.0
         if self._bar is None and done < total and late and err.is_terminal:
             self._bar = Progress(
-                TextColumn("solving every fault in this condition"),
+                TextColumn(self._what),
                 BarColumn(),
                 TextColumn("{task.completed}/{task.total}"),
                 TimeRemainingColumn(),

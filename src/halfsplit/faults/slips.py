@@ -50,6 +50,7 @@ ALIKE = {
 }
 ALIKE["bridge"] = ALIKE["bridge"][:1]
 HEATED = ("triode", "pentode", "tube-rectifier")
+COMES_FIRST = 0.01  # share of a value's odds from which another comes to mind first
 COPIES = 24  # most orders of the leads of one part that are looked at
 
 
@@ -89,7 +90,6 @@ class Slip:
     part: Part | None = None
     elements: Mapping[str, el.Element] = field(default_factory=dict)
     words: str = ""
-    likely: bool = True  # whether it is among those tried first
 
     @property
     def now_ref(self) -> str:
@@ -133,8 +133,11 @@ def movable(part: Part) -> list[str]:
     return [t for t in terminals_of(part) if t not in heaters]
 
 
-def value_slips(assembly: Assembly) -> Iterator[Slip]:
-    """Values mistyped: a decade off, a digit misread, that of a neighbour, or any other."""
+def value_slips(assembly: Assembly, likely: bool) -> Iterator[Slip]:
+    """Values mistyped: a decade off, a digit misread, that of a neighbour, or any other.
+
+    With `likely` those that come to mind first, else all others.
+    """
     sites = [(r, p, f) for r, p in assembly.parts.items() for f in FIELDS.get(p.KIND, ())]
     share = SHARES["value"] / max(len(sites), 1)
     order = {ref: i for i, ref in enumerate(assembly.parts)}
@@ -150,6 +153,8 @@ def value_slips(assembly: Assembly) -> Iterator[Slip]:
         near = [v for _, v in sorted(beside, key=lambda b: b[0])]
         tight = part.__dict__.get("tolerance")
         for other, weight, how in alternatives(float(value), name, near, tight):
+            if (weight > COMES_FIRST) != likely:
+                continue
             changed = part.model_copy(update={name.key: other})
             now = worded(other, name)
             yield Slip(
@@ -163,7 +168,6 @@ def value_slips(assembly: Assembly) -> Iterator[Slip]:
                 changed,
                 elements_of(changed, assembly.common),
                 how,
-                weight > 0.01,
             )
 
 
@@ -205,7 +209,6 @@ def _rewired(
     moved: Mapping[str, str],
     sort: str,
     prior: float,
-    likely: bool = True,
 ) -> Slip:
     there = terminals_of(part)
     changed = wired(part, moved)
@@ -222,12 +225,14 @@ def _rewired(
         part.ref,
         changed,
         elements_of(changed, assembly.common),
-        likely=likely,
     )
 
 
-def net_slips(assembly: Assembly, nets: Iterable[str]) -> Iterator[Slip]:
-    """One end of a part on a wrong net; `nets` are where it may belong."""
+def net_slips(assembly: Assembly, nets: Iterable[str], likely: bool) -> Iterator[Slip]:
+    """One end of a part on a wrong net; `nets` are where it may belong.
+
+    With `likely` only nets spelled nearly alike or of lines next to it, else all others.
+    """
     places = [(p, t) for p in assembly.parts.values() for t in movable(p)]
     share = SHARES["net"] / max(len(places), 1)
     listed = list(nets)
@@ -251,9 +256,9 @@ def net_slips(assembly: Assembly, nets: Iterable[str]) -> Iterator[Slip]:
         for net in others:
             if net in [n for t, n in there.items() if t != terminal] and len(there) == 2:
                 continue  # both ends on one net is no circuit
-            likely = net in alike or net in beside
-            prior = share * weights[net]
-            yield _rewired(assembly, part, {terminal: net}, "net", prior, likely)
+            if (net in alike or net in beside) != likely:
+                continue
+            yield _rewired(assembly, part, {terminal: net}, "net", share * weights[net])
 
 
 def near_alike(one: str, other: str) -> bool:
@@ -307,12 +312,18 @@ def claim_slips(assembly: Assembly) -> Iterator[Slip]:
         yield Slip("claim", place, was, "", (), CLAIM / len(places), path, words=path)
 
 
-def all_slips(assembly: Assembly, nets: Sequence[str]) -> list[Slip]:
-    """Every edit of what stands in the file; parts left out are in :mod:`faults.left_out`."""
+def first_slips(assembly: Assembly, nets: Sequence[str]) -> list[Slip]:
+    """The edits of what stands in the file that come to mind first; parts left out are in
+    :mod:`faults.left_out`."""
     return [
-        *value_slips(assembly),
+        *value_slips(assembly, True),
         *lead_slips(assembly),
-        *net_slips(assembly, nets),
+        *net_slips(assembly, nets, True),
         *polarity_slips(assembly),
         *claim_slips(assembly),
     ]
+
+
+def further_slips(assembly: Assembly, nets: Sequence[str]) -> list[Slip]:
+    """The long list of all others: any value, any net."""
+    return [*value_slips(assembly, False), *net_slips(assembly, nets, False)]
