@@ -4,8 +4,8 @@
 
 Each case is a demo's file with one slip made in its text, as a hand makes them; nothing of the
 program under test draws it. Sorts are drawn by RATES, which are ours (common practice, no published
-source). A slip that changes nothing a file says, such as a decade on a small capacitor, is drawn and
-counted like any other. A slip is *named* when one of the first three explanations
+source). A slip that changes nothing a file says, such as a decade on a small capacitor, is drawn
+and counted like any other. A slip is *named* when one of the first three explanations
 
 * undoes it exactly: every part as in the right file, ends of a resistor and the like in any order;
 * or is about the same entry of the same part with a value within 10 % of the right one;
@@ -60,8 +60,8 @@ class Text:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
-        begin = next(i for i, l in enumerate(self.lines) if l.startswith("parts:"))
-        end = next(i for i, l in enumerate(self.lines) if l.startswith("rails:"))
+        begin = next(i for i, line in enumerate(self.lines) if line.startswith("parts:"))
+        end = next(i for i, line in enumerate(self.lines) if line.startswith("rails:"))
         found = ((i, LINE.match(self.lines[i])) for i in range(begin, end))
         self.parts = {m["ref"]: (i, m["body"]) for i, m in found if m}
 
@@ -133,13 +133,19 @@ def digit(text: Text, rng: random.Random) -> tuple[str, str, str] | None:
     made = old[:i] + new + old[i + 1 :]
     if not re.search(r"[1-9]", made):
         return None
-    return ref, f"{ref} {old} typed {made}", text.with_line(at, found[0], found[0].replace(old, made))
+    return (
+        ref,
+        f"{ref} {old} typed {made}",
+        text.with_line(at, found[0], found[0].replace(old, made)),
+    )
 
 
 def neighbour(text: Text, rng: random.Random) -> tuple[str, str, str] | None:
     """The value of the nearest part of its kind above or below."""
     ref = rng.choice([r for r in text.parts if VALUE.search(text.parts[r][1])])
-    refs = [r for r in text.parts if text.kind(r) == text.kind(ref) and VALUE.search(text.parts[r][1])]
+    refs = [
+        r for r in text.parts if text.kind(r) == text.kind(ref) and VALUE.search(text.parts[r][1])
+    ]
     i = refs.index(ref) + rng.choice((1, -1))
     if not 0 <= i < len(refs):
         return None
@@ -241,9 +247,9 @@ def claim(text: Text, rng: random.Random) -> tuple[str, str, str] | None:
     """A digit of a printed voltage or of a limit."""
     listed = [
         (i, m)
-        for i, l in enumerate(text.lines)
-        if "volts: {" in l or "limits: " in l or re.match(r"^     \w+: ", l)
-        for m in re.finditer(r"(?<=: )-?\d[\d.]*(?=V)", l)
+        for i, line in enumerate(text.lines)
+        if "volts: {" in line or "limits: " in line or re.match(r"^     \w+: ", line)
+        for m in re.finditer(r"(?<=: )-?\d[\d.]*(?=V)", line)
     ]
     listed = [(i, m) for i, m in listed if i > min(a for a, _ in text.parts.values()) and LINE.match(text.lines[i]) is None]  # fmt: skip # noqa: E501
     at, found = rng.choice(listed)
@@ -357,7 +363,8 @@ def _claimed(path: str, wrong: Path, right: Path) -> bool:
     steps = path.split(".")
     if steps[0] == "rails":
         return a.rails[steps[1]].limits != b.rails[steps[1]].limits
-    return a.printed[steps[1]].volts[steps[3]] != b.printed[steps[1]].volts[steps[3]]
+    one, other = (getattr(x.printed[steps[1]], steps[2])[steps[3]] for x in (a, b))
+    return bool(one != other)
 
 
 def run_case(demo: str, seed: int, number: int) -> dict[str, Any]:

@@ -72,10 +72,21 @@ def _source(path: Path) -> str:
 class Change(Protocol):
     """One change of the text: see :class:`halfsplit.faults.slips.Edit`."""
 
-    what: str
-    path: str
-    text: str
-    after: str
+    @property
+    def what(self) -> str:
+        """Sort of change."""
+
+    @property
+    def path(self) -> str:
+        """Where."""
+
+    @property
+    def text(self) -> str:
+        """What to write."""
+
+    @property
+    def after(self) -> str:
+        """Part an inserted one stands behind."""
 
 
 def apply_edits(path: Path, edits: Sequence[Change]) -> list[tuple[int, str, str]]:

@@ -10,9 +10,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Protocol
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    WithJsonSchema,
+    model_validator,
+)
 
-from halfsplit.parts.base import Fraction, Net
+from halfsplit.parts.base import Fraction, Net, Ohms
 from halfsplit.quantity import QuantityError
 from halfsplit.quantity.reading import Reading, parse_reading
 
@@ -63,8 +70,19 @@ class Printed(BaseModel):
     within: Fraction = Field(
         default=WITHIN, gt=0, lt=1, description="how far off a good machine may be, such as 10%"
     )
-    volts: dict[Net, PrintedVolts] = Field(min_length=1)
+    volts: dict[Net, PrintedVolts] = Field(default_factory=dict)
+    ohms: dict[Net, Ohms] = Field(
+        default_factory=dict,
+        description="from each net to common with everything off, few enough volts to open no "
+        "junction",
+    )
     note: str | None = None
+
+    @model_validator(mode="after")
+    def _something(self) -> Printed:
+        if not self.volts and not self.ohms:
+            raise ValueError("nothing is printed here: give volts, or ohms of the dead machine")
+        return self
 
 
 class Numbering(BaseModel):
@@ -181,7 +199,9 @@ def check_printed(
     known = {"net": list(nets), "feed": list(feeds), "load": list(loads)}
     for name, entry in printed.items():
         where = f"printed.{name}"
-        asked = [("net", f"{where}.volts.{n}", n) for n in entry.volts]
+        asked: list[tuple[str, str, str | None]] = []
+        asked += [("net", f"{where}.volts.{n}", n) for n in entry.volts]
+        asked += [("net", f"{where}.ohms.{n}", n) for n in entry.ohms]
         asked += [("net", f"{where}.into.{n}", n) for n in entry.into]
         asked += [("feed", f"{where}.feed", entry.feed), ("load", f"{where}.load", entry.load)]
         for sort, at, said in asked:

@@ -82,8 +82,10 @@ class Mark:
             unknown = slip.sort == "left out" and slip.part is None
             return unknown or self.about not in loose.after(slip)
         if self.sort == "one net":
-            return slip.part is not None and slip.ref == self.about and not _one_net(
-                terminals_of(slip.part)
+            return (
+                slip.part is not None
+                and slip.ref == self.about
+                and not _one_net(terminals_of(slip.part))
             )
         if self.sort == "odd value":
             return slip.sort == "value" and slip.place == self.about
@@ -101,10 +103,7 @@ def marks(assembly: Assembly, loose: Loose) -> list[Mark]:
     found = []
     for net in loose.lonely:
         ends = [
-            f"parts.{r}.{t}"
-            for r, nets in loose.parts.items()
-            for t, n in nets.items()
-            if n == net
+            f"parts.{r}.{t}" for r, nets in loose.parts.items() for t, n in nets.items() if n == net
         ]
         text = f"net `{net}` joins something"
         gives = f"only {ends[0].removeprefix('parts.')}" if ends else "no part"

@@ -16,9 +16,9 @@ from halfsplit.circuit import elements as el
 from halfsplit.circuit.solution import Floats, Status
 from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.meters import Meter
-from halfsplit.diagnosis.posterior import Belief, span_of
+from halfsplit.diagnosis.posterior import SLIP, Belief, span_of
 from halfsplit.faults.predictions import Predictions
-from halfsplit.faults.views import Row, Solved, View
+from halfsplit.faults.view import Row, Solved, View
 from halfsplit.parts.base import Part
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
@@ -103,11 +103,20 @@ def hold(view: View, row: int, solved: Solved, at: int, rails: Mapping[str, Any]
             Claim(f"rails.{name}.limits", f"{name} {_range(rail.limits)}", said.says, np.log(FLAT)),
             *_limits(level, rail.limits.low, rail.limits.high),
         )
+    if said.ohms is not None:
+        path, net, printed_ohms, within = said.ohms
+        shown = x[:, index[net]] / said.overrides[f"pin:{net}", "dc"]
+        ratio = np.where(good & (shown < 1.0), shown / np.maximum(1.0 - shown, 1e-12), np.nan)
+        odds, level, kept = _share(ratio, within)
+        text = f"{net} {show(printed_ohms, 'ohm')} to common"
+        add(Claim(path, text, said.says, _WILD), odds, level * printed_ohms, kept)
     for net, (wanted, within) in said.expected.items():
         if within:
             low, high = sorted((wanted * (1 - within), wanted * (1 + within)))
             text = f"about {volts(wanted)} at {net} on the mains, as its bench feed says"
-            add(Claim("feeds", text, said.says, np.log(FLAT)), *_limits(x[:, index[net]], low, high))
+            add(
+                Claim("feeds", text, said.says, np.log(FLAT)), *_limits(x[:, index[net]], low, high)
+            )
     for choke, on in said.switch.items():
         level = x[:, index[view.netlist.elements[f"choke:{choke}"].nets[0]]]
         sign = -np.sign(said.overrides[f"choke:{choke}", "dc"])
@@ -149,10 +158,24 @@ def _limits(level: Floats, low: float, high: float) -> tuple[Floats, Floats, Any
     return np.log(RAIL + (1.0 - RAIL) * inside), level, kept
 
 
+def _share(ratio: Floats, within: float) -> tuple[Floats, Floats, Any]:
+    """Odds of a resistance that is `ratio` times the printed, as of a reading on its logarithm."""
+    off = np.abs(np.log(np.maximum(np.nan_to_num(ratio, nan=1e9), 1e-9)))
+    likely = (1.0 - SLIP) * np.exp(-0.5 * np.minimum((2.0 * off / within) ** 2, 1400.0))
+    return np.log(likely + SLIP * within), ratio, off <= np.log1p(1.5 * within)
+
+
 def _evidence(net: str, reading: Any, within: float, said: Row) -> Evidence:
     meter = Meter("the drawing", ENDLESS, within, 2.0)
     return Evidence(
-        net, "", "volts", reading.value, reading.resolution, said.condition, meter, text=reading.text
+        net,
+        "",
+        "volts",
+        reading.value,
+        reading.resolution,
+        said.condition,
+        meter,
+        text=reading.text,
     )
 
 
@@ -214,27 +237,27 @@ class Habit:
 
 def habits(part: Part, elements: Mapping[str, el.Element]) -> list[Habit]:
     """What a part of a healthy circuit does not do: pass its rating, work the wrong way round."""
-    found = []
+    found: list[Habit] = []
+
+    def ends(element: el.Element) -> tuple[str, str]:
+        return element.nets[0], element.nets[1]
+
     for rating in part.ratings():
         element = elements.get(rating.element)
         if isinstance(element, el.Resistor) and rating.quantity == "watts":
             text = f"{part.ref} takes {{value}}: it is rated {show(rating.limit, 'W')}"
             g = element.values["g"]
-            found.append(
-                Habit(part.ref, *element.nets[:2], g, True, rating.limit, OVER_WATTS, text)
-            )
+            found.append(Habit(part.ref, *ends(element), g, True, rating.limit, OVER_WATTS, text))
         elif isinstance(element, el.Capacitor) and rating.quantity == "volts":
             text = f"{part.ref} stands at {{value}}: it is rated {volts(rating.limit)}"
             for gain in (1.0, -1.0):
                 found.append(
-                    Habit(part.ref, *element.nets[:2], gain, False, rating.limit, OVER_VOLTS, text)
+                    Habit(part.ref, *ends(element), gain, False, rating.limit, OVER_VOLTS, text)
                 )
     for element in elements.values():
         if part.POLAR and isinstance(element, el.Capacitor):
             text = f"{part.ref} stands the wrong way round, {{value}} across it"
-            found.append(
-                Habit(part.ref, *element.nets[:2], -1.0, False, -BACKWARDS, REVERSED, text)
-            )
+            found.append(Habit(part.ref, *ends(element), -1.0, False, -BACKWARDS, REVERSED, text))
         elif isinstance(element, el.Bjt) and element.name == part.ref:
             text = f"{part.ref} has collector and emitter the wrong way round, by {{value}}"
             pol = element.values["pol"]
@@ -244,13 +267,11 @@ def habits(part: Part, elements: Mapping[str, el.Element]) -> list[Habit]:
             )
         elif isinstance(element, el.Diode) and part.KIND == "zener":
             text = f"{part.ref} conducts forwards, {{value}} across it"
-            found.append(Habit(part.ref, *element.nets[:2], 1.0, False, CONDUCTS, FORWARD, text))
+            found.append(Habit(part.ref, *ends(element), 1.0, False, CONDUCTS, FORWARD, text))
     return found
 
 
-def worked(
-    x: Floats, index: Mapping[str, int], found: Sequence[Habit]
-) -> tuple[Floats, Floats]:
+def worked(x: Floats, index: Mapping[str, int], found: Sequence[Habit]) -> tuple[Floats, Floats]:
     """Logarithm of the chance of each habit (V, H), and what it comes to (V, H)."""
     if not found:
         return np.zeros((len(x), 0)), np.zeros((len(x), 0))
@@ -260,7 +281,5 @@ def worked(
     across = x[:, first] - x[:, second]
     value = np.where([h.squared for h in found], across**2, across) * gain
     limit = np.array([h.limit for h in found])
-    odds = np.where(
-        np.nan_to_num(value) > limit * 1.001, np.log([h.chance for h in found]), 0.0
-    )
+    odds = np.where(np.nan_to_num(value) > limit * 1.001, np.log([h.chance for h in found]), 0.0)
     return odds, value

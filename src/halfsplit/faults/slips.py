@@ -7,6 +7,7 @@ value, a quarter in a net, a fifth in the order of leads, and one in seven leave
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -180,7 +181,9 @@ def lead_slips(assembly: Assembly) -> Iterator[Slip]:
         names = movable(part)
         orders = []
         for chosen in itertools.islice(itertools.permutations(names), COPIES):
-            moved = {t: there[c] for t, c in zip(names, chosen, strict=True) if there[c] != there[t]}
+            moved = {
+                t: there[c] for t, c in zip(names, chosen, strict=True) if there[c] != there[t]
+            }
             if moved and len(moved) <= 3:
                 orders.append(moved)
         kept: dict[tuple[tuple[str, str], ...], dict[str, str]] = {}
@@ -214,7 +217,7 @@ def _rewired(
     changed = wired(part, moved)
     section = f"parts.{part.ref}.windings" if part.KIND == "transformer" else f"parts.{part.ref}"
     edits = tuple(Edit("set", f"{section}.{t}", n) for t, n in moved.items())
-    ends = "+".join(sorted(moved))
+    ends = "+".join(f"{t} {n}" for t, n in sorted(moved.items()))
     return Slip(
         sort,
         f"{part.ref} {ends}",
@@ -240,19 +243,20 @@ def net_slips(assembly: Assembly, nets: Iterable[str], likely: bool) -> Iterator
     for part, terminal in places:
         there = terminals_of(part)
         at = refs.index(part.ref)
-        around = {
+        around = Counter(
             n
             for r in refs[max(at - 2, 0) : at + 3]
             if r != part.ref
             for n in terminals_of(assembly.parts[r]).values()
-        }
+        )
         others = [n for n in listed if n != there[terminal]]
         weights = {n: ANY_NET / len(others) for n in others}
         alike = [n for n in others if near_alike(n, there[terminal])]
         beside = [n for n in others if n in around]
-        for few, whole in ((alike, NEAR_NAME), (beside, NEAR_LINE)):
-            for n in few:
-                weights[n] += whole / len(few)
+        for n in alike:
+            weights[n] += NEAR_NAME / len(alike)
+        for n in beside:
+            weights[n] += NEAR_LINE * around[n] / sum(around[m] for m in beside)
         for net in others:
             if net in [n for t, n in there.items() if t != terminal] and len(there) == 2:
                 continue  # both ends on one net is no circuit
@@ -303,6 +307,11 @@ def claim_slips(assembly: Assembly) -> Iterator[Slip]:
         (f"printed.{name}.volts.{net}", f"{name} {net}", reading.text)
         for name, entry in assembly.printed.items()
         for net, reading in entry.volts.items()
+    ]
+    places += [
+        (f"printed.{name}.ohms.{net}", f"{name} {net}", f"{ohms:g} ohm")
+        for name, entry in assembly.printed.items()
+        for net, ohms in entry.ohms.items()
     ]
     places += [
         (f"rails.{name}.limits", f"{name} limits", f"{r.limits.low:g}..{r.limits.high:g}V")

@@ -2,86 +2,31 @@
 
 A supply that beats by itself is not followed, which takes seconds a row: its choke carries a steady
 current and its output is held at either limit, where its switch must be on and off. What stands
-before the nets that bench supplies feed is solved on the mains, alone, with a resistor for the rest.
+before the nets of a bench feed is solved on the mains, alone, with a resistor for the rest.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any, Literal
-
-import numpy as np
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Literal
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import Assembly, Feed, load_value
 from halfsplit.assembly.printed import Printed
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.cycle import mains_cycle
 from halfsplit.circuit.netlist import Netlist, Overrides
-from halfsplit.circuit.rewire import Rewired, Variant, rewirable, solve_variants
-from halfsplit.circuit.solution import Floats
-from halfsplit.circuit.threads import Progress
 from halfsplit.faults.slips import movable, terminals_of
+from halfsplit.faults.view import Row, View
 from halfsplit.parts.base import Part
 
 PULL = 1000.0  # V behind the source that stands for a choke's current: steady within a few percent
+ASKED = 0.04  # V of an ohmmeter that opens no junction; half of it stands at what is printed
 SOFT = 2e3  # V/V
 STIFF = 1e3  # S, of what holds a net
 TOO_MUCH = 1.05  # times its rating a rail is still loaded within what it must hold
 EMPTY = 1e-12  # S
-
-
-@dataclass(frozen=True)
-class Row:
-    """One solved state and what the file claims of it.
-
-    Attributes
-    ----------
-    says: the state in words.
-    printed: entries of printed volts that hold here.
-    rails: names of rails that must be within limits here.
-    held: by choke, volts its rail is held at, without sign.
-    switch: by choke, +1 where its switch must be on, -1 off; empty where nothing beats.
-    fired: whether a thyristor must have fired (True), must not (False), or may (None).
-    expected: by net, volts the feeds say and the share they may be off.
-    share: what part of a beat this row stands for; 1 where nothing beats.
-    rated: whether ratings are judged here.
-    """
-
-    says: str
-    overrides: Overrides
-    condition: Condition
-    printed: tuple[tuple[str, Printed], ...] = ()
-    rails: tuple[str, ...] = ()
-    switch: Mapping[str, int] = field(default_factory=dict)
-    held: Mapping[str, float] = field(default_factory=dict)
-    fired: bool | None = None
-    expected: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    share: float = 1.0
-    rated: bool = False
-
-
-@dataclass(frozen=True)
-class View:
-    """A netlist and the rows it is solved in."""
-
-    kind: Literal["direct", "static", "mains"]
-    netlist: Netlist
-    rows: tuple[Row, ...]
-    hertz: float = 0.0
-
-    def nets(self) -> list[str]:
-        """Its nets, in the solver's order."""
-        return self.netlist.nets()
-
-    def concerns(self, elements: Mapping[str, el.Element]) -> bool:
-        """Whether all of these elements, and the nets they are on, have a place here."""
-        there = {*self.nets(), self.netlist.common}
-        return bool(elements) and all(
-            n in self.netlist.elements and there.issuperset(e.nets) for n, e in elements.items()
-        )
 
 
 def with_probes(assembly: Assembly, netlist: Netlist) -> Netlist:
@@ -91,7 +36,7 @@ def with_probes(assembly: Assembly, netlist: Netlist) -> Netlist:
         if net not in there:
             netlist.add(el.Resistor(f"probe:{net}", (net, netlist.common), {"g": EMPTY}))
             there.add(net)
-    for net in dict.fromkeys(n for p in assembly.printed.values() for n in p.volts):
+    for net in dict.fromkeys(n for p in assembly.printed.values() for n in (*p.volts, *p.ohms)):
         if net != netlist.common:
             netlist.add(el.Source(f"pin:{net}", (net, netlist.common), {"g": EMPTY}))
     return netlist
@@ -100,6 +45,8 @@ def with_probes(assembly: Assembly, netlist: Netlist) -> Netlist:
 def pinned(row: Row, printed: Mapping[str, Printed], netlist: Netlist) -> Overrides:
     """A row with every net the drawing prints volts for held there, of this row or of any."""
     found = dict(row.overrides)
+    if row.ohms is not None:
+        return found
     listed = [e for _, e in row.printed] or [e for e in printed.values() if not e.into][:1]
     for entry in listed:
         for net, reading in entry.volts.items():
@@ -114,12 +61,12 @@ def named_nets(assembly: Assembly) -> list[str]:
     found = [r.net for r in assembly.rails.values()] + [p.net for p in assembly.points.values()]
     found += [n for f in assembly.feeds.values() for n in f.nets]
     found += [n for load in assembly.loads.values() for n in load]
-    found += [n for p in assembly.printed.values() for n in (*p.volts, *p.into)]
+    found += [n for p in assembly.printed.values() for n in (*p.volts, *p.ohms, *p.into)]
     return list(dict.fromkeys(found))
 
 
 def bench_feed(assembly: Assembly) -> str | None:
-    """The first feed that lays sources of full strength on nets, or supplies of the machine's own."""
+    """The first feed that lays sources of full strength on nets, or supplies of its own."""
     for name, feed in assembly.feeds.items():
         if name != "off" and feed.nets and not any(s.limit for s in feed.nets.values()):
             return name
@@ -151,7 +98,13 @@ def views(machine: Machine) -> list[View]:
             found.append(_whole_mains(machine))
         return found
     aside = mains_side(assembly, feed)
-    rest = {r: p for r, p in assembly.parts.items() if r not in aside}
+    # What only bridges the nets of the bench feed, such as a reservoir, counts on both sides.
+    both = {*assembly.feeds[feed].nets, assembly.common}
+    rest = {
+        r: p
+        for r, p in assembly.parts.items()
+        if r not in aside or both.issuperset(terminals_of(p).values())
+    }
     inner = Machine(replace(assembly, parts=rest))
     found.append((_static if machine.self_oscillating else _direct)(inner, feed))
     wall = _mains(machine, assembly.feeds[feed], aside)
@@ -162,7 +115,7 @@ def _sheets(assembly: Assembly, feed: str) -> dict[tuple[str, str], list[tuple[s
     """Printed volts that hold on a feed, by load and what is loaded besides."""
     found: dict[tuple[str, str], list[tuple[str, Printed]]] = {}
     for name, entry in assembly.printed.items():
-        if (entry.feed or assembly.default_feed()) == feed:
+        if entry.volts and (entry.feed or assembly.default_feed()) == feed:
             key = (entry.load or assembly.default_load(), repr(sorted(entry.into.items())))
             found.setdefault(key, []).append((name, entry))
     return found
@@ -215,7 +168,25 @@ def _direct(machine: Machine, feed: str) -> View:
                 held = {(force, "dc"): volts, (force, "g"): 100.0}
                 says = f"{name} held at {volts:g} V"
                 rows.append(Row(says, {**machine.values(at), **held}, at, fired=fired))
-    return View("direct", net, tuple(rows))
+    return View("direct", net, (*rows, *_dead(machine)))
+
+
+def _dead(machine: Machine) -> list[Row]:
+    """One row for each resistance printed: a meter that asks with a few millivolts."""
+    assembly = machine.assembly
+    at = Condition("off", warm=0.0)
+    # Without supply an amplifier's inputs and output are junctions, which a few millivolts leave.
+    active = [e for e in machine.netlist if isinstance(e, (el.Amplifier, el.Regulator))]
+    asleep = {k: v for e in active for k, v in e.gone().items()}
+    rows = []
+    for name, entry in assembly.printed.items():
+        for net, ohms in entry.ohms.items():
+            asked = {(f"pin:{net}", "dc"): ASKED, (f"pin:{net}", "g"): 1.0 / ohms}
+            said = (f"printed.{name}.ohms.{net}", net, ohms, entry.within)
+            rows.append(
+                Row("everything off", {**machine.values(at), **asleep, **asked}, at, ohms=said)
+            )
+    return rows
 
 
 def _whole_mains(machine: Machine) -> View:
@@ -244,7 +215,8 @@ def _static(machine: Machine, feed: str) -> View:
     chokes = _chokes(assembly)
     whole = machine.netlist
     net = Netlist(assembly.common)
-    net.add(*(e for e in whole if e.name not in chokes))
+    net.add(*whole)
+    carried = {k: v for ref in chokes for k, v in whole.elements[ref].gone().items()}
     for ref, (switched, rail) in chokes.items():
         net.add(el.Source(f"choke:{ref}", (switched, net.common), {"g": EMPTY}))
         net.add(el.Source(f"held:{rail}", (assembly.rails[rail].net, net.common), {"g": EMPTY}))
@@ -252,20 +224,19 @@ def _static(machine: Machine, feed: str) -> View:
     fed = max((abs(s.volts) for s in assembly.feeds[feed].nets.values()), default=1.0)
     rows = []
     # A comparator that decides within a few millivolts decides as well here, and solves.
-    soft = {
-        (e.name, "gain"): min(e.vector()[0], SOFT) for e in net if isinstance(e, el.Amplifier)
-    }
+    soft = {(e.name, "gain"): min(e.vector()[0], SOFT) for e in net if isinstance(e, el.Amplifier)}
     for row in _conditions(assembly, feed):
         if not row.rated:
             continue
         for on in (1, -1):
-            changes = machine.values(row.condition) | soft
+            changes = machine.values(row.condition) | soft | carried
             share, stands = 1.0, {}
             for ref, (_, rail) in chokes.items():
                 limits = assembly.rails[rail].limits
                 sign = 1.0 if limits.high > 0 else -1.0
-                most, least = max(limits.high, limits.low, key=abs), min(
-                    limits.high, limits.low, key=abs
+                most, least = (
+                    max(limits.high, limits.low, key=abs),
+                    min(limits.high, limits.low, key=abs),
                 )
                 level = least if on > 0 else most
                 stands[ref] = abs(level)
@@ -299,7 +270,7 @@ def _static(machine: Machine, feed: str) -> View:
                     rails=rails,
                 )
             )
-    return View("static", net, tuple(rows))
+    return View("static", net, (*rows, *_dead(machine)))
 
 
 # Kinds a mains side is made of, and by which it is followed from the wall.
@@ -389,55 +360,3 @@ def loaded(view: View, amps: Mapping[str, float], feed: Feed, within: float) -> 
         changes[f"rest:{net}", "g"] = max(abs(drawn / level), 1e-9) if level else EMPTY
         expected[net] = (level, within)
     return replace(view, rows=(replace(view.rows[0], overrides=changes, expected=expected),))
-
-
-@dataclass(frozen=True)
-class Solved:
-    """Variants in the rows of a view: volts (V, C, N+1), common last; latched (V, C, E)."""
-
-    volts: Floats
-    latched: Any
-    names: tuple[str, ...]  # elements, in the order of `latched`
-
-
-def solve(
-    view: View,
-    variants: Sequence[Variant],
-    rows: Sequence[int],
-    start: Floats | None,
-    progress: Progress | None = None,
-    *,
-    thorough: bool = False,
-) -> Solved:
-    """Solve variants in some rows of a view; those that move the same elements together.
-
-    `start` [V] (C, N) are the volts each row begins at, none for zero.
-    """
-    n = len(view.nets())
-    conditions = [view.rows[i].overrides for i in rows]
-    begin = np.zeros((len(rows), n)) if start is None else start
-    made = rewirable(view.netlist)
-    names = tuple(view.netlist.elements)
-    if view.kind == "mains":
-        volts = np.zeros((len(variants), len(rows), n))
-        latched = np.zeros((len(variants), len(rows), len(names)), dtype=np.int8)
-        for i, variant in enumerate(variants):
-            volts[i] = _cycle(made, variant, conditions, view.hertz)
-            if progress:
-                progress(i + 1, len(variants))
-    else:
-        volts, _, latched = solve_variants(
-            made, variants, conditions, begin, progress, thorough=thorough
-        )
-    return Solved(np.pad(volts, [(0, 0), (0, 0), (0, 1)]), latched, names)
-
-
-def _cycle(made: Rewired, variant: Variant, conditions: Sequence[Overrides], hertz: float) -> Floats:
-    arrays, base = made.arrays(variant)
-    topology = replace(made.topology, arrays=arrays)
-    rows = np.tile(base, (len(conditions), 1))
-    for row, changes in zip(rows, conditions, strict=True):
-        for key, value in changes.items():
-            row[topology.slot[key]] = value
-    found: Floats = mains_cycle(topology, rows, hertz, most=60).mean
-    return found
