@@ -25,6 +25,7 @@ ENOUGH = 4.0  # nats a slip may lose in all rows and still explain everything
 # Slips tried thoroughly in a row, and what is charged those that had no turn [nat].
 STUBBORN, UNTOLD = 12, -6.0
 LEAST = 1e-6  # chance from which a slip is told
+GAIN = 1.0  # nats a slip must win over the file as typed to be told
 SIZES = 360  # most values tried of parts left out
 
 
@@ -45,7 +46,7 @@ class Weigher:
         # The likely ones first; the long list of all others only if none of these explains it.
         likely = first_slips(self.assembly, list(nets)) + list(unplaced(self.assembly))
         slips, scores = self._weighed(likely + self._placed())
-        if not len(scores) or scores[0] < self._first(slips[0]) - ENOUGH:
+        if not len(scores) or scores[0] < np.log(slips[0].prior) - ENOUGH:
             more, after = self._weighed(further_slips(self.assembly, list(nets)))
             slips, scores = slips + more, np.concatenate([scores, after])
         alive = np.arange(len(slips))
@@ -67,6 +68,8 @@ class Weigher:
         weights /= weights.sum()
         groups: dict[str, list[int]] = {}
         for i in np.argsort(-scores):
+            if scores[i] - np.log(slips[i].prior) < base + GAIN:
+                continue  # it may well be so, and says nothing of what disagrees
             groups.setdefault(slips[i].place, []).append(int(i))
         ranked = sorted(groups.values(), key=lambda g: -sum(weights[i] for i in g))
         told = [(slips[g[0]], float(sum(weights[i] for i in g))) for g in ranked[:most]]
