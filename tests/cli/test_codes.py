@@ -18,6 +18,10 @@ from tests.cli.helpers import COMMANDS, NO_SOURCE, QUILLON, stored
 
 CODES: list[tuple[int, str]] = [
     (0, "check pt3.yaml"),
+    (0, "proofread pt3.yaml"),
+    (3, "proofread pt3.yaml --fix 1"),
+    (3, "proofread none.yaml"),
+    (2, "proofread pt3.yaml --fix 0"),
     (0, "expect pt3.yaml p5 N12 TP4"),
     (0, "read pt3.yaml p5=4.98 TP1=-12.04 p1:p12=0.41"),
     (0, "read pt3.yaml p5=50mV --ripple"),
@@ -254,6 +258,7 @@ AS_JSON = {
     "demo": "demo --keep shown",
     "discharge": "discharge pt3.yaml C1 --measured 5V",
     "load": "load pt3.yaml --stock 1R/50W*4,10R/25W*4",
+    "proofread": "proofread pt3.yaml",
     "protect": "protect pt3.yaml P5 --trip 7.5V",
     "reform": "reform pt3.yaml C1 --rule half-hour --volts 10V --amps 1mA",
     "edit": "edit pt3.yaml rails.P5.note new",

@@ -7,6 +7,7 @@ from typing import Protocol
 
 from halfsplit.assembly.advice import near
 from halfsplit.assembly.model import Assembly
+from halfsplit.assembly.printed import check_numbering, check_printed
 
 
 class Notes(Protocol):
@@ -52,8 +53,11 @@ def unfinished(assembly: Assembly, reader: Notes) -> None:
     if not reader.blind:
         _known_nets(assembly, reader)
         _known_leans(assembly, reader)
+        nets = [*assembly.nets(), assembly.common]
+        check_printed(assembly.printed, nets, assembly.feeds, assembly.loads, reader)
         _lonely_nets(assembly, reader)
     if reader.whole:
+        check_numbering(assembly.numbering, assembly.parts, reader)
         _known_layout(assembly, reader)
         _common_used(assembly, reader)
         _rails_reached(assembly, reader)

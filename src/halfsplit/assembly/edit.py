@@ -6,8 +6,9 @@ import json
 import os
 import re
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Protocol
 
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode
 
@@ -35,12 +36,7 @@ def set_value(path: Path, dotted: str, text: str) -> str:
     if any("\ud800" <= c <= "\udfff" for c in dotted + text):
         wrong = "there is a byte here that is no character"
         raise ProblemsError([Problem(str(path), 0, 0, "", wrong, "it again in plain text")])
-    try:
-        source = read_text(path)
-    except TextError as error:
-        if "no such file" in error.wrong:
-            raise NotFoundError(f"{path}: there is no such file") from None
-        raise ProblemsError([error.problem(path)]) from None
+    source = _source(path)
     root = _compose(path, source)
     moved = target(path, dotted, text)
     if moved is not None:
@@ -61,6 +57,103 @@ def set_value(path: Path, dotted: str, text: str) -> str:
         raise NotFoundError(f"{path}: {dotted} holds several values ({inner}); name one of them")
     put_text(path, changed, loads_well)
     return old if moved is None else moved.old
+
+
+def _source(path: Path) -> str:
+    try:
+        return read_text(path)
+    except TextError as error:
+        if "no such file" in error.wrong:
+            raise NotFoundError(f"{path}: there is no such file") from None
+        raise ProblemsError([error.problem(path)]) from None
+
+
+class Change(Protocol):
+    """One change of the text: see :class:`halfsplit.faults.slips.Edit`."""
+
+    @property
+    def what(self) -> str:
+        """Sort of change."""
+
+    @property
+    def path(self) -> str:
+        """Where."""
+
+    @property
+    def text(self) -> str:
+        """What to write."""
+
+    @property
+    def after(self) -> str:
+        """Part an inserted one stands behind."""
+
+
+def apply_edits(path: Path, edits: Sequence[Change]) -> list[tuple[int, str, str]]:
+    """Make several changes at once, as undoing one slip of the keyboard needs.
+
+    Each is "set" (`text` at `path`), "insert" (the part `path` with the entry `text`, behind the
+    part `after`) or "rename" (the part `path` called `text`). Returns line number, old and new text
+    of every line that differs. A file that could not be loaded before may still not load after, if
+    fewer of its entries are wrong. Raises like :func:`set_value`; the file is then untouched.
+    """
+    before = _source(path)
+    wrong = sum(p.severity == "error" for p in load(path)[1])
+    if len(edits) == 1 and edits[0].what == "set" and not wrong:
+        set_value(path, edits[0].path, edits[0].text)  # which knows parts placed by a pattern
+        return _differing(before, _source(path))
+    source = before
+    for edit in edits:
+        root = _compose(path, source)
+        dotted = edit.path if edit.what == "set" else f"parts.{edit.path}"
+        if edit.what == "insert":
+            source = _behind(path, source, root, edit)
+            continue
+        group, key = _group(path, root, dotted)
+        pair = next(((k, v) for k, v in group.value if k.value == key), None)
+        if pair is None and edit.what == "set" and edit.path.count(".") > 1:
+            source = _inserted(source, group, key, edit.text)
+        elif pair is None or not isinstance(pair[1] if edit.what == "set" else pair[0], ScalarNode):
+            raise NotFoundError(f"{path}: {dotted} does not stand in this file as one value")
+        else:
+            source = _replaced(source, pair[1] if edit.what == "set" else pair[0], edit.text)
+
+    def errors(trial: Path) -> list[Problem]:
+        """Of a file wrong before, none if less of it is wrong now."""
+        found = loads_well(trial)
+        return found if len(found) >= max(wrong, 1) else []
+
+    put_text(path, source, errors)
+    return _differing(before, source)
+
+
+def _differing(before: str, after: str) -> list[tuple[int, str, str]]:
+    old, new = before.splitlines(), after.splitlines()
+    if len(old) == len(new):
+        return [(i + 1, a, b) for i, (a, b) in enumerate(zip(old, new, strict=True)) if a != b]
+    at = next((i for i, (a, b) in enumerate(zip(old, new, strict=False)) if a != b), len(old))
+    return [(at + 1, "", new[at])]
+
+
+def _behind(path: Path, source: str, root: MappingNode, edit: Change) -> str:
+    """A part's entry on a line of its own, behind another's."""
+    parts = next((v for k, v in root.value if k.value == "parts"), None)
+    if not isinstance(parts, MappingNode) or parts.flow_style or not parts.value:
+        raise NotFoundError(f"{path}: there are no lines of `parts` to put {edit.path} between")
+    found = next(((k, v) for k, v in parts.value if k.value == edit.after), None)
+    newline = "\r\n" if "\r\n" in source else "\n"
+    column = int(parts.value[0][0].start_mark.column)
+    line = " " * column + f"{edit.path}: {edit.text}" + newline
+    at = int((found or parts.value[0])[0].start_mark.index)
+    if found is None:
+        at = source.rfind("\n", 0, at) + 1
+    else:
+        at = int(found[1].end_mark.index)
+        if source[at - 1 : at] != "\n":
+            end = source.find("\n", at)
+            if end < 0:
+                source, end = source + newline, len(source) + len(newline) - 1
+            at = end + 1
+    return source[:at] + line + source[at:]
 
 
 def _compose(path: Path, source: str) -> MappingNode:

@@ -25,6 +25,7 @@ from halfsplit.assembly.model import (
     Rail,
     load_value,
 )
+from halfsplit.assembly.printed import Numbering, Printed
 from halfsplit.assembly.text import TextError
 from halfsplit.assembly.text import document as read_document
 from halfsplit.parts import catalogue
@@ -51,6 +52,8 @@ SECTIONS = (
     "loads",
     "feeds",
     "points",
+    "printed",
+    "numbering",
     "leans",
     "air",
     "layout",
@@ -63,6 +66,8 @@ SAMPLES = {
     "loads": "bench: {p5: 100R}",
     "feeds": "bench: {nets: {vraw: {volts: 12V}}}",
     "points": "TP1: {net: p5, at: R3 top}",
+    "printed": "sheet: {load: half, volts: {p5: 5.0V}}",
+    "numbering": "numbering: {last: [R33, C11], unused: [R25]}",
     "mains": "mains: {volts: 230V, hertz: 50Hz}",
     "leans": 'tail: {of: P5, on: N12, why: "tail resistor R18 returns there"}',
     "air": "air: {low: 10degC, high: 40degC}",
@@ -284,6 +289,12 @@ def entries(reader: Reader, document: CommentedMap) -> tuple[dict[str, Any], Exp
 
 def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
     """Read a file. The assembly is None when any problem is an error; doubts do not stop it."""
+    assembly, problems = load_anyway(path)
+    return (None if any(p.severity == "error" for p in problems) else assembly), problems
+
+
+def load_anyway(path: Path) -> tuple[Assembly | None, list[Problem]]:
+    """Read a file that may be wrong as a circuit. None only when an entry of it cannot be read."""
     reader = Reader(path)
     document = reader.read()
     if document is None:
@@ -336,8 +347,10 @@ def as_far(reader: Reader, document: CommentedMap) -> tuple[Assembly, list[Probl
     points = _records(reader, document, "points", Point)
     feeds = _records(reader, document, "feeds", Feed)
     leans = _records(reader, document, "leans", Lean)
-    mains = reader.model(Mains, document["mains"], "mains") if "mains" in document else None
-    air = reader.model(Air, document["air"], "air") if "air" in document else None
+    printed = _records(reader, document, "printed", Printed)
+    numbering = _one(reader, document, "numbering", Numbering)
+    mains = _one(reader, document, "mains", Mains)
+    air = _one(reader, document, "air", Air)
     if not feeds:
         inlet = any(p.KIND == "mains" for p in parts.values())
         feeds = {"mains": Feed(mains=True)} if inlet else {"supply": Feed()}
@@ -358,8 +371,15 @@ def as_far(reader: Reader, document: CommentedMap) -> tuple[Assembly, list[Probl
         leans,
         air,
         _layout(reader, document),
+        printed,
+        numbering,
     )
     return assembly, wrong, placed
+
+
+def _one(reader: Reader, document: CommentedMap, name: str, kind: type[BaseModel]) -> Any:
+    """A section that is one entry; None where it is absent."""
+    return reader.model(kind, document[name], name) if name in document else None
 
 
 def _records(reader: Reader, document: CommentedMap, name: str, kind: type[BaseModel]) -> Any:

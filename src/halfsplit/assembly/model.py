@@ -11,6 +11,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from halfsplit.assembly.printed import Numbering, Printed
 from halfsplit.parts.base import (
     Amps,
     Celsius,
@@ -142,6 +143,8 @@ class Assembly:
     leans: corrections to the map of what leans on what, by a name of their own.
     air: air temperatures the machine may run in, where its papers tell.
     layout: part -> parts that sit beside it, as entered; see :meth:`beside`.
+    printed: volts the drawing gives, by a name of their own.
+    numbering: how the parts of the drawing are numbered, where the file tells.
     drawn: parts of the drawing in whose places `parts` holds what was found there.
     """
 
@@ -160,6 +163,8 @@ class Assembly:
     leans: Mapping[str, Lean] = field(default_factory=dict)
     air: Air | None = None
     layout: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    printed: Mapping[str, Printed] = field(default_factory=dict)
+    numbering: Numbering | None = None
     drawn: Mapping[str, Part] = field(default_factory=dict)
 
     def beside(self, ref: str) -> tuple[str, ...]:

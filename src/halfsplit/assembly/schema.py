@@ -8,6 +8,7 @@ from halfsplit.assembly.blocks import Block
 from halfsplit.assembly.file import SECTIONS
 from halfsplit.assembly.model import Air, Feed, Lean, Mains, Point, Rail
 from halfsplit.assembly.pattern_find import Library, known, shipped
+from halfsplit.assembly.printed import Numbering, Printed
 from halfsplit.parts import kinds as _kinds
 from halfsplit.parts.base import REGISTRY
 
@@ -93,6 +94,8 @@ def assembly_schema() -> dict[str, Any]:
         "loads": _many(_many(quantity)),
         "feeds": _many(_record(Feed, definitions)),
         "points": _many(_record(Point, definitions)),
+        "printed": _many(_record(Printed, definitions)),
+        "numbering": _record(Numbering, definitions),
         "leans": _many(_record(Lean, definitions)),
         "air": _record(Air, definitions),
         "layout": _many(

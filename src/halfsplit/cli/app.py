@@ -21,6 +21,7 @@ from halfsplit.cli import (
     part,
     patterns,
     picture,
+    proofread,
     reading,
     reasoning,
     report,
@@ -86,6 +87,7 @@ def _problems(problems: list[Problem], as_json: bool) -> None:
 for command in (
     files.new,
     files.check,
+    proofread.proofread,
     files.edit,
     files.schema,
     patterns.patterns,

@@ -1,0 +1,184 @@
+"""A typed file as it stands, solved, with everything it says and does not keep."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from halfsplit.assembly.lower import Machine
+from halfsplit.assembly.model import Assembly
+from halfsplit.bench.proof_marks import Loose, marks
+from halfsplit.circuit.solution import Floats
+from halfsplit.diagnosis.claims import Claim, Habit, Held, habits, hold, worked
+from halfsplit.faults.slips import elements_of
+from halfsplit.faults.view import View, solve
+from halfsplit.faults.views import bench_feed, loaded, pinned, views
+from halfsplit.quantity import show
+from halfsplit.quantity.volts import volts
+
+WITHIN_MAINS = 0.12  # share the mains side may be off what its bench feed says
+KEPT = 3.0  # nats a file may lose and still be taken for what its bench feed gives
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """One thing the file says that the solved circuit does not keep; `path` of what says it."""
+
+    path: str
+    line: int
+    says: str
+    state: str
+    gives: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """For ``--json``."""
+        return dict(self.__dict__)
+
+
+@dataclass
+class Seen:
+    """A view with the file as typed solved in it.
+
+    Attributes
+    ----------
+    typed: net volts of the file as typed [V] (C, N).
+    start: where variants are solved from [V] (C, N).
+    held: claims, row by row.
+    habits: what no part of a healthy circuit does; `odds`, `values` of each, row by row (H).
+    """
+
+    view: View
+    typed: Floats
+    start: Floats
+    held: list[Held]
+    habits: list[Habit]
+    odds: list[Floats]  # of habits, row by row (H)
+    values: list[Floats]
+
+    @property
+    def index(self) -> dict[str, int]:
+        """Column of each net, common last."""
+        return {n: i for i, n in enumerate([*self.view.nets(), self.view.netlist.common])}
+
+    def lost(self, row: int) -> float:
+        """What the file as typed loses in a row [nat]."""
+        return -float(self.held[row].odds.sum() + self.odds[row].sum())
+
+
+class Sight:
+    """Everything a typed file says, held against the circuit it makes."""
+
+    def __init__(self, assembly: Assembly) -> None:
+        self.assembly = assembly
+        self.loose = Loose.of(assembly)
+        self.marks = marks(assembly, self.loose)
+        self.seen = self._views()
+
+    def _views(self) -> list[Seen]:
+        assembly = self.assembly
+        found: list[Seen] = []
+        for view in views(Machine(assembly)):
+            if view.kind == "mains" and found:
+                feed = assembly.feeds[bench_feed(assembly) or ""]
+                drawn = self._drawn(found[0])
+                view = loaded(view, drawn or {}, feed, WITHIN_MAINS if drawn else 0.0)
+            rows = range(len(view.rows))
+            solved = solve(view, [{}], rows, None, thorough=True)
+            index = {n: i for i, n in enumerate([*view.nets(), view.netlist.common])}
+            listed = [
+                h
+                for p in assembly.parts.values()
+                for h in habits(p, elements_of(p, assembly.common))
+                if h.first in index and h.second in index
+            ]
+            held, odds, values = [], [], []
+            for i in rows:
+                held.append(hold(view, i, solved, i, assembly.rails))
+                rated = view.rows[i].rated or view.kind == "mains"
+                odd, value = worked(solved.volts[:, i], index, listed)
+                odds.append(odd[0] * rated)
+                values.append(value[0])
+            typed = np.nan_to_num(solved.volts[0, :, :-1])
+            start = typed
+            if view.kind != "mains":
+                # Where the drawing says the circuit stands, a right one is soon solved from.
+                pins = replace(
+                    view,
+                    rows=tuple(
+                        replace(r, overrides=pinned(r, assembly.printed, view.netlist))
+                        for r in view.rows
+                    ),
+                )
+                near = solve(pins, [{}], rows, typed, thorough=True).volts[0, :, :-1]
+                start = np.where(np.isfinite(near).all(axis=1)[:, None], near, typed)
+            found.append(Seen(view, typed, start, held, listed, odds, values))
+        return found
+
+    def _drawn(self, inner: Seen) -> dict[str, float] | None:
+        """Amperes each net of the bench feed gives at the heaviest load still borne; None where the
+        file as typed does not keep what it says there, for then they mean nothing."""
+        feed = self.assembly.feeds[bench_feed(self.assembly) or ""]
+        rated = [i for i, r in enumerate(inner.view.rows) if r.rated or r.switch]
+        if not rated or sum(inner.lost(i) for i in rated) > KEPT:
+            return None
+        last = inner.view.rows[rated[-1]].condition
+        rows = [i for i in rated if inner.view.rows[i].condition == last]
+        found = {}
+        for net, source in feed.nets.items():
+            amps = 0.0
+            for i in rows:
+                level = inner.typed[i, inner.index[net]]
+                amps += inner.view.rows[i].share * (source.volts - level) / source.ohms
+            found[net] = amps
+        return found
+
+    def disagreements(self) -> list[Disagreement]:
+        """Everything the file says that is not so, worst first."""
+        found = [(m.loss, self.said(m.path, m.says, "", m.gives)) for m in self.marks]
+        for seen in self.seen:
+            for held in seen.held:
+                for k, claim in enumerate(held.claims):
+                    if not held.kept[0, k]:
+                        gives = self.gives(claim, float(held.level[0, k]))
+                        said = self.said(claim.path, claim.says, claim.row, gives)
+                        found.append((-float(held.odds[0, k]), said))
+            told = set()
+            for i, odd in enumerate(seen.odds):
+                for k, habit in enumerate(seen.habits):
+                    if odd[k] < 0 and (habit.ref, habit.words) not in told:
+                        told.add((habit.ref, habit.words))
+                        row = seen.view.rows[i].says
+                        text = habit.words.format(value=self._value(habit, seen.values[i][k]))
+                        said = self.said(f"parts.{habit.ref}", text, row, "")
+                        found.append((-float(odd[k]), said))
+        found.sort(key=lambda f: -f[0])
+        return [d for _, d in found]
+
+    @staticmethod
+    def _value(habit: Habit, value: float) -> str:
+        return show(float(value), "W", 2) if habit.squared else volts(abs(float(value)))
+
+    @staticmethod
+    def gives(claim: Claim, level: float) -> str:
+        """What a claim is solved to be, in words."""
+        if np.isfinite(level):
+            return show(level, "ohm") if ".ohms." in claim.path else volts(level)
+        if ".ohms." in claim.path:
+            return "open"
+        return "no" if claim.says.startswith("the ") else "not solved"
+
+    def said(self, path: str, says: str, state: str, gives: str) -> Disagreement:
+        """A disagreement, with the line of the nearest entry of its path."""
+        line = 0
+        at = path
+        while at and not line:
+            line = self.assembly.lines.get(at, (0, 0))[0]
+            at = at.rpartition(".")[0]
+        return Disagreement(path, line, says, state, gives)
+
+    @property
+    def claims(self) -> int:
+        """How many things the file was held against."""
+        return sum(len(h.claims) for s in self.seen for h in s.held)

@@ -1,0 +1,285 @@
+"""How well solved circuits keep what their file claims of itself: the same odds as of readings.
+
+A printed voltage is a reading by a meter as good as the drawing says it is to be taken; limits,
+ratings and the way a part is made to work are signs, each with a chance where it is not kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from halfsplit.circuit import elements as el
+from halfsplit.circuit.solution import Floats, Status
+from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.diagnosis.meters import Meter
+from halfsplit.diagnosis.posterior import SLIP, Belief, span_of
+from halfsplit.faults.predictions import Predictions
+from halfsplit.faults.view import Row, Solved, View
+from halfsplit.parts.base import Part
+from halfsplit.quantity import show
+from halfsplit.quantity.volts import volts
+
+# Chance that a right file breaks such a claim all the same. Common practice, no published source.
+RAIL, UNSOLVED, FIRED, SWITCH = 0.003, 0.02, 0.01, 0.005
+OVER_WATTS, OVER_VOLTS, REVERSED, UPSIDE, FORWARD = 0.02, 0.02, 0.002, 0.02, 0.05
+FLAT = 0.3  # of such a claim under something that is in no list
+RAIL_SIGMA, RAIL_VOLTS = 0.004, 0.01  # how well a level is known, as a share and [V]
+BACKWARDS = -0.5  # V across a polarised capacitor; of a transistor, V of collector past emitter
+CONDUCTS = 0.45  # V forward across a zener
+_WILD = -5.0  # logarithm of the odds of a wild number against one just as printed, about
+ENDLESS = 1e15  # ohm: the drawing's meter is taken as one that loads nothing
+
+
+@dataclass(frozen=True)
+class Claim:
+    """One thing the file says: `path` of its entry, and in words what it says and where."""
+
+    path: str
+    says: str
+    row: str
+    flat: float  # logarithm of its chance under something that is in no list
+
+
+@dataclass(frozen=True)
+class Held:
+    """Claims of one row, held against variants.
+
+    Attributes
+    ----------
+    claims: C claims.
+    odds: logarithm of the chance of each under each variant (V, C).
+    shown: what each variant gives there, in words, by claim; see :func:`words`.
+    level: the number behind it [V, W] (V, C), NaN where there is none.
+    kept: whether each is kept (V, C).
+    """
+
+    claims: tuple[Claim, ...]
+    odds: Floats
+    level: Floats
+    kept: Any
+
+
+def hold(view: View, row: int, solved: Solved, at: int, rails: Mapping[str, Any]) -> Held:
+    """Hold the claims of row `row` of a view, solved as column `at`, against every variant."""
+    said: Row = view.rows[row]
+    nets = [*view.nets(), view.netlist.common]
+    index = {net: i for i, net in enumerate(nets)}
+    x = solved.volts[:, at]
+    good = np.isfinite(x).all(axis=1)
+    claims: list[Claim] = []
+    columns: list[tuple[Floats, Floats, Any]] = []
+
+    def add(claim: Claim, odds: Floats, level: Floats, kept: Any) -> None:
+        claims.append(claim)
+        columns.append((odds, level, kept))
+
+    add(
+        Claim("", "the circuit can be solved", said.says, np.log(FLAT)),
+        np.log(np.where(good, 1.0, UNSOLVED)),
+        np.full(len(x), np.nan),
+        good,
+    )
+    table = _table(nets[:-1], x, good)
+    for name, entry in said.printed:
+        for net, reading in entry.volts.items():
+            item = _evidence(net, reading, entry.within, said)
+            add(
+                Claim(
+                    f"printed.{name}.volts.{net}",
+                    f"{net} {reading.text}",
+                    said.says,
+                    _WILD,
+                ),
+                *_read(table, item, index[net], x, good, entry.within),
+            )
+    for name in said.rails:
+        rail = rails[name]
+        level = x[:, index[rail.net]]
+        add(
+            Claim(f"rails.{name}.limits", f"{name} {_range(rail.limits)}", said.says, np.log(FLAT)),
+            *_limits(level, rail.limits.low, rail.limits.high),
+        )
+    if said.ohms is not None:
+        path, net, printed_ohms, within = said.ohms
+        shown = x[:, index[net]] / said.overrides[f"pin:{net}", "dc"]
+        ratio = np.where(good & (shown < 1.0), shown / np.maximum(1.0 - shown, 1e-12), np.nan)
+        odds, level, kept = _share(ratio, within)
+        text = f"{net} {show(printed_ohms, 'ohm')} to common"
+        add(Claim(path, text, said.says, _WILD), odds, level * printed_ohms, kept)
+    for net, (wanted, within) in said.expected.items():
+        if within:
+            low, high = sorted((wanted * (1 - within), wanted * (1 + within)))
+            text = f"about {volts(wanted)} at {net} on the mains, as its bench feed says"
+            add(
+                Claim("feeds", text, said.says, np.log(FLAT)), *_limits(x[:, index[net]], low, high)
+            )
+    for choke, on in said.switch.items():
+        level = x[:, index[view.netlist.elements[f"choke:{choke}"].nets[0]]]
+        sign = -np.sign(said.overrides[f"choke:{choke}", "dc"])
+        kept = np.where(good, (sign * level > said.held[choke]) == (on > 0), False)
+        text = f"the switch before {choke} is {'closed' if on > 0 else 'open'}"
+        add(
+            Claim(f"parts.{choke}", text, said.says, np.log(FLAT)),
+            np.log(np.where(kept, 1.0, SWITCH)),
+            level,
+            kept,
+        )
+    if said.fired is not None:
+        scrs = [
+            i for i, n in enumerate(solved.names) if isinstance(view.netlist.elements[n], el.Scr)
+        ]
+        lit = (solved.latched[:, at][:, scrs] != 0).any(axis=1) & good
+        kept = lit == said.fired
+        text = "the crowbar has fired" if said.fired else "the crowbar has not fired"
+        add(
+            Claim("rails", text, said.says, np.log(FLAT)),
+            np.log(np.where(kept, 1.0, FIRED)),
+            np.full(len(x), np.nan),
+            kept,
+        )
+    odds, level, kept = (np.stack([c[k] for c in columns], axis=1) for k in range(3))
+    return Held(tuple(claims), odds, level, kept)
+
+
+def _range(limits: Any) -> str:
+    return f"{limits.low:g}..{limits.high:g} V"
+
+
+def _limits(level: Floats, low: float, high: float) -> tuple[Floats, Floats, Any]:
+    """Chance of a level within limits, its own doubt counted; logarithm, level, kept."""
+    sigma = np.nan_to_num(RAIL_SIGMA * np.abs(level)) + RAIL_VOLTS
+    over = np.minimum((high - level) / sigma, (level - low) / sigma)
+    inside = 1.0 / (1.0 + np.exp(-1.702 * np.clip(np.nan_to_num(over, nan=-40.0), -40.0, 40.0)))
+    kept = np.nan_to_num(over, nan=-1.0) >= 0.0
+    return np.log(RAIL + (1.0 - RAIL) * inside), level, kept
+
+
+def _share(ratio: Floats, within: float) -> tuple[Floats, Floats, Any]:
+    """Odds of a resistance that is `ratio` times the printed, as of a reading on its logarithm."""
+    off = np.abs(np.log(np.maximum(np.nan_to_num(ratio, nan=1e9), 1e-9)))
+    likely = (1.0 - SLIP) * np.exp(-0.5 * np.minimum((2.0 * off / within) ** 2, 1400.0))
+    return np.log(likely + SLIP * within), ratio, off <= np.log1p(1.5 * within)
+
+
+def _evidence(net: str, reading: Any, within: float, said: Row) -> Evidence:
+    meter = Meter("the drawing", ENDLESS, within, 2.0)
+    return Evidence(
+        net,
+        "",
+        "volts",
+        reading.value,
+        reading.resolution,
+        said.condition,
+        meter,
+        text=reading.text,
+    )
+
+
+def _read(
+    table: Predictions, item: Evidence, column: int, x: Floats, good: Any, within: float
+) -> tuple[Floats, Floats, Any]:
+    # One row more, for the belief keeps its last for something unmodelled. The odds are those of
+    # a reading against one that is just as printed, so they never pass nought.
+    belief = Belief([1.0] * (len(x) + 1), 0, 0, len(x))
+    span = span_of(table)
+    expected = belief.expect(table, item)
+    likely, _ = belief.likelihood(expected, item.value, span)
+    odds = np.log(likely) - expected.best(span)
+    level = x[:, column]
+    off = np.abs(level - item.value)
+    limit = within * abs(item.value) + 3.0 * max(item.resolution, 0.01)
+    return np.minimum(odds[:-1], 0.0), level, np.where(good, off <= limit, False)
+
+
+def _table(nets: Sequence[str], x: Floats, good: Any) -> Predictions:
+    """Solved rows as a table of predictions with no tolerance: a drawing is of the middle part."""
+    x, good = np.append(x, x[:1], axis=0), np.append(good, good[:1])
+    count, n = len(x), len(nets) + 1
+    zero = np.zeros((count, n))
+    status = np.where(good, int(Status.SOLVED), int(Status.UNSOLVED)).astype(np.int8)
+    mean = np.where(good[:, None], x, np.nan)
+    # A slip makes kilovolts; what a wild number may be is bounded by what the file speaks of.
+    top = float(np.nanmedian(np.abs(mean).max(axis=1))) if good.any() else 10.0
+    return Predictions(
+        tuple(nets),
+        mean,
+        zero,
+        mean,
+        np.zeros((count, 0, n)),
+        zero,
+        status,
+        np.zeros(count),
+        np.zeros((count, n, 0), dtype=np.float16),
+        top=top,
+    )
+
+
+@dataclass(frozen=True)
+class Habit:
+    """How one part is made to work: a limit on the volts between two of its nets.
+
+    `gain`, `squared`: what is held is gain times the volts (squared); it must not pass `limit`.
+    """
+
+    ref: str
+    first: str
+    second: str
+    gain: float
+    squared: bool
+    limit: float
+    chance: float
+    words: str  # with {value} for what it would be
+
+
+def habits(part: Part, elements: Mapping[str, el.Element]) -> list[Habit]:
+    """What a part of a healthy circuit does not do: pass its rating, work the wrong way round."""
+    found: list[Habit] = []
+
+    def ends(element: el.Element) -> tuple[str, str]:
+        return element.nets[0], element.nets[1]
+
+    for rating in part.ratings():
+        element = elements.get(rating.element)
+        if isinstance(element, el.Resistor) and rating.quantity == "watts":
+            text = f"{part.ref} takes {{value}}: it is rated {show(rating.limit, 'W')}"
+            g = element.values["g"]
+            found.append(Habit(part.ref, *ends(element), g, True, rating.limit, OVER_WATTS, text))
+        elif isinstance(element, el.Capacitor) and rating.quantity == "volts":
+            text = f"{part.ref} stands at {{value}}: it is rated {volts(rating.limit)}"
+            for gain in (1.0, -1.0):
+                found.append(
+                    Habit(part.ref, *ends(element), gain, False, rating.limit, OVER_VOLTS, text)
+                )
+    for element in elements.values():
+        if part.POLAR and isinstance(element, el.Capacitor):
+            text = f"{part.ref} stands the wrong way round, {{value}} across it"
+            found.append(Habit(part.ref, *ends(element), -1.0, False, -BACKWARDS, REVERSED, text))
+        elif isinstance(element, el.Bjt) and element.name == part.ref:
+            text = f"{part.ref} has collector and emitter the wrong way round, by {{value}}"
+            pol = element.values["pol"]
+            emitter = part.__dict__["e"]
+            found.append(
+                Habit(part.ref, element.nets[0], emitter, -pol, False, -BACKWARDS, UPSIDE, text)
+            )
+        elif isinstance(element, el.Diode) and part.KIND == "zener":
+            text = f"{part.ref} conducts forwards, {{value}} across it"
+            found.append(Habit(part.ref, *ends(element), 1.0, False, CONDUCTS, FORWARD, text))
+    return found
+
+
+def worked(x: Floats, index: Mapping[str, int], found: Sequence[Habit]) -> tuple[Floats, Floats]:
+    """Logarithm of the chance of each habit (V, H), and what it comes to (V, H)."""
+    if not found:
+        return np.zeros((len(x), 0)), np.zeros((len(x), 0))
+    first = [index[h.first] for h in found]
+    second = [index[h.second] for h in found]
+    gain = np.array([h.gain for h in found])
+    across = x[:, first] - x[:, second]
+    value = np.where([h.squared for h in found], across**2, across) * gain
+    limit = np.array([h.limit for h in found])
+    odds = np.where(np.nan_to_num(value) > limit * 1.001, np.log([h.chance for h in found]), 0.0)
+    return odds, value
