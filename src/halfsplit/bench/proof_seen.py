@@ -112,7 +112,7 @@ class Sight:
                     ),
                 )
                 near = solve(pins, [{}], rows, typed, thorough=True).volts[0, :, :-1]
-                start = np.where(np.isfinite(near).all(axis=1)[:, None], near, typed)
+                start = np.where(np.isfinite(near).all(axis=1, keepdims=True), near, typed)
             found.append(Seen(view, typed, start, held, listed, odds, values))
         return found
 
