@@ -142,7 +142,7 @@ async def test_odd_messages_write_nothing_outside_and_end_nothing(typist: Typist
         for listener in list(box._event_listeners.values()):
             box._handle_event({"listener_id": listener.id, "args": {"detail": odd}})
     typist.send("enter", "R1", "4k7", "p5", "com")
-    await until(lambda: "R1: {" in typist.text())
+    await until(lambda: "\n  R1: " in typist.text())  # in line with the braces above
     assert sorted(typist.file.parent.iterdir()) == before
     assert typist.text().startswith(START)
 
