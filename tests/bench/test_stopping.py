@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -88,7 +89,11 @@ def test_between_slices_too() -> None:
         if len(done) >= 2:
             raise StoppedError
 
+    def work(part: slice) -> None:
+        done.append(part)
+        time.sleep(0.001)  # or all could be done before anybody asks
+
     with pytest.raises(StoppedError), asking(go_on):
-        spread(done.append, 1000, chunk=1)
+        spread(work, 1000, chunk=1)
     assert 2 <= len(done) < 1000
     spread(done.append, 3, chunk=1)  # and nobody is asked outside

@@ -41,7 +41,7 @@ def test_the_loop_terminal_of_the_demo_is_marginal(demo: ConsoleFile) -> None:
     assert made.verdict == "marginal" and "14.5 mA" in made.reasons[0]
     pairs = [(w.a.pin, w.b.pin) for w in made.wires]
     assert {("14", "12"), ("13", "S+"), ("S-", "7"), ("9", "R+"), ("10", "R-")} <= set(pairs)
-    assert {(t.pin.pin, t.by) for t in made.ties} == {("6", ""), ("5", "10 kohm")}
+    assert {(t.pin.pin, t.by) for t in made.ties} == {("6", ""), ("5", "10 kΩ")}
 
 
 PAIR = ("TD+-RD+", "TD--RD-", "RD+-TD+", "RD--TD-", "SG-SG")

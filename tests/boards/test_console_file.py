@@ -64,7 +64,7 @@ WANT = [
     "24:lines.B.rate: code “012” is not 2 of 0 and 1",
     "26:lines.C.crystal: `-1MHz` must be more than 0",
     "27:lines.C.rate.at: “x” is no switch position",
-    "28:lines.D: rate “0”: fast is no divisor",
+    "28:lines.D: rate “0”: fast is no divisor; parity “0”: yes please is no choice of it; wanted:",
     "34:messages.E1: a field stands twice",
     "35:messages.E2: `means` uses b",
     "37:lamps.leds: `order` names another number",
@@ -79,6 +79,7 @@ def test_every_problem_is_told_with_its_line(tmp_path: Path) -> None:
     told = [f"{p.line}:{p.path}: {p.wrong}" for p in problems]
     for want in WANT:
         assert any(t.startswith(want) for t in told), (want, told)
+    assert all(p.instead for p in problems), [str(p) for p in problems if not p.instead]
     assert len(told) == len(WANT), [t for t in told if not any(t.startswith(w) for w in WANT)]
 
 

@@ -106,11 +106,28 @@ def test_csv_with_headings_units_and_semicolons(tmp_path: Path) -> None:
     assert found.nominal == 9600 and found.data == b"QM 2.1\r\n" * 3 and found.mark == "high"
 
 
+@pytest.mark.parametrize("bits", [0.4, 3.4, 8.4])
+def test_a_character_the_capture_ends_in_is_left_out_and_told(bits: float) -> None:
+    form = Format(8, "N", 1, 9600.0)
+    t, v = _trace(list(b"QM 2.1\r\n" * 3 + b"E"), form)
+    whole = estimate(changes(t, v))
+    assert whole is not None and whole.data == b"QM 2.1\r\n" * 3 + b"E" and not whole.cut
+    # Sampled as a scope does, to so many bits after the start of the last character.
+    end = whole.heard[-1].at + bits / 9600
+    at = np.arange(0, end, 1 / 9600 / 12)
+    short = estimate(changes(at, v[np.searchsorted(t, at, "right") - 1]))
+    assert short is not None and short.data == b"QM 2.1\r\n" * 3
+    assert short.cut and not any(h.framing for h in short.heard)
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [
         ("", "not two lines"),
         ("time,level\n", "not two lines"),
+        ("0,1\n1,x\n2,0\n", "bad.csv:2:1: “1,x”"),
+        ("t,v\n0,1\n1,nan\n2,0\n", "bad.csv:3:1: a time or level is not a finite"),
+        ("t,v\n0,1\n2,0\n1,1\n", "bad.csv:4:1: time runs backwards"),
         ("0,1\n1,x\n2,0\n", "no pair of time and level"),
         ("0,1\n2,0\n1,1\n", "backwards"),
         ("0,1\n1,nan\n2,0\n", "not a finite number"),
@@ -122,6 +139,14 @@ def test_bad_captures_say_so(tmp_path: Path, text: str, words: str) -> None:
     path.write_text(text, encoding="utf-8")
     with pytest.raises(ProblemsError, match=words):
         changes(*read_capture(path))
+
+
+def test_a_column_that_is_not_there_is_told_as_such(tmp_path: Path) -> None:
+    path = tmp_path / "two.csv"
+    path.write_text("t,a,b\n0,1,0\n1,0,0\n2,1,1\n", encoding="utf-8")
+    with pytest.raises(ProblemsError, match="no column 4: 3 are here") as caught:
+        read_capture(path, channel=3)
+    assert caught.value.problems[0].instead == "--channel 1 to 2"
 
 
 def test_a_missing_capture_is_not_found(tmp_path: Path) -> None:

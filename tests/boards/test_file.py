@@ -20,7 +20,7 @@ from tests.boards.conftest import QUILLON
 BAD = Path(__file__).parents[1] / "files" / "boards"
 
 
-@pytest.mark.parametrize("name", ["many", "memory"])
+@pytest.mark.parametrize("name", ["many", "memory", "doubled"])
 def test_every_seeded_problem_is_found_with_place_and_remedy(name: str) -> None:
     path = BAD / f"{name}.yaml"
     rack, problems = load_rack(path)

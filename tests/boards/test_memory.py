@@ -11,6 +11,7 @@ from halfsplit.boards.memory_log import Log, read_log
 from halfsplit.boards.memory_words import advise, told
 from halfsplit.boards.model import Rack
 from halfsplit.boards.organisation import Memory
+from halfsplit.parts import catalogue
 from tests.boards.faultmaps import MIXTURE, NARROW, WIDE, Fault, draw, printed
 
 
@@ -77,6 +78,34 @@ def test_a_row_is_all_addresses_with_the_same_low_bits(rack: Rack, memory: Memor
     assert (top.key, top.form, top.row) == (("chip", "1", "3"), "row", 0x2C)
 
 
+def test_the_board_is_built_of_three_supply_16k_chips(rack: Rack, memory: Memory) -> None:
+    """The 4116 as its maker has it: 16 384 words of 1 bit in 128 rows and 128 columns, A0-A6 taken
+    with the row strobe and A7-A13 with the column strobe, and its pins. Source: TMS4116 data sheet
+    as transcribed by a computer museum (museo8bits); 128 refresh rows from memory, unconfirmed.
+    """
+    pins = {
+        "1": "-5 V", "2": "data in", "3": "write", "4": "row strobe", "5": "A0", "6": "A2",
+        "7": "A1", "8": "+12 V", "9": "+5 V", "10": "A5", "11": "A4", "12": "A3", "13": "A6",
+        "14": "data out", "15": "column strobe", "16": "common",
+    }  # fmt: skip
+    row = catalogue.load().get("4116")
+    assert row is not None
+    told_pins = str(row.fields["pinout"]).removeprefix("top view: ").split(", ")
+    assert dict(p.split(" ", 1) for p in told_pins) == pins
+    assert memory.words == 128 * 128 == 16384
+    assert memory.refresh is not None and memory.refresh.rows == 128
+    carried = [memory.line_bits(k) for k in range(memory.lines.count)]
+    assert [a for a, _ in carried] == list(range(7))
+    assert [b for _, b in carried] == list(range(7, 14))
+    six = memory.model_copy(update={"lines": memory.lines.model_copy(update={"count": 6})})
+    assert six.amiss() == [
+        ("6 lines, used twice, reach 4096 words, not 16384",
+         "the lines at one chip, or multiplexed: false")
+    ]  # fmt: skip
+    assert rack.interlocks["substrate"].rail == "P12"  # -5 V first on (from memory, unconfirmed)
+    assert rack.interlocks["substrate"].needs == "N5"
+
+
 def test_address_before_data_is_advised_and_why(rack: Rack, memory: Memory) -> None:
     log, found = _rank(rack, memory, "E5 A=5A3C W=0020 R=0000")
     assert "address line dead" in address_first(log)
@@ -123,6 +152,29 @@ def test_a_pass_of_everything_is_told_as_such(rack: Rack, memory: Memory) -> Non
     march = advise(memory, log, found).march
     assert march is not None
     assert march.name == "March C-"
+
+
+def test_one_line_for_all_tests_passed_counts_as_all(rack: Rack, memory: Memory) -> None:
+    log, found = _rank(rack, memory, "LO 0000 HI 7FFF\nM1 M2 M3 M4 OK")
+    assert found.clear and [r.kind for r in log.runs] == ["address", "data", "pause"]
+    assert address_first(log) == ""
+    # What failed before it stays failed.
+    _, found = _rank(rack, memory, "E5 A=5A3C W=0020 R=0000\nM1 M2 M3 M4 OK")
+    assert not found.clear
+
+
+def test_a_test_that_goes_round_is_no_more_failures(rack: Rack, memory: Memory) -> None:
+    """Every word of bank 1 three times over: none in bank 0 still clears the data line."""
+    once = [f"E5 A={a:04X} W=FFFF R=FFDF" for a in range(0x4000, 0x8000)]
+    _, found = _rank(rack, memory, "LO 0000 HI 7FFF\nM1 OK\n" + "\n".join(once * 3))
+    assert found.causes[0].key == ("chip", "1", "5")
+    assert found.causes[0].share > 0.99
+
+
+def test_one_bank_needs_no_bank_bit() -> None:
+    bare = {"words": "4K", "data": 1, "table": {0: ["U1"]}, "lines": {"count": 6}}
+    one = Memory.model_validate({"banks": 1, **bare})
+    assert one.bank_from == 12 and one.bank(0o7777) == 0
 
 
 def test_lines_that_are_no_numbers_are_told_with_their_line() -> None:

@@ -58,7 +58,7 @@ def test_nothing_goes_in_unmeasured(file: Path) -> None:
         _ohms(bench, "BP")
         assert bench.fit("BP") == []
         _ohms(bench, "ML32")
-        with pytest.raises(NotYetError, match="volts at the slot of P5 with BP in"):
+        with pytest.raises(NotYetError, match="volts of P5 at the slot with BP in"):
             bench.fit("ML32")
         with pytest.raises(NotYetError, match="ML32 goes in first"):
             bench.fit("CP1")
@@ -115,6 +115,23 @@ def test_a_rail_on_before_its_time_is_a_stop(file: Path) -> None:
         assert not bench.record_readings(["ML32.N5=-0.04V", "ML32.P12=12V"])[1]["go"]
         both = bench.record_readings(["ML32.N5=-5.08V", "ML32.P12=12V", "ML32.P12=0.1A"])
         assert [b["go"] for b in both] == [True, True, True]
+
+
+def test_a_rail_held_off_and_read_at_nought_is_no_fault_and_no_proof(file: Path) -> None:
+    with RackBench(file) as bench:
+        for board in ("BP", "ML32"):
+            _ohms(bench, board)
+            bench.fit(board, anyway="a test")
+        locked = bench.record_readings(["ML32.P12=0V", "ML32.P12=0A"])
+        assert [b["go"] for b in locked] == [True, True]
+        assert "off, as it must be for now: N5 must read" in locked[0]["says"]
+        assert any("volts of P12" in m for m in bench.before("CP1"))
+        bench.withhold("P12")
+        free = bench.record_readings(["ML32.N5=-5.08V", "ML32.P12=0V"])[1]
+        assert free["go"] and "`--apply P12`" in free["says"]
+        bench.apply("P12")
+        assert any("volts of P12" in m for m in bench.before("CP1"))
+        assert not bench.record_readings(["ML32.P12=0V"])[0]["go"]  # on, and yet nothing there
 
 
 def test_a_stop_holds_up_whatever_comes_later(file: Path) -> None:
@@ -189,6 +206,12 @@ def test_what_is_no_reading_is_refused_and_nothing_stored(file: Path, reading: s
         with pytest.raises(ProblemsError):
             bench.record_readings(["ML32.P5=20R", reading])
         assert bench.entries == []
+
+
+def test_a_value_no_unit_fits_is_told_by_its_value_and_not_by_a_unit(file: Path) -> None:
+    with RackBench(file) as bench, pytest.raises(ProblemsError) as caught:
+        bench.record_readings(["ML32.P5=5e30V"])
+    assert "resistance" not in str(caught.value) and "“5e30V”" in str(caught.value)
 
 
 def test_a_board_taken_out_owes_its_readings_again(file: Path) -> None:

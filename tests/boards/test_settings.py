@@ -191,3 +191,9 @@ def test_pictures_show_where_each_strap_goes_and_which_move(rack: Rack) -> None:
     drawing = svg_picture("ML32", items)
     assert drawing.count("<rect") == 1 + 2 * 7  # the sheet, and two places for each of seven straps
     assert drawing.count("stroke-dasharray") == 1, "just one strap stands elsewhere now"
+    assert drawing.count(">move<") == 1 and drawing.count(">look<") == 0
+    # A strap nobody looked at is not drawn as one that stands wrong.
+    del now[("ML32", "W4")]
+    drawing = svg_picture("ML32", rows(rack, "ML32", plan.choices, now))
+    assert drawing.count(">move<") == 1 and drawing.count(">look<") == 1
+    assert drawing.count('fill="#c2410c"') == 3, "one strap: its name, its place, its word"

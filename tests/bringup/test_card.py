@@ -63,8 +63,11 @@ def test_edges_of_the_esr_window(load: str, inside: float, outside: float) -> No
 def test_card_of_a_pass_transistor() -> None:
     machine = tray.tray()
     found = card(machine, "Q10")
-    # 5 A from 10 V raw through a 0.18 ohm sense resistor: about 4 V across it, by hand.
-    assert found.seen["watts"] == pytest.approx(4.93 * (10.0 - 4.93 - 0.18 * 4.9), rel=0.1)
+    # 41 W into a short, twice the 20 W of full load (design notes): what it must stand when its
+    # current limit is proved. Then the whole raw rail, 10.8 V less what it sags, is across it.
+    assert found.seen["watts"] == pytest.approx(41.0, rel=0.05)
+    assert found.seen["volts"] == pytest.approx(10.8, rel=0.05)
+    assert 6.0 < found.seen["amps"] < 6.7  # on the way, past the knee
     wire = found.demand("wire")
     # 4.93 V into 1 ohm; by the rule of inner traces worked by hand, (4.93 / 0.024 / 10^0.44)
     # ^(1/0.725) = 383 square mil: AWG 22 has 505, AWG 24 has 317. The sense resistor is in series.
@@ -76,6 +79,45 @@ def test_card_of_a_pass_transistor() -> None:
     assert wrong.accepted, wrong.verdict
     pnp = judge(machine, Change("Q10", "fitted", "", (("type", "MJ2955"),)))
     assert not pnp.accepted and pnp.reasons[0][0] == "kind or polarity"
+
+
+def test_a_part_that_bears_full_load_and_no_short_is_refused() -> None:
+    """35 W carry the 20 W of full load at Q10 and not the 41 W of a short (design notes)."""
+    machine = tray.tray()
+    found = judge(machine, parse_change(machine.assembly, "Q10 fitted power=35W"))
+    (reason,) = [words for aspect, words in found.reasons if aspect == "watts"]
+    assert "P5 shorted" in reason or "P5 into" in reason
+    assert judge(machine, parse_change(machine.assembly, "Q10 fitted power=90W")).accepted
+
+
+def test_leakage_a_position_bears() -> None:
+    """500 kohm across C7 takes the 250 V rail to 214 V (design notes). By hand each uA of leak
+    takes 0.157 V off it, through R7 and RV1, so 8.6 V, down to its least, are lost at 55 uA. The
+    output tantalum of the tray leaks into a rail that does not care: its own heat sets the
+    bound."""
+    assembly, problems = load(TYPE88)
+    assert assembly is not None, problems
+    asked = card(Machine(assembly), "C7").demand("leakage")
+    assert asked is not None and "a rail leaves its limits" in asked.words
+    assert asked.high <= 55e-6 < 3.4 * asked.high  # to the half decade of the trial
+    wet = card(tray.tray(), "C4").demand("leakage")
+    assert wet is not None and "warms itself" in wet.words
+    assert wet.high * 12.0 <= 0.5 < 3.4 * wet.high * 12.0  # W, likewise
+
+
+def test_fuse_zener_and_crowbar_have_demands_of_their_own() -> None:
+    """Blown, a fuse stands the raw rail; a zener stands its own volts and no more; the crowbar
+    carries 4.4 to 5 A with all well and 21 A with the pass stage shorted (design notes: foldback
+    4.5 A)."""
+    machine = tray.tray()
+    fuse = card(machine, "F2")
+    blown = fuse.demand("volts")
+    assert blown is not None and "blown" in blown.words
+    assert blown.low == pytest.approx(10.0, abs=1.0) and fuse.demand("watts") is None
+    zener = card(machine, "CR3").demand("volts")
+    assert zener is not None and (zener.low, zener.high) == (6.2, 6.2)
+    fired = [d.words for d in card(machine, "SCR1").demands if d.name == "once fired"]
+    assert len(fired) == 2 and "holds" in fired[0] and "c-e short" in fired[1]
 
 
 def test_small_transistor_in_a_big_place_is_refused_by_watts() -> None:

@@ -49,6 +49,7 @@ def test_watts_volts_and_polarity_by_ohms_law(bench: Machine) -> None:
 def test_verdict_says_do_not_energise_and_never_the_other_word(bench: Machine) -> None:
     check = power_check(bench, Condition("supply"), propose=False)
     assert check.verdict.startswith("do not energise: ") and "C2" in check.verdict
+    assert check.at == "20.00 V of S1"
     good = power_check(tray.tray(), Condition("raws", "full"), propose=False)
     assert good.verdict.startswith("no objection found at 10.80 V on v5r, 20.50 V on vrpr")
     assert "limits to watch" in good.verdict
@@ -58,6 +59,17 @@ def test_verdict_says_do_not_energise_and_never_the_other_word(bench: Machine) -
 def test_a_bypassed_fuse_is_an_objection() -> None:
     condition = Condition("raws", "none", (Change("F2", "bypassed"),))
     assert "F2 is bypassed" in power_check(tray.tray(), condition, propose=False).verdict
+
+
+def test_the_verdict_names_what_an_unlikely_suspect_would_do() -> None:
+    """C4 shorted puts 20 W into Q1 (design notes), too hot for its heatsink: with a weight of 3 in
+    a thousand no objection, but a limit to watch, and never "no part above 80 %"."""
+    machine = tray.tray()
+    (short,) = [h for h in single_faults(machine.assembly) if h.name == "C4 short"]
+    found = power_check(machine, Condition("raws", "half"), [(short, 0.003)], propose=False)
+    assert not found.objections and found.verdict.startswith("no objection found at")
+    assert found.verdict.count("Q1") == 1 and "if C4 short (0 %)" in found.verdict
+    assert "no part above" not in found.verdict
 
 
 def test_suspects_count_by_weight_and_a_repaired_one_not_at_all() -> None:

@@ -12,7 +12,9 @@ import pytest
 from halfsplit.assembly.condition import Change, Condition
 from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
+from halfsplit.bench.bringing import planned_feed
 from halfsplit.bench.gating import gates_of
+from halfsplit.bench.proving import protect
 from halfsplit.bench.session import Session
 from halfsplit.bringup.gates import refusals
 from halfsplit.bringup.power import power_check, worst_of
@@ -37,8 +39,12 @@ def test_what_runs_hot_without_passing_a_rating_is_named_with_its_neighbours() -
     (fault,) = [h for h in single_faults(tray.tray().assembly) if h.name == "C4 short"]
     found = power_check(tray.tray(), HALF, [(fault, 0.5)], propose=False)
     worked = {h.part: h for h in found.harder}
-    assert worked["Q1"].watts == pytest.approx(20.0, rel=0.1) and worked["Q1"].times > 4.0
-    assert worked["R3"].times > 4.0 and worked["R3"].known and not worked["Q1"].known
+    assert worked["R3"].watts == pytest.approx(0.84, rel=0.1)
+    assert worked["R3"].times > 4.0 and worked["R3"].known
+    assert "Q1" not in worked and [f.part for f in found.findings if f.ratio > 1.0] == ["Q1"]
+    both = stresses(tray.tray(), HALF, [{}, fault.changes])
+    usual, hot = (worst_of(both, row, "watts", "Q1")[1] for row in (0, 1))
+    assert hot == pytest.approx(20.0, rel=0.1) and hot > 4.0 * usual
     assert {"R3", "C4"} <= set(found.beside["Q1"])
 
 
@@ -60,6 +66,17 @@ def session(tmp_path: Path) -> Iterator[Session]:
     file = Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))
     with Session(file) as opened:
         yield opened
+
+
+def test_planning_while_it_is_off_takes_a_steady_feed(session: Session) -> None:
+    """The pages for loads and protection have no field for a feed, and nobody plans with it on."""
+    session.set_condition(Condition("off"))
+    assert planned_feed(session) == "raws"
+    found = protect(session, ["N12"], feed=planned_feed(session))
+    assert "fed by raws" in found["condition"]
+    assert not any("not_solved" in t for t in found["tests"])
+    session.set_condition(Condition("mains", "none"))
+    assert planned_feed(session) is None
 
 
 def test_neighbours_of_a_part_worked_on_are_looked_at_before_power(session: Session) -> None:

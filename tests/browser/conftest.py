@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from playwright import sync_api
 
-sync_api = pytest.importorskip("playwright.sync_api")
+from tests.cli.conftest import warm
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 PROGRAM = [sys.executable, "-c", "from halfsplit.cli import main; main()"]
@@ -78,17 +79,7 @@ def chromium() -> Iterator[Any]:
 @pytest.fixture(scope="session")
 def warm_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Dictionaries of the demo tray on its raw rails, solved once for all browser tests."""
-    folder = tmp_path_factory.mktemp("cache")
-    file = tmp_path_factory.mktemp("warm") / "pt3.yaml"
-    shutil.copy(EXAMPLES / "hd40" / "pt3.yaml", file)
-    env = {**os.environ, "HALFSPLIT_CACHE": str(folder)}
-    for words in (
-        ["change", str(file), "--feed", "raws", "--load", "bench"],
-        ["resume", str(file)],
-    ):
-        done = subprocess.run([*PROGRAM, *words], env=env, capture_output=True, check=False)
-        assert done.returncode == 0, done.stderr
-    return folder
+    return warm(tmp_path_factory)
 
 
 def filled(warm_cache: Path, place: Path) -> tuple[Path, Path]:

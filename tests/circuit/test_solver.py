@@ -110,12 +110,21 @@ def test_relay_pulls_and_releases_with_hysteresis() -> None:
     assert volts(top, {("S", "dc"): 12.0})["b"] == pytest.approx(0.0, abs=1e-3)
 
 
-def test_bench_supply_current_limit() -> None:
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_bench_supply_current_limit(way: float) -> None:
+    """200 mA into 10 ohm, also from a supply with its plus on common; back into it flows what will:
+    25 V against 30 behind 10 ohm, by hand."""
     top = build(
-        el.Source("S", ("a", "com"), {"dc": 25.0, "g": 20.0, "limit": 0.2}),
+        el.Source("S", ("a", "com"), {"dc": way * 25.0, "g": 20.0, "limit": 0.2}),
         resistor("R", "a", "com", 10.0),
     )
-    assert volts(top)["a"] == pytest.approx(2.0, abs=0.03)  # 200 mA into 10 ohm
+    assert volts(top)["a"] == pytest.approx(way * 2.0, abs=0.03)
+    driven = build(
+        el.Source("S", ("a", "com"), {"dc": way * 25.0, "g": 20.0, "limit": 0.2}),
+        supply("B", "b", way * 30.0),
+        resistor("R", "b", "a", 10.0),
+    )
+    assert volts(driven)["a"] == pytest.approx(way * (25.0 + 5.0 * 0.05 / 10.05), abs=0.01)
 
 
 def test_comparator_open_collector_needs_its_pull_up() -> None:

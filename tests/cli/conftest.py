@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
+import os
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -39,18 +41,35 @@ class Ran:
 Run = Callable[..., Ran]
 
 
+def warm(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A cache warm for the tray on its raw rails, worked out once for all workers of a run."""
+    base = tmp_path_factory.getbasetemp()
+    place = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "warm-tray"
+    place.mkdir(exist_ok=True)
+    with (place / "lock").open("w") as held, pytest.MonkeyPatch.context() as patch:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        folder = place / "cache"
+        if not (place / "done").exists():
+            patch.setenv("HALFSPLIT_CACHE", str(folder))
+            file = place / "pt3.yaml"
+            shutil.copy(TRAY, file)
+            assert main(["change", str(file), "--feed", "raws"]) == 0
+            assert main(["read", str(file), "p5=1.06"]) == 0  # pairs are looked at from then on
+            assert main(["suspects", str(file)]) == 0
+            assert main(["next", str(file)]) == 0  # may look at other loads
+            assert main(["change", str(file), "--load", "bench"]) == 0
+            assert main(["resume", str(file)]) == 0
+            (place / "done").touch()
+    return folder
+
+
 @pytest.fixture(scope="module")
 def cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """Dictionary cache of this module, warm for the tray on its raw rails."""
     with pytest.MonkeyPatch.context() as patch:
-        folder = tmp_path_factory.mktemp("cache")
+        folder = tmp_path_factory.mktemp("cache") / "warm"
+        shutil.copytree(warm(tmp_path_factory), folder)
         patch.setenv("HALFSPLIT_CACHE", str(folder))
-        file = tmp_path_factory.mktemp("warm") / "pt3.yaml"
-        shutil.copy(TRAY, file)
-        assert main(["change", str(file), "--feed", "raws"]) == 0
-        assert main(["read", str(file), "p5=1.06"]) == 0  # pairs are looked at from then on
-        assert main(["suspects", str(file)]) == 0
-        assert main(["next", str(file)]) == 0  # may look at other loads
         yield folder
 
 

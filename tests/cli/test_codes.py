@@ -105,9 +105,37 @@ CODES: list[tuple[int, str]] = [
     (0, "export pt3.yaml"),
     (0, "edit pt3.yaml parts.R6.value 2k0"),
     (0, "schema"),
+    (0, "pack pt3.yaml"),
+    (0, "pack pt3.yaml --to pt3.zip --journal without-notes --no-pictures"),
+    (1, "pack bad.yaml --to bad.zip"),
+    (2, "pack pt3.yaml --journal some"),
+    (2, "pack pt3.yaml --to pt3.yaml"),
+    (3, "pack none.yaml"),
+    (1, "unpack pt3.yaml --to new"),
+    (3, "unpack none.zip"),
+    (0, "outcomes pt3.yaml"),
+    (0, "outcomes pt3.yaml --finished --to o.json"),
+    (1, "outcomes pt3.yaml --to o.json"),
+    (1, "outcomes pt3.yaml C4=short"),
+    (3, "outcomes pt3.yaml C99=short"),
+    (1, "pool pt3.yaml"),
+    (3, "pool none.json"),
+    (3, "weights pt3.yaml --pool none.json"),
+    (0, "weights pt3.yaml --pool none"),
     (0, "patterns"),
     (0, "patterns crowbar"),
     (3, "patterns nonesuch"),
+    (0, "new bench.yaml"),
+    (1, "new bench.txt"),
+    (2, "new pt3.yaml"),
+    (0, "table pt3.yaml"),
+    (0, "table pt3.yaml --to parts.csv"),
+    (1, "table bad.yaml"),
+    (2, "table pt3.yaml --to pt3.yaml"),
+    (3, "table none.yaml"),
+    (1, "fill pt3.yaml bad.yaml"),
+    (3, "fill pt3.yaml none.csv"),
+    (3, "fill none.yaml pt3.yaml"),
     (0, "plain pt3.yaml"),
     (0, "plain pt3.yaml --to plain.yaml"),
     (1, "plain bad.yaml"),
@@ -219,6 +247,10 @@ def test_ctrl_c_is_exit_code_130(tray: Path, run: Run, monkeypatch: pytest.Monke
 
 AS_JSON = {
     "app": "app --list",
+    "pack": "pack pt3.yaml --to pt3.zip",
+    "unpack": "unpack packed.zip --to new",
+    "outcomes": "outcomes pt3.yaml --finished --to o.json",
+    "pool": "pool field.json --to merged.json",
     "boards": "boards boards.yaml BP.P5=22R",
     "change": "change pt3.yaml R12 lift a",
     "check": "check pt3.yaml",
@@ -247,7 +279,7 @@ AS_JSON = {
     "suspects": "suspects pt3.yaml",
     "trail": "trail pt3.yaml",
     "weights": "weights pt3.yaml C4=30",
-    "drill": "drill pt3.yaml --cases 1 --kinds healthy --feed raws --load bench",
+    "drill": "drill pt3.yaml --cases 1 --kinds single --seed 3 --feed raws --load bench",
     "undo": "undo pt3.yaml",
     "power": "power pt3.yaml --load half",
     "leans": "leans pt3.yaml",
@@ -257,6 +289,9 @@ AS_JSON = {
     "patterns": "patterns crowbar",
     "picture": "picture pt3.yaml --around R21",
     "plain": "plain pt3.yaml",
+    "new": "new bench.yaml",
+    "table": "table pt3.yaml",
+    "fill": "fill pt3.yaml more.csv --look",
     "plan": "plan pt3.yaml",
     "report": "report pt3.yaml --quick",
     "wire": "wire console.yaml J3 T1",
@@ -267,8 +302,14 @@ AS_JSON = {
 def test_json_of_every_command_parses(tray: Path, run: Run, name: str) -> None:
     assert run("read", "pt3.yaml", "p5=1.06", "sum=OL").code == 0
     shutil.copy(QUILLON, "boards.yaml")
+    Path("more.csv").write_text("R90,1k,p5,com\n", encoding="utf-8")
     Path("print.txt").write_text("E5 A=5A3C W=0020 R=0000\n", encoding="utf-8")
     Path("export.json").write_text(run("export", "pt3.yaml", "--json").out, encoding="utf-8")
+    if name == "unpack":
+        assert run("pack", "pt3.yaml", "--to", "packed.zip").code == 0
+    Path("field.json").write_text(
+        '{"halfsplit_outcomes": 1, "contributions": []}', encoding="utf-8"
+    )
     ran = run(*AS_JSON[name].split(), "--json")
     # A progress bar that came and went on a busy machine leaves a line's end behind, on stderr.
     assert ran.code == 0 and ran.err.strip() == ""

@@ -216,7 +216,7 @@ def test_a_live_session_over_a_port(here: Path) -> None:
         os.read(machine, 1)
     os.close(machine)
     os.close(ours)
-    assert "W1 to W3" in out and "11 bytes kept" in out
+    assert "W1 to W3" in out and "11 bytes came and " in out
     rows = [(b["way"], b["pieces"][0][1]) for _, kind, b in stored(here / "console.yaml")]
     assert sorted(rows) == [("in", "E4 SIZE 0\r\n"), ("out", "D 100\r")]
 
@@ -238,6 +238,7 @@ def test_an_idle_voltage_is_held_against_what_the_pin_should_read(here: Path, ru
     bad = run("wire", "console.yaml", "J3", "T1", "--idle", "T1.2=9V", "--idle", "T1.3=0.1V")
     assert bad.code == 1 and "do not join yet: T1-2 (TD) reads 9.00 V" in " ".join(bad.out.split())
     assert "This cable will do" not in bad.out
+    assert "the other sign: it sends, or holds a break" in " ".join(bad.out.split())
     # the other end is a sender as well: two senders would meet on one wire
     ran = run("wire", "console.yaml", "J3", "T1", "--idle", "T1.3=-9V", "--json")
     assert ran.code == 1 and [r["good"] for r in ran.json["read"]] == [False]
@@ -275,9 +276,20 @@ def test_a_port_that_goes_away_tells_what_is_kept(
 
     monkeypatch.setattr(Port, "__enter__", opened)
     ran = run("console", "console.yaml", "--port", name, "--seconds", "20")
-    assert ran.code == 1 and "went away" in ran.err and "30 bytes kept" in ran.out
+    assert ran.code == 1 and "went away" in ran.err and "30 bytes came and " in ran.out
     assert "30 of 30 bytes are no text" in " ".join(ran.out.split())
     rows = [b["pieces"] for _, kind, b in stored(here / "console.yaml") if kind == "console"]
     assert "".join(text for pieces in rows for _, text in pieces) == "\x80" * 30
     bad = run("console", "console.yaml", "--port", "/dev/null", "--flow", "dtr", "--eol", "tab")
     assert bad.code == 1 and "--flow" in bad.out and "--eol" in bad.out
+
+
+def test_the_caution_stands_before_what_is_measured_under_it(here: Path, run: Run) -> None:
+    said = run("wire", "console.yaml", "J3", "T1", "--sheet", "a.html").out
+    at = said.index("caution: between the two commons")
+    assert said.index("Before joining") < at < said.index("should read")
+    assert "60 V direct" in " ".join(said[at : at + 120].split())
+    page = (here / "a.html").read_text(encoding="utf-8")
+    assert page.index("IEC 61010-1") < page.index("should read")
+    sheet = run("wire", "console.yaml", "J3", "T1", "--json").json
+    assert "IEC 61010-1" in next(c for c in sheet["checks"] if c["caution"])["caution"]

@@ -55,6 +55,8 @@ def reads(spelling: str, unit: Unit) -> bool:
 @given(text=st.one_of(st.text(), SCRAPS), unit=st.sampled_from(sorted(UNITS)))
 @example(text="1/2", unit="W")
 @example(text="1/3", unit="V")
+@example(text="0±-0", unit="1")
+@example(text="5±-5", unit="V")
 def test_only_its_own_error(reader: Callable[[str, Unit], object], text: str, unit: Unit) -> None:
     try:
         found = reader(text, unit)

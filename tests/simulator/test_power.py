@@ -14,7 +14,8 @@ from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
 from halfsplit.bringup.power import power_check, worst_of
 from halfsplit.circuit import elements as el
-from halfsplit.faults.ratings import Limit, limits_of
+from halfsplit.faults.hypotheses import single_faults
+from halfsplit.faults.ratings import Limit, limits_of, thermal_path
 from halfsplit.faults.stress import stresses
 from tests.simulator import deck, stile, tray
 from tests.simulator.waves import Waves, transient
@@ -83,8 +84,9 @@ def _across(limit: Limit, machine: Machine, volts: dict[str, float]) -> float:
 def _by_ngspice(
     machine: Machine, condition: Condition, found: dict[str, float]
 ) -> dict[str, float]:
-    """Largest ratio of each part over its ratings in watts and volts, and of fuses and rectifiers
-    in amperes, all from ngspice's numbers. Inner nets (emitter bulk) are left out of volts."""
+    """Largest ratio of each part over its ratings in watts and volts, of fuses and rectifiers in
+    amperes, and of a junction whose heatsink the file gives, all from ngspice's numbers. Inner nets
+    (emitter bulk) are left out of volts."""
     volts = {k[2:]: v for k, v in found.items() if k.startswith("v:")}
     ratios: dict[str, float] = {}
     for limit in limits_of(machine, condition):
@@ -101,6 +103,10 @@ def _by_ngspice(
         elif limit.quantity == "amps" and isinstance(element, el.Resistor):
             a, b = (volts.get(n, 0.0) for n in element.nets)
             value = abs(a - b) * element.values["g"]
+        elif limit.quantity == "degC":
+            path = thermal_path(machine.assembly.parts[limit.part]) or 0.0
+            rise = found.get(f"p:{limit.element}", 0.0) * path
+            value = rise * limit.limit / (limit.limit - condition.ambient)
         else:
             continue
         ratios[limit.part] = max(ratios.get(limit.part, 0.0), value / limit.limit)
@@ -156,17 +162,31 @@ def test_c4_short_with_the_limiter_pulled_passes_the_rating_of_r3() -> None:
         assert worst_of(ours, 0, "watts", "R3")[2] < 1.0  # only with C4 shorted
 
 
+def test_c4_short_puts_the_junction_of_q1_over_its_limit() -> None:
+    """As drawn, on its bracket of 10 K/W: at full load 25 + 7 W x 11.17 K/W, about 103 degC, is
+    well; with C4 shorted 20 W make 250, and 200 are allowed. The rise over the rise allowed within
+    15 % of ngspice's watts times the same path, by hand; the check names it."""
+    machine = tray.tray()
+    full = stresses(machine, Condition("raws", "full"), [{}])
+    assert worst_of(full, 0, "degC", "Q1")[1] == pytest.approx(103.0, abs=8.0)  # notes: 7 W
+    (short,) = [h for h in single_faults(machine.assembly) if h.name == "C4 short"]
+    for name in ("none", "full"):
+        condition = Condition("raws", name)
+        rise = _tray_powers("C4 short", condition)["p:Q1"] * (1.17 + 10.0)
+        found = power_check(machine, condition, [(short, 0.5)], propose=False)
+        (named,) = [f for f in found.findings if f.part == "Q1"]
+        assert (named.quantity, named.under) == ("degC", "C4 short")
+        assert named.ratio == pytest.approx(rise / (200.0 - 25.0), rel=0.15) and named.ratio > 1.05
+        assert "do not energise" in found.verdict and "junction of" in found.verdict
+
+
 @pytest.mark.parametrize(("sink", "over"), [("3K/W", False), ("8K/W", True), ("30K/W", True)])
 def test_c4_short_and_the_junction_of_q1_on_a_heatsink(
     tmp_path: Path, sink: str, over: bool
 ) -> None:
-    """The file tells no heatsink of Q1. On one made for its 7 W of full load, 8 K/W, or on none,
-    30 K/W case to air, its junction passes 200 degC with C4 shorted; watts by ngspice, heat by
-    hand."""
-    text = tray.EXAMPLE.read_text(encoding="utf-8").replace(
-        "Q1:   {kind: pnp,",
-        f"Q1:   {{kind: pnp, theta_jc: 1.17K/W, junction_max: 200, sink: {sink},",
-    )
+    """On a larger heatsink it stays below 200 degC, on one of 8 K/W, enough for its 7 W of full
+    load, or on none, 30 K/W case to air, it does not; watts by ngspice, heat by hand."""
+    text = tray.EXAMPLE.read_text(encoding="utf-8").replace("sink: 10K/W", f"sink: {sink}")
     path = tmp_path / "sunk.yaml"
     path.write_text(text, encoding="utf-8")
     assembly, problems = load(path)

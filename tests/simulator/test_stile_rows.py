@@ -12,7 +12,7 @@ from halfsplit.circuit.solution import Status
 from halfsplit.faults.hypotheses import single_faults
 from tests.simulator import stile, stile_rows
 
-SLICE = 3  # faults a load; all of them: proofs/followed_faults.py --ngspice
+SLICE = 2  # faults a load; all of them: proofs/followed_faults.py --ngspice
 
 
 def _slice(seed: int) -> list[str]:
@@ -30,7 +30,8 @@ def test_seeded_faults_stay_where_we_leave_them(load: str, seed: int) -> None:
     assert found.unbalanced < 1e-6
 
 
-FASTEST = ("R12 short", "CR5 open", "L1 short", "C5 open", "R6 short")
+# R12 and L1 short are as fast, and take long: proofs/followed_faults.py --ngspice has them.
+FASTEST = ("CR5 open", "C5 open", "R6 short")
 
 
 @pytest.mark.parametrize(
@@ -83,7 +84,7 @@ def test_attempts_of_several_silences_are_told_as_restarts(fault: str) -> None:
     assert wait * 0.98 < float(rhythm.period[0]) < wait + 3 * 0.021
 
 
-@pytest.mark.parametrize("fault", ["R12 short", "CR5 open", "C5 open"])
+@pytest.mark.parametrize("fault", ["CR5 open", "C5 open"])
 def test_what_is_shown_is_not_the_steps_doing(fault: str) -> None:
     """The fastest rows: a tenth of the error moves frequency under 5 %, ripple 5 % + 1 mV."""
     top = stile.machine().topology

@@ -24,7 +24,7 @@ from tests.simulator import su6, tray
 NOTES: dict[str, Any] = YAML(typ="safe").load(
     (Path(__file__).parent / "su6_notes.yaml").read_text()
 )
-SLICE = 4  # faults held against ngspice
+SLICE = 2  # faults held against ngspice
 CYCLING = (Status.RESTARTING, Status.OSCILLATING)  # a tick under 20 ms counts as a beat
 
 

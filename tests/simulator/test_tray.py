@@ -125,7 +125,8 @@ def test_following_next_leads_to_the_fault(fault: str, seed: int, tmp_path: Path
     assert checks is not None, f"{fault} not found in 5 checks:\n" + "\n".join(trail)
 
 
-@pytest.mark.parametrize("fault", ["C4 short", "R3 open", "CR3 open", "R13 open"])
+# CR3 open and R13 open as well: proofs/from_nothing.py, for their time.
+@pytest.mark.parametrize("fault", ["C4 short", "R3 open"])
 def test_following_next_from_nothing_on_the_mains(fault: str, tmp_path: Path) -> None:
     """As it stands after typing the file: fed by mains, no load, nothing measured yet."""
     file = tmp_path / "pt3.yaml"

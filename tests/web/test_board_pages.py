@@ -78,7 +78,7 @@ async def test_a_board_is_refused_until_it_is_measured(two: Two) -> None:
     # The next one is refused; a reason passes it, and stays visible.
     user.find(marker="fit").click()
     await user.should_see(marker="why-anyway", retries=100)
-    await user.should_see("volts at the slot of P5 with BP in")
+    await user.should_see("volts of P5 at the slot with BP in")
     two.typed("why-anyway", "spare memory, nothing to lose")
     user.find(marker="do-anyway").click()
     await until(lambda: len(two.entries("boards.yaml", "board-in")) == 2)

@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from halfsplit.parts.base import Part
+from halfsplit.parts.yaml_text import BLOCK, FLOW
 from halfsplit.quantity import QuantityError
 
 # Two suggestions only when the second is about as close as the first.
@@ -39,6 +40,8 @@ _KINDS = {
 
 # What the YAML reader says (a piece of it) -> what to tell a person, what to write.
 _YAML = (
+    (FLOW, FLOW, "key: value lines"),
+    (BLOCK, BLOCK, "key: value lines"),
     ("duplicate key", "{key} stands twice in one section", "each name once"),
     ("'\\t'", "a tab is used to indent", "spaces"),
     ("another document", "a second document begins here", "one machine a file, without `---`"),
@@ -77,7 +80,7 @@ def near(word: object, known: Iterable[object]) -> str:
 def near_or_all(word: object, known: Iterable[object]) -> str:
     """The closest known words, or all of them when none is close."""
     words = [str(k) for k in known]
-    return near(word, words) or f"one of {', '.join(words)}"
+    return near(word, words) or (f"one of {', '.join(words)}" if words else "")
 
 
 def near_kind(word: object, kinds: Iterable[str]) -> str:
@@ -233,9 +236,12 @@ def _one(kind: type[BaseModel], item: Any, location: list[str], raw: object) -> 
         return f"{shown(raw)} is not one of the choices", wanted
     if kind_of in _NUMBERS:
         key, words = _NUMBERS[kind_of]
-        return f"{shown(raw)} must be {words} {limits[key]:g}", ""
+        bound = f"{words} {limits[key]:g}"
+        return f"{shown(raw)} must be {bound}", f"{name}: <a number {bound}>"
     if kind_of == "too_short":
-        return f"`{name}` needs at least {limits['min_length']} entries", ""
+        least = limits["min_length"]
+        entries = "entry" if least == 1 else "entries"
+        return f"`{name}` needs at least {least} {entries}", f"{name}: [<entry>, …]"
     for start, (wrong, instead) in _SHAPES.items():
         if kind_of.startswith(start):
             return f"{shown(raw)} {wrong}", instead

@@ -38,8 +38,18 @@ def electrical(assembly: Assembly, reader: Notes) -> None:
     While some part entries cannot be used the circuit has holes of its own making, so checks of the
     circuit as a whole wait until those are put right.
     """
+    mistaken(assembly, reader)
+    unfinished(assembly, reader)
+
+
+def mistaken(assembly: Assembly, reader: Notes) -> None:
+    """What is wrong whatever else will be typed yet."""
     for check in (_lookalike_nets, _sources, _one_net):
         check(assembly, reader)
+
+
+def unfinished(assembly: Assembly, reader: Notes) -> None:
+    """What further entries may put right: ends that lead nowhere, names nothing bears."""
     if not reader.blind:
         _known_nets(assembly, reader)
         _known_leans(assembly, reader)

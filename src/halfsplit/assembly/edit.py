@@ -6,16 +6,16 @@ import json
 import os
 import re
 import shutil
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Protocol
 
-from ruamel.yaml import YAML
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode
 
 from halfsplit.assembly.file import load, near
 from halfsplit.assembly.pattern_edit import target
 from halfsplit.assembly.text import TextError, read_text
+from halfsplit.parts.yaml_text import composed
 from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
 
 # Text that means the same with and without quotes, inside braces or not.
@@ -44,9 +44,8 @@ def set_value(path: Path, dotted: str, text: str) -> str:
     group, key = _group(path, root, dotted)
     if moved is not None and moved.beside is not None:
         ref, field = moved.beside
-        _put(
-            path, _inserted(source, group, ref, f"{{{_scalar(field)}: {_scalar(text)}}}", raw=True)
-        )
+        beside = _inserted(source, group, ref, f"{{{_scalar(field)}: {_scalar(text)}}}", raw=True)
+        put_text(path, beside, loads_well)
         return moved.old
     node = next((v for k, v in group.value if k.value == key), None)
     if node is None:
@@ -56,7 +55,7 @@ def set_value(path: Path, dotted: str, text: str) -> str:
     else:
         inner = ", ".join(str(k.value) for k, _ in node.value if isinstance(k, ScalarNode))
         raise NotFoundError(f"{path}: {dotted} holds several values ({inner}); name one of them")
-    _put(path, changed)
+    put_text(path, changed, loads_well)
     return old if moved is None else moved.old
 
 
@@ -117,7 +116,13 @@ def apply_edits(path: Path, edits: Sequence[Change]) -> list[tuple[int, str, str
             raise NotFoundError(f"{path}: {dotted} does not stand in this file as one value")
         else:
             source = _replaced(source, pair[1] if edit.what == "set" else pair[0], edit.text)
-    _put(path, source, wrong)
+
+    def errors(trial: Path) -> list[Problem]:
+        """Of a file wrong before, none if less of it is wrong now."""
+        found = loads_well(trial)
+        return found if len(found) >= max(wrong, 1) else []
+
+    put_text(path, source, errors)
     return _differing(before, source)
 
 
@@ -153,7 +158,7 @@ def _behind(path: Path, source: str, root: MappingNode, edit: Change) -> str:
 
 def _compose(path: Path, source: str) -> MappingNode:
     try:
-        root = YAML(typ="safe", pure=True).compose(source)
+        root = composed(source)
     except Exception:  # whatever the YAML reader raises, loading the file says it in words
         root = None
     if isinstance(root, MappingNode):
@@ -215,19 +220,31 @@ def _inserted(source: str, group: MappingNode, key: str, text: str, *, raw: bool
     return source[:line] + " " * int(first.column) + entry + newline + source[line:]
 
 
-def _put(path: Path, changed: str, already: int = 0) -> None:
-    """Write the new text if it loads; or, of a file `already` wrong, if less of it is wrong."""
+def loads_well(trial: Path) -> list[Problem]:
+    """Errors that keep a file from being used."""
+    assembly, problems = load(trial)
+    return [] if assembly is not None else [p for p in problems if p.severity == "error"]
+
+
+def put_text(path: Path, changed: str, errors: Callable[[Path], list[Problem]]) -> None:
+    """Put a new text in a file's place, whole and on disk, with its permissions.
+
+    `errors` is asked of a trial beside the file; when it finds any, ProblemsError with them is
+    raised and the file stays. Raises HalfsplitError when it cannot be written.
+    """
     target = path.resolve()
     trial = target.with_name(f".{target.name}.{os.getpid()}.new")
-    start = _BOM if target.read_bytes().startswith(_BOM.encode()) else ""
     try:
-        trial.write_bytes((start + changed).encode("utf-8"))
-        assembly, problems = load(trial)
-        errors = [p for p in problems if p.severity == "error"]
-        if assembly is None and len(errors) >= max(already, 1):
+        start = _BOM if target.read_bytes().startswith(_BOM.encode()) else ""
+        with trial.open("wb") as stream:
+            stream.write((start + changed).encode("utf-8"))
+            stream.flush()
+            os.fsync(stream.fileno())
+        found = errors(trial)
+        if found:
             named = {str(trial): str(path)}  # problems of a pattern's own file keep that
             raise ProblemsError(
-                [Problem(**{**p.as_dict(), "file": named.get(p.file, p.file)}) for p in errors]
+                [Problem(**{**p.as_dict(), "file": named.get(p.file, p.file)}) for p in found]
             )
         shutil.copymode(target, trial)
         trial.replace(target)

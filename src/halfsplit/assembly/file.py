@@ -109,10 +109,11 @@ class Reader:
     def read(self) -> CommentedMap | None:
         """The parsed document, or None with the reason recorded."""
         try:
-            document, self.lines = read_document(self.path)
+            document, self.lines, doubled = read_document(self.path)
         except TextError as error:
             self.problems.append(error.problem(self.path))
             return None
+        self.problems += [one.problem(self.path) for one in doubled]
         return document
 
     def word(self, document: CommentedMap, name: str, default: str) -> str:
@@ -298,13 +299,37 @@ def load_anyway(path: Path) -> tuple[Assembly | None, list[Problem]]:
     document = reader.read()
     if document is None:
         return None, reader.problems
+    assembly, wrong, _ = as_far(reader, document)
+    any_part(reader, document)
+    electrical(assembly, reader)
+    problems = in_order(reader, wrong)
+    return (None if any(p.severity == "error" for p in problems) else assembly), problems
+
+
+def any_part(reader: Reader, document: CommentedMap) -> None:
+    """Say so where a file lists nothing at all."""
+    if all(document.get(name) in (None, {}) for name in ("parts", "patterns", "blocks")):
+        reader.add("parts", "the file lists no part", f"parts: and under it {SAMPLES['parts']}")
+
+
+def in_order(reader: Reader, wrong: list[Problem]) -> list[Problem]:
+    """Problems as they stand in the file; those of pattern files and house numbers after them."""
+    own = str(reader.path)
+    listed = sorted(
+        reader.problems, key=lambda p: (p.file != own, p.file, p.line, p.column, p.path)
+    )
+    return listed + wrong
+
+
+def as_far(reader: Reader, document: CommentedMap) -> tuple[Assembly, list[Problem], Expanded]:
+    """The machine as far as its entries can be read, the circuit itself not looked at; also what is
+    wrong with house numbers, and what its patterns stand for."""
+    path = reader.path
     for key in document:
         if key not in SECTIONS:
             reader.add(str(key), f"there is no section {shown(key)}", near_or_all(key, SECTIONS))
     if "assembly" not in document:
         reader.add("assembly", "the file does not say which assembly it is", "assembly: <name>")
-    if all(document.get(name) in (None, {}) for name in ("parts", "patterns", "blocks")):
-        reader.add("parts", "the file lists no part", f"parts: and under it {SAMPLES['parts']}")
     reader.house, wrong = house_numbers(path.parent)
     parts: dict[str, Part] = {}
     listed, placed = entries(reader, document)
@@ -349,14 +374,7 @@ def load_anyway(path: Path) -> tuple[Assembly | None, list[Problem]]:
         printed,
         numbering,
     )
-    readable = not any(p.severity == "error" for p in reader.problems)
-    electrical(assembly, reader)
-    own = str(path)  # those of pattern files come after the file's own
-    problems = (
-        sorted(reader.problems, key=lambda p: (p.file != own, p.file, p.line, p.column, p.path))
-        + wrong
-    )
-    return (assembly if readable else None), problems
+    return assembly, wrong, placed
 
 
 def _one(reader: Reader, document: CommentedMap, name: str, kind: type[BaseModel]) -> Any:

@@ -15,6 +15,7 @@ from halfsplit.assembly.pattern import Placed
 from halfsplit.assembly.text import read_text
 from halfsplit.parts import catalogue
 from halfsplit.parts.base import REGISTRY
+from halfsplit.parts.yaml_text import composed
 from halfsplit.problems import HalfsplitError, NotFoundError, ProblemsError
 
 GONE = ("patterns", "unless_noted")  # sections a plain file does not have
@@ -34,7 +35,7 @@ def plain_text(path: Path) -> str:
     source = read_text(path)
     reader = Reader(path)
     document = reader.read()
-    root = YAML(typ="safe", pure=True).compose(source)
+    root = composed(source)
     if document is None or not isinstance(root, MappingNode):
         raise HalfsplitError(f"{path} changed while it was read; run this again")
     found, placed = entries(reader, document)
@@ -56,7 +57,7 @@ def plain_text(path: Path) -> str:
             more = ", ".join(line.strip() for line in lines if ": {" in line)
             edits.append((at, at, f", {more}"))
         elif body:
-            at = _line_end(source, typed.value[-1][1].end_mark.index)
+            at = line_end(source, typed.value[-1][1].end_mark.index)
             edits.append((at, at, re.sub(r"^  ", " " * typed.start_mark.column, body, flags=re.M)))
     elif body:
         start = next(start for name in GONE for start, _ in _section(source, root, name))
@@ -84,7 +85,7 @@ def _section(source: str, root: MappingNode, name: str) -> list[tuple[int, int]]
     return []
 
 
-def _line_end(source: str, index: int) -> int:
+def line_end(source: str, index: int) -> int:
     """Place after the last line with something on it at or before an index."""
     kept = source[:index].rstrip()
     end = source.find("\n", len(kept))
@@ -115,12 +116,13 @@ def written(entry: Mapping[str, Any]) -> str:
     first = [k for k in ("kind", "type") if k in entry]
     middle = [k for k in entry if k not in ("kind", "type", *ends)]
     listed = [*first, *middle, *(t for t in ends if t in entry)]
-    return "{" + ", ".join(f"{k}: {_value(entry[k])}" for k in listed) + "}"
+    return "{" + ", ".join(f"{k}: {value_text(entry[k])}" for k in listed) + "}"
 
 
-def _value(value: Any) -> str:
+def value_text(value: Any) -> str:
+    """One value as it is typed inside braces, in quotes where it would be read otherwise."""
     if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{k}: {_value(v)}" for k, v in value.items()) + "}"
+        return "{" + ", ".join(f"{k}: {value_text(v)}" for k, v in value.items()) + "}"
     if isinstance(value, bool):
         return str(value).lower()
     text = str(value)
@@ -153,13 +155,13 @@ def _noted(source: str, typed: MappingNode, found: Mapping[str, Any]) -> list[tu
         if node.flow_style:
             end = int(node.end_mark.index) - 1
             at = len(source[:end].rstrip().rstrip(","))
-            edits.append((at, at, "".join(f", {k}: {_value(v)}" for k, v in more.items())))
+            edits.append((at, at, "".join(f", {k}: {value_text(v)}" for k, v in more.items())))
         else:
             first = node.value[0][0].start_mark
             line = source.rfind("\n", 0, first.index) + 1
             lead = " " * int(first.column)
             edits.append(
-                (line, line, "".join(f"{lead}{k}: {_value(v)}\n" for k, v in more.items()))
+                (line, line, "".join(f"{lead}{k}: {value_text(v)}\n" for k, v in more.items()))
             )
     return edits
 

@@ -7,9 +7,11 @@ faults:
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
+from halfsplit.assembly.advice import shown
 from halfsplit.assembly.condition import Change, find_part, refit
 from halfsplit.assembly.file import Reader, near
 from halfsplit.assembly.model import Assembly
@@ -18,12 +20,18 @@ from halfsplit.parts.base import Part
 from halfsplit.problems import HalfsplitError, ProblemsError
 
 
+class _ScriptReader(Reader):
+    """One pass over a fault script."""
+
+    samples: ClassVar[Mapping[str, str]] = {"faults": "C4: {mode: short}"}
+
+
 def load_faults(assembly: Assembly, path: Path) -> Overrides:
     """Parameter changes of every fault in the script.
 
     Raises ProblemsError listing everything wrong with it: unknown parts, modes, fields, values.
     """
-    reader = Reader(path)
+    reader = _ScriptReader(path)
     document = reader.read()
     changes: Overrides = {}
     if document is not None:
@@ -45,17 +53,18 @@ def load_faults(assembly: Assembly, path: Path) -> Overrides:
 def _one(reader: Reader, part: Part, entry: Any, where: str) -> Overrides:
     if isinstance(entry, str):
         entry = {"mode": entry}
-    unknown = [k for k in entry if k not in ("mode", "fitted", "why")] if entry else []
-    if not isinstance(entry, dict) or unknown or ("mode" in entry) == ("fitted" in entry):
+    told = set(entry) if isinstance(entry, dict) else set()
+    if told - {"mode", "fitted", "why"} or ("mode" in told) == ("fitted" in told):
         reader.add(where, "say one of mode or fitted", "{mode: short}, or {fitted: {value: 33u}}")
         return {}
     if "mode" in entry:
         modes = {m.name: m.changes for m in part.modes()}
-        if entry["mode"] not in modes:
-            advice = near(entry["mode"], modes) or ", ".join(modes)
-            reader.add(where, f"a {part.KIND} has no mode `{entry['mode']}`", advice)
+        mode = str(entry["mode"])
+        if mode not in modes:
+            advice = near(mode, modes) or ", ".join(modes)
+            reader.add(where, f"a {part.KIND} has no mode {shown(entry['mode'])}", advice)
             return {}
-        return dict(modes[entry["mode"]])
+        return dict(modes[mode])
     values = entry["fitted"]
     if not isinstance(values, dict):
         reader.add(f"{where}.fitted", "must be `{field: value}`", "{value: 33u}")
@@ -63,7 +72,8 @@ def _one(reader: Reader, part: Part, entry: Any, where: str) -> Overrides:
     fields = [k for k in type(part).model_fields if k not in ("ref", "kind")]
     for key in values:
         if key not in fields:
-            reader.add(f"{where}.fitted.{key}", f"a {part.KIND} has no `{key}`", near(key, fields))
+            advice = near(str(key), fields)
+            reader.add(f"{where}.fitted.{key}", f"a {part.KIND} has no {shown(key)}", advice)
             return {}
     texts = tuple(sorted((str(k), str(v)) for k, v in values.items()))
     fitted = refit(part, Change(part.ref, "fitted", "", texts))

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import re
-import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
-from ruamel.yaml.error import MarkedYAMLError, ReusedAnchorWarning, YAMLError
+from ruamel.yaml.constructor import RoundTripConstructor
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
 from halfsplit.assembly.advice import yaml_words
+from halfsplit.parts.yaml_text import loaded
 from halfsplit.problems import Problem
 
-# A file beyond this is no bench circuit; refusing early keeps a damaged file from eating memory.
-LARGEST_FILE = 4_000_000  # bytes
+# A file beyond this is no bench circuit: 3,500 parts on a line each, read in three seconds of
+# processor time. Larger ones are refused before they eat memory and minutes.
+LARGEST_FILE = 300_000  # bytes
 Places = dict[str, tuple[int, int]]
 
 
@@ -54,16 +55,31 @@ def read_text(path: Path) -> str:
         raise TextError(line, column, wrong, "the file again, saved as UTF-8") from None
 
 
-def document(path: Path) -> tuple[CommentedMap, Places]:
-    """The parsed file, and line and column (from 1) of every key in it. Raises TextError."""
+def document(path: Path) -> tuple[CommentedMap, Places, list[TextError]]:
+    """The parsed file, line and column (from 1) of every key in it, and every name given twice.
+
+    Of a name given twice the first entry is in the document. Raises TextError.
+    """
     text = read_text(path)
+    doubled: list[TextError] = []
+
+    class Constructor(RoundTripConstructor):
+        def check_mapping_key(
+            self, node: Any, key_node: Any, mapping: Any, key: Any, value: Any
+        ) -> bool:
+            if key not in mapping:
+                return True
+            wrong, instead = yaml_words("duplicate key", str(key))
+            first = mapping.lc.key(key)[0] + 1
+            mark = key_node.start_mark
+            wrong += f", first in line {first}"
+            doubled.append(TextError(mark.line + 1, mark.column + 1, wrong, instead))
+            return False
+
     try:
-        with warnings.catch_warnings():
-            # An anchor given twice is odd, not wrong: the later one counts, as YAML 1.2 says.
-            warnings.simplefilter("ignore", ReusedAnchorWarning)
-            found = YAML(typ="rt").load(text)
+        found = loaded(text, Constructor)
         if isinstance(found, CommentedMap):
-            return found, dict(_places(found, "", (1, 1), set()))
+            return found, dict(_places(found, "", (1, 1), set())), doubled
     except MarkedYAMLError as error:
         raise _not_yaml(error) from None
     except RecursionError:

@@ -75,6 +75,28 @@ def standing(session: Session, feed: str | None, script: Path | None = None) -> 
     return Bench(session.machine, condition, faults, session.progress)
 
 
+def planned_feed(session: Session) -> str | None:
+    """What to plan with where nobody names a feed: while the machine is off, as it is while one
+    plans, the first steady feed of the file that is not held to a current, else the first of any;
+    None, so the present one, otherwise."""
+    if session.condition.energised():
+        return None
+    steady = [
+        name
+        for name, feed in session.assembly.feeds.items()
+        if feed.nets and not feed.mains and all(s.limit is None for s in feed.nets.values())
+    ]
+    return steady[0] if steady else session.assembly.default_feed()
+
+
+def powered(session: Session, feed: str | None) -> Bench:
+    """The machine as it stands, but on: by the feed named, the present one, or the first."""
+    bench = standing(session, feed)
+    if bench.condition.energised():
+        return bench
+    return replace(bench, condition=replace(bench.condition, feed=session.assembly.default_feed()))
+
+
 def protections(
     bench: Bench,
     asked: Sequence[str],
@@ -110,7 +132,11 @@ def protections(
     for number, label in enumerate(rails, len(bars)):
         begun(number)
         full = ladder.full_amps(bench, label)
-        if (asked and label not in asked) or full is None or not bench.condition.energised():
+        if (asked and label not in asked) or full is None:
+            continue
+        if not bench.condition.energised():
+            why = "the machine is off; name what would feed it, as --feed mains"
+            tests.append({"test": "over-current", "rail": label, "not_solved": why})
             continue
         try:
             tests += _limiting(bench, label, full)
@@ -169,7 +195,7 @@ def forming_plan(
     months: float,
 ) -> reform.Plan:
     """The plan of one capacitor; its rule is the one named, else the one of its log."""
-    bench = standing(session, feed)
+    bench = powered(session, feed)
     part = session.machine.fitted(find_part(session.assembly, ref), bench.condition)
     log = session.forming(part.ref)
     named = rule or (str(log[-1].body["rule"]) if log else None)
@@ -213,8 +239,8 @@ def forming_state(session: Session, plan: reform.Plan) -> dict[str, Any]:
 def leak(
     session: Session, ref: str, feed: str | None, ohms: str | None, target: str | None
 ) -> reform.LeakTest:
-    """The leakage test of one capacitor at its working volts in the present condition."""
-    bench = standing(session, feed)
+    """The leakage test of one capacitor at its working volts in the present condition, powered."""
+    bench = powered(session, feed)
     part = session.machine.fitted(find_part(session.assembly, ref), bench.condition)
     if part.ref not in discharge.capacitors(bench):
         wrong = f"{part.ref} is a {part.KIND}"
@@ -234,10 +260,7 @@ def charges(
 
     Levels are those with the machine on: by the feed named, the present one, or the first.
     """
-    bench = standing(session, feed)
-    if not bench.condition.energised():
-        on = replace(bench.condition, feed=session.assembly.default_feed())
-        bench = replace(bench, condition=on)
+    bench = powered(session, feed)
     names = [find_part(session.assembly, ref).ref for ref in asked]
     for name in names:
         if name not in discharge.capacitors(bench):

@@ -6,7 +6,7 @@ from typing import Any
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
-from halfsplit.bench.hazards import at_limiters, before_touching, present
+from halfsplit.bench.hazards import MEASURE, at_limiters, before_touching, present
 from halfsplit.bench.markings import marked_fuses
 from halfsplit.bench.session import Session
 from halfsplit.bringup.power import PowerCheck, power_check
@@ -54,14 +54,18 @@ def over_touch(machine: Machine, check: PowerCheck) -> list[str]:
 def power_dict(bench: Session, condition: Condition, least: float = LEAST_WEIGHT) -> dict[str, Any]:
     """The check as plain data, with the cautions that belong to this step."""
     check = check_power(bench, condition, least)
+    gone = bench.discharged()
+    # What is charged is told once, with what to do before hands go in.
+    there = [c for c in present(bench.machine, condition, gone) if not c.endswith(MEASURE)]
+    touching = before_touching(bench.machine, bench.condition, gone)
     return check.as_dict() | {
         "at": check.at,
         "least_weight": least,
         "cautions": [
             *at_limiters(bench.machine, condition),
-            *present(bench.machine, condition, bench.discharged()),
+            *there,
             *over_touch(bench.machine, check),
-            *before_touching(bench.machine, bench.condition, bench.discharged())[:1],
+            *(c for c in touching if c not in there),
             "local wiring rules and licensed-practice limits come first; eyes and face out of line "
             "with capacitors at first power",
         ],

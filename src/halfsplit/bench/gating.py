@@ -10,6 +10,7 @@ import numpy as np
 
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
 from halfsplit.assembly.lower import Machine
+from halfsplit.bench.handed import since_handed
 from halfsplit.bench.ledger import overridden as overridden
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.recall import condition_of
@@ -41,7 +42,10 @@ def known(bench: Session) -> Known:
     crowbar, changes = _around_gates(bench), frozenset[Change]()
     before: tuple[Change, ...] = ()
     reached: dict[str, str] = {}  # part that sits beside one worked on -> that one
+    elsewhere = since_handed(bench.entries)
     for e in bench.entries:
+        if e.seq <= elsewhere and e.kind not in ("condition", "observe", "disturbed"):
+            continue  # proofs and overrides of another bench open nothing on this one
         if e.kind == "condition":
             done = condition_of(bench.assembly, e).changes
             changes = frozenset(c for c in done if c.part in crowbar)
@@ -52,6 +56,8 @@ def known(bench: Session) -> Known:
         if (e.kind == "observe" and e.body.get("sign") in LOOKED) or e.kind == "prove":
             reached.pop(e.body["part"], None)
         if e.kind == "observe" and e.body.get("sign") == "as-drawn":
+            if e.seq <= elsewhere:
+                continue
             drawn.add(e.body["part"])
         elif e.kind == "observe" and e.body.get("found"):
             drawn.discard(e.body["part"])
@@ -103,7 +109,9 @@ def proofs_of(bench: Session) -> dict[str, Proof]:
     def expected(condition: Condition, net: str) -> float:
         return usual(condition)[net]
 
-    return proofs(bench.assembly, map_of(bench), bench.evidence(), bench.condition, expected)
+    since = since_handed(bench.entries)
+    here = [e for e in bench.evidence() if e.number > since]
+    return proofs(bench.assembly, map_of(bench), here, bench.condition, expected)
 
 
 def _usual(machine: Machine, condition: Condition) -> dict[str, float]:

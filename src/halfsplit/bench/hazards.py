@@ -18,6 +18,7 @@ DISCHARGED = 1.0  # V a stored charge must be below before a part is touched; co
 # Above this a rail with a reservoir behind it is taken as lethal at one touch. Common practice.
 LETHAL_VOLTS = 200.0
 PROTECTION = ("fuse", "scr")
+MEASURE = "discharge through a resistor, measure"
 
 
 def highest_volts(machine: Machine) -> float:
@@ -117,7 +118,7 @@ def present(
         found.append(f"mains, {volts:.0f} V, is on while fed by {condition.feed}")
         found += _limited(machine, condition, volts)
     charged = stored(machine, frozenset(proved))
-    found += [f"{c}: discharge through a resistor, measure" for c in charged]
+    found += [f"{c}: {MEASURE}" for c in charged]
     held = [c for c in stored(machine) if c not in charged]
     if held:
         read = ", ".join(f"{ref} {abs(v):.2g} V" for ref, v in proved.items())

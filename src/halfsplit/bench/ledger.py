@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from halfsplit.assembly.condition import BENCH
+from halfsplit.bench.handed import own
 from halfsplit.bench.hazards import before_touching, present
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.words import UNITS, entry_words, reads
@@ -20,7 +21,7 @@ def overridden(bench: Noter) -> list[dict[str, Any]]:
     """Overrides in force, for whoever comes back to the machine."""
     return [
         {"gate": e.body["gate"], "why": e.body["why"], "at": e.at.isoformat(), "entry": e.seq}
-        for e in bench.entries
+        for e in own(bench.entries)
         if e.kind == "override"
     ]
 

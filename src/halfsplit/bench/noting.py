@@ -8,7 +8,9 @@ from typing import Any, Literal
 
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
 from halfsplit.assembly.file import near
+from halfsplit.bench.handed import HANDED
 from halfsplit.bench.hazards import DISCHARGED
+from halfsplit.bench.pools import Laid, laid_of
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.record import Recorder
 from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, TEMPERATURE, WORKING, Sign
@@ -184,6 +186,15 @@ class Noter(Recorder):
             raise ProblemsError([Problem("", 0, 0, of, wrong, "C4=30")])
         return self._append("factor", {"of": of.lower(), "factor": factor})
 
+    def field(self) -> Laid | None:
+        """The pool of outcomes of other benches in use here, None when there is none."""
+        return laid_of(self.entries)
+
+    def pool_said(self) -> str:
+        """Which pool that is, in words; "" for none. What is weighed by it says so."""
+        found = self.field()
+        return "" if found is None else found.said
+
     def signs(self) -> list[Sign]:
         """Observations in force that weigh on the suspects, in order; a marking found does not, as
         the circuit has it from then on."""
@@ -236,7 +247,7 @@ class Noter(Recorder):
         for entry in self.entries:
             if "condition" in entry.body:
                 on = condition_of(self.assembly, entry).energised()
-            if on or entry.kind == "protect":
+            if on or entry.kind in ("protect", HANDED):
                 found.clear()
             elif entry.kind in ("reform", "discharge"):
                 found.pop(entry.body["part"], None)

@@ -89,21 +89,31 @@ def keep_picture(data: bytes, folder: Path) -> Kept:
     ProblemsError: it is no picture of a kind we take, too large, damaged, or several in one.
     HalfsplitError: it cannot be written; nothing half-written is left.
     """
-    full = _upright(_decoded(data))
-    small = full.convert("RGB") if full.mode not in ("L", "RGB") else full.copy()
-    small.thumbnail((PREVIEW, PREVIEW))
+    full = _upright(decoded(data))
     photo = kind_of(data) == "JPEG" or (full.mode == "RGB" and full.width * full.height > _LOSSLESS)
     body = _written(full, "JPEG" if photo else "PNG", _PHOTO)
     name = f"{hashlib.sha256(body).hexdigest()[:32]}.{'jpg' if photo else 'png'}"
     try:
         folder.mkdir(exist_ok=True)
-        put_whole(folder / preview_of(name), _written(small, "JPEG", _SMALL))
+        put_whole(folder / preview_of(name), preview(full))
         put_whole(folder / name, body)
     except OSError as error:
         raise HalfsplitError(
             f"{folder}: the picture cannot be written: {error.strerror or error}"
         ) from error
     return Kept(name, preview_of(name), full.width, full.height)
+
+
+def preview(full: Image) -> bytes:
+    """The small picture of a decoded one."""
+    small = full.convert("RGB") if full.mode not in ("L", "RGB") else full.copy()
+    small.thumbnail((PREVIEW, PREVIEW))
+    return _written(small, "JPEG", _SMALL)
+
+
+def upright(data: bytes) -> bytes:
+    """A picture that its camera held otherwise, turned and written anew, as a photo."""
+    return _written(_upright(decoded(data)), "JPEG" if kind_of(data) == "JPEG" else "PNG", _PHOTO)
 
 
 def put_whole(path: Path, body: bytes) -> None:
@@ -123,8 +133,8 @@ def _refuse(wrong: str, instead: str = WANTED) -> NoReturn:
     raise ProblemsError([Problem("", 0, 0, "picture", wrong, instead)])
 
 
-def _decoded(data: bytes) -> Image:
-    """The picture's pixels, its size looked at before they are unpacked."""
+def decoded(data: bytes) -> Image:
+    """The picture's pixels, its size looked at before they are unpacked. Raises ProblemsError."""
     from PIL import Image as pillow
 
     if len(data) > LARGEST:

@@ -13,6 +13,7 @@ from halfsplit.assembly.model import Assembly
 from halfsplit.assembly.text import TextError, read_text
 from halfsplit.bench.pictures_in import keep_picture, put_whole
 from halfsplit.bench.pins_file import Picture, Pin, Pins, fault, load_pins
+from halfsplit.parts.yaml_text import keeping
 from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
 
 _HEAD = """\
@@ -166,7 +167,7 @@ def _flow(fields: dict[str, Any]) -> CommentedMap:
 
 
 def _yaml() -> YAML:
-    yaml = YAML(typ="rt")
+    yaml = keeping()
     yaml.preserve_quotes = True
     yaml.width = 4096  # an entry a line, so that changes are told line by line
     return yaml

@@ -10,6 +10,7 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.bench.dead import find_ohmmeter, rail_reading
 from halfsplit.bench.energy import live_suspects
 from halfsplit.bench.gating import gates_of, known, map_of, reasoned
+from halfsplit.bench.handed import own, since_handed
 from halfsplit.bench.hazards import at_limiters, before_touching, mains_volts
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.session import Session
@@ -24,10 +25,12 @@ from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
+NONE_YET = "no plan is written down yet: halfsplit plan FILE --new"
+
 
 def written(bench: Noter) -> Entry | None:
     """The plan last written down, None when there is none."""
-    return next((e for e in reversed(bench.entries) if e.kind == "plan"), None)
+    return next((e for e in reversed(own(bench.entries)) if e.kind == "plan"), None)
 
 
 def write(bench: Session) -> Entry:
@@ -116,7 +119,9 @@ def in_the_way(bench: Session, key: str) -> list[str]:
 
 def _step(bench: Noter, key: str) -> dict[str, Any]:
     entry = written(bench)
-    steps = {s["key"]: s for s in entry.body["steps"]} if entry else {}
+    if entry is None:
+        raise NotFoundError(NONE_YET)
+    steps = {s["key"]: s for s in entry.body["steps"]}
     if key not in steps:
         raise NotFoundError(f"there is no step {key} in the plan; there are {', '.join(steps)}")
     return dict(steps[key])
@@ -137,7 +142,7 @@ def _pass(bench: Session, key: str, shut: list[str], anyway: str | None) -> None
 def plan_dict(bench: Session) -> dict[str, Any]:
     """The plan with each step's state: done, stop (a reading beyond its limits), next, or open."""
     if written(bench) is None:
-        raise NotFoundError("no plan is written down yet: halfsplit plan FILE --new")
+        raise NotFoundError(NONE_YET)
     shut = {g.name for g in refusals(gates_of(bench), "boards")}
     return _walked(bench, shut, frozenset(known(bench).trips))
 
@@ -188,10 +193,11 @@ def _read(bench: Noter, step: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Latest reading of each point of a step in its condition, with whether it is in limits."""
     if step["condition"] is None:
         return []
-    at = Condition.from_dict(step["condition"])
+    at, since = Condition.from_dict(step["condition"]), since_handed(bench.entries)
     found = []
     for point in step["points"]:
-        item = next((e for e in reversed(bench.evidence()) if _matches(e, point, at)), None)
+        made = (e for e in reversed(bench.evidence()) if e.number > since)
+        item = next((e for e in made if _matches(e, point, at)), None)
         if item is not None:
             good = point["low"] <= item.value <= point["high"]
             found.append(
@@ -272,9 +278,12 @@ def page(data: Mapping[str, Any], name: str, file: str | None = None) -> list[st
 
 
 def _enter(step: Mapping[str, Any], file: str) -> str:
-    """The command that ticks a step; the fuses and trips of the plan say their own."""
-    if step["key"] == "fuses" or step["key"].startswith("trip-"):
+    """The command that ticks a step; that of the fuses says its own."""
+    if step["key"] == "fuses":
         return ""
+    if step["key"].startswith("trip-"):
+        rail = step["key"].removeprefix("trip-")
+        return f"halfsplit protect {file} {rail} --trip … --trip … --trip …"
     if step["condition"] is None or not step["points"]:
         note = "18 mA, all in limits" if step["points"] else "all as it should be"
         return f'halfsplit plan {file} --done {step["key"]} --note "{note}"'

@@ -112,8 +112,7 @@ class Sight:
                     ),
                 )
                 near = solve(pins, [{}], rows, typed, thorough=True).volts[0, :, :-1]
-                solved_so = np.asarray(np.isfinite(near).all(axis=1)).reshape(-1, 1)
-                start = np.where(solved_so, near, typed)
+                start = np.where(np.isfinite(near).all(axis=1, keepdims=True), near, typed)
             found.append(Seen(view, typed, start, held, listed, odds, values))
         return found
 

@@ -12,7 +12,7 @@ from halfsplit.bench.slots import range_dict
 from halfsplit.boards.conflicts import conflicts
 from halfsplit.boards.memory import Ranking, rank
 from halfsplit.boards.memory_log import Log, read_log
-from halfsplit.boards.memory_words import HANDLING, advise, march_rows, told
+from halfsplit.boards.memory_words import HANDLING, advise, in_rows, march_rows, told
 from halfsplit.boards.model import Board, Rack, span
 from halfsplit.boards.numbers import show_number
 from halfsplit.boards.order import budget
@@ -39,7 +39,11 @@ def order_sheet(bench: RackBench) -> dict[str, Any]:
     """Every board's turn with its limits and readings, whose turn it is, what is owed first."""
     state = bench.state()
     turn = bench.next_board()
-    stops = [f"{b} {r}: {s['says']}" for (b, r, _), s in state["readings"].items() if not s["go"]]
+    stops = [
+        f"STOP: {b} {r}: {s['says'].removeprefix('STOP: ')}"
+        for (b, r, _), s in state["readings"].items()
+        if not s["go"]
+    ]
     wrong = {k[0] for k, seen in state["readings"].items() if k[2] != "ohm" and not seen["go"]}
     bad = [b for b in state["fitted"] if b in wrong]
     boards = []
@@ -250,14 +254,17 @@ def memory_sheet(
 ) -> dict[str, Any]:
     """Ranked causes of what a memory test printed; stored in the journal with the print.
 
-    Raises ProblemsError when lines hold no numbers of this machine.
+    A line whose numbers are none of this machine is told (`unread`) and left out. Raises
+    ProblemsError when nothing else is in the print; that print is stored all the same.
     """
     rack = bench.rack
     name, entry = memory_board(rack, board)
     memory = entry.memory
     assert memory is not None
     log, problems = read_log(text, rack.numbers, rack.codes, where)
-    if problems:
+    kept = text if len(text) <= 100_000 else text[:100_000] + "\n… (cut)\n"
+    if problems and not log.runs and not log.codes:
+        bench.journal.append("memory", {"board": name, "text": kept, "causes": []})
         raise ProblemsError(problems)
     if cut:
         runs = tuple(
@@ -269,7 +276,7 @@ def memory_sheet(
         swapped = read_choices(rack, bench.positions())[f"{name}.{memory.swap}"] == memory.swapped
     ranking = rank(memory, log, 0, memory.banks * memory.words - 1, swapped=swapped)
     data = _ranked(rack, name, entry, log, ranking, swapped)
-    kept = text if len(text) <= 100_000 else text[:100_000] + "\n… (cut)\n"
+    data["unread"] = [f"line {p.line}: {p.wrong}. Write {p.instead}." for p in problems[:20]]
     data["entry"] = bench.journal.append(
         "memory", {"board": name, "text": kept, "causes": data["causes"][:3]}
     ).seq
@@ -283,8 +290,9 @@ def _ranked(
     assert memory is not None
     advice = advise(memory, log, ranking)
 
-    def cause(c: Any) -> dict[str, Any]:
-        t = told(memory, c, swapped)
+    def cause(row: Any) -> dict[str, Any]:
+        c, bits = row
+        t = told(memory, c, swapped, bits)
         return {"name": t.name, "where": list(t.where), "share": c.share, "form": c.form,
                 "why": t.why, "confirm": t.confirm, "explains": c.explains, "of": c.of,
                 "key": list(c.key)}  # fmt: skip
@@ -310,8 +318,8 @@ def _ranked(
              "bits": [memory.bit_name(b) for b in range(rack.word) if x >> b & 1]}
             for a, x in show_first
         ],
-        "causes": [cause(c) for c in ranking.causes[:6]],
-        "second": [cause(c) for c in ranking.second[:3]],
+        "causes": [cause(c) for c in in_rows(ranking.causes)[:6]],
+        "second": [cause(c) for c in in_rows(ranking.second)[:3]],
         "advice": list(advice.words),
         "march": None if advice.march is None else
         {"name": advice.march.name, "text": advice.march.text, "length": advice.march.length},

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from halfsplit.assembly.file import near
+from halfsplit.bench.handed import HANDED
 from halfsplit.bench.slots import is_live, slot_value, slot_verdict
 from halfsplit.boards.file import load_rack
 from halfsplit.boards.model import Board, Rack
@@ -143,6 +144,8 @@ class RackBench:
                 readings = {
                     k: v for k, v in readings.items() if k[0] != body["board"] or k[2] == "ohm"
                 }
+            elif entry.kind == HANDED:  # what was in and proved on another bench
+                fitted, rails, readings = [], [], {}
             elif entry.kind == "board-out":
                 fitted = [b for b in fitted if b != body["board"]]
                 readings = {k: v for k, v in readings.items() if k[0] != body["board"]}
@@ -163,6 +166,12 @@ class RackBench:
             return rails
         rest = [r for r in rails if r != rail]
         return [*rest, rail] if is_live(float(value), "V") else rest
+
+    def _withheld(self, rail: str) -> bool:
+        """Whether the last said of a rail is that it is held off."""
+        said = [e for e in self.entries if e.kind in ("rail-on", "rail-off")]
+        mine = [e.kind for e in said if e.body["rail"] == rail]
+        return mine[-1:] == ["rail-off"]
 
     def next_board(self) -> Step | None:
         """The board whose turn it is, or None when all are in."""
@@ -215,11 +224,16 @@ class RackBench:
                 f"`--fit {board}` once it is in, then this reading",
             )
         verdict = slot_verdict(rails[rail], value, unit)
-        if is_live(value, unit):
-            early = self.locked(rail, before)
-            if early:
-                words = f"STOP: switch off: {rail} is on before its time; {'; '.join(early)}"
-                verdict = Verdict(False, words)
+        early = self.locked(rail, before) if unit != "ohm" else []
+        off = unit != "ohm" and not is_live(value, unit) and (bool(early) or self._withheld(rail))
+        if off:
+            words = f"it is off, as it must be for now: {'; '.join(early)}"
+            if not early:
+                words = f"it is withheld, and off; nothing waits for it: `--apply {rail}`"
+            verdict = Verdict(True, words)
+        elif early:
+            words = f"STOP: switch off: {rail} is on before its time; {'; '.join(early)}"
+            verdict = Verdict(False, words)
         stored: float | str = "open" if value == float("inf") else value
         return {
             "board": board,
@@ -228,7 +242,7 @@ class RackBench:
             "value": stored,
             "go": verdict.go,
             "says": verdict.words,
-        }
+        } | ({"off": True} if off else {})
 
     def fit(self, name: str, anyway: str | None = None) -> list[str]:
         """Note that a board goes in. Raises NotYetError with all that is still to be proved."""
@@ -278,15 +292,16 @@ class RackBench:
         missing, stops = [], []
         keys = {self.rack.interlocks[lock].needs for lock in step.locks}
         for rail in sorted(step.rails, key=lambda r: r.rail not in keys):
-            for unit, what in (("V", "volts at the slot"), ("A", "amperes it added")):
+            at = step.board
+            for unit, what in (
+                ("V", f"volts of {rail.rail} at the slot with {at} in: `{at}.{rail.rail}=<volts>`"),
+                ("A", f"amperes {at} added to {rail.rail}: `{at}.{rail.rail}=<amperes>`"),
+            ):
                 if unit == "A" and (rail.made or rail.amps.high == 0):
                     continue
                 seen = readings.get((step.board, rail.rail, unit))
-                if seen is None:
-                    missing.append(
-                        f"{what} of {rail.rail} with {step.board} in: "
-                        f"{step.board}.{rail.rail}=<{'volts' if unit == 'V' else 'amperes'}>"
-                    )
+                if seen is None or seen.get("off"):  # a rail withheld is still to be read
+                    missing.append(what)
                 elif not seen["go"]:
                     stops.append(f"{step.board} {rail.rail}: {seen['says']}")
         return stops, missing
@@ -325,7 +340,7 @@ class RackBench:
             why = f" ({lock.why})" if lock.why else ""
             if seen is None:
                 missing.append(
-                    f"{lock.needs} must read {wanted} first{why}: {board}.{lock.needs}=<volts>"
+                    f"{lock.needs} must read {wanted} first{why}: `{board}.{lock.needs}=<volts>`"
                 )
             elif not seen["go"]:
                 value = show(float(seen["value"]), "V")

@@ -77,6 +77,7 @@ class Reasoner(Noter):
             tuple(self.touched),
             tuple(sorted(self.factors().items())),
             tuple(sorted(self.found_values().items())),
+            self.pool_said(),
         )
 
     def share(self, kept: dict[str, Any]) -> None:
@@ -93,7 +94,7 @@ class Reasoner(Noter):
     def standard(self) -> list[Hypothesis]:
         """Those always looked at: none, unmodelled, every single fault."""
         there = self.machine.assembly
-        worn = worn_faults(there, self.touched, self.factors())
+        worn = worn_faults(there, self.touched, self.factors(), self.field())
         wrong = wrong_faults(there, self.touched)
         return [*without_faults(), *(together([f]) for f in (*worn, *wrong))]
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from halfsplit.bench.gating import overridden
+from halfsplit.bench.handed import since_handed
 from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touching, present
 from halfsplit.bench.session import WORTHLESS, Session
 from halfsplit.diagnosis.explain import Suspect, SuspectGroup
@@ -23,6 +24,7 @@ def suspects_dict(bench: Session, groups: Sequence[SuspectGroup]) -> dict[str, A
     return {
         "condition": bench.condition.as_dict(),
         "readings": len(bench.evidence()),
+        "pool": bench.pool_said(),
         "groups": [
             {
                 "weight": round(g.weight, 5),
@@ -307,6 +309,7 @@ def resume_dict(bench: Session) -> dict[str, Any]:
         "condition_words": bench.condition.words(),
         "open_items": [str(c) for c in bench.open_items()],
         "overrides": overridden(bench),
+        "handed": since_handed(bench.entries),
         "hazards": present(bench.machine, bench.condition, bench.discharged()),
         "readings": len(readings),
         "last_readings": [e.as_dict() for e in readings[-6:]],

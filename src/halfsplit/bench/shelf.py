@@ -108,6 +108,18 @@ class Shelf:
         sort = None if path is None else _told_by_its_head(path)[0]
         return None if path is None or sort is None else (path, sort)
 
+    def begin(self, name: str) -> str:
+        """Write the file of a new machine into the folder; returns its key.
+
+        Raises ProblemsError for a name that will not do, HalfsplitError where its file is there
+        already or cannot be written.
+        """
+        from halfsplit.assembly.new_file import file_name, new_file
+
+        path = new_file(self.folder / f"{file_name(name)}.yaml", name)
+        self.scan()
+        return path.relative_to(self.folder).as_posix()
+
 
 def _files(folder: Path) -> Iterator[tuple[Path, os.stat_result]]:
     """YAML files below a folder, near ones first, links not followed."""

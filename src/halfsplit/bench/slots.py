@@ -30,7 +30,8 @@ def slot_value(text: str, wrong: Any) -> tuple[float, Unit]:
         try:
             read[unit] = parse(flat, unit)
         except QuantityError as error:
-            said = error.wrong
+            # That a unit is another's says nothing about the value; that one is told by its own.
+            said = error.wrong if said == "no value" or "belongs to" in said else said
     if len(read) > 1:  # 5 or 1k: every unit fits
         raise wrong(
             "a number without a unit could be volts, amperes or ohms",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from halfsplit.bench.handed import HANDED
 from halfsplit.quantity import Unit, show
 from halfsplit.quantity.volts import volts
 
@@ -70,6 +71,8 @@ def entry_words(assembly: Assembly, entry: Entry) -> str:
         return str(body.get("did") or f"now fed by {now['feed']}, load {now['load']}")
     if entry.kind == "meter":
         return f"meter: {body['meter'].get('name', '')}"
+    if entry.kind == HANDED:
+        return f"unpacked here: the {body['entries']} entries before are of another bench"
     told = ", ".join(f"{k} {v}" for k, v in body.items() if isinstance(v, (str, int, float)))
     return f"{entry.kind}: {told}" if told else entry.kind
 

@@ -54,7 +54,7 @@ def aliases(memory: Memory, first: int, last: int) -> tuple[Alias, ...]:
     `first`, `last`: addresses the test wrote.
     """
     bits = tuple(memory.line_bits(k) for k in range(memory.lines.count))
-    return _aliases(bits, memory.bank_bit, first, last)
+    return _aliases(bits, memory.bank_from, first, last)
 
 
 @lru_cache(maxsize=8)

@@ -41,7 +41,14 @@ def agree(rack: Rack, to: Adds) -> None:
             to.add(where, "a rule either counts or says what follows from what", sample)
         for key, pairs in (("among", rule.among), ("when", rule.when), ("then", rule.then)):
             _pairs(to, f"{where}.{key}", pairs, settings)
+    shown_by: dict[str, str] = {}
     for name, code in rack.codes.items():
+        sign = " ".join((code.says or code.lamps or "").split())
+        if sign in shown_by:
+            wrong = f"“{sign}” already stands for {shown_by[sign]}"
+            to.add(f"codes.{name}", wrong, "a code of its own, or one entry with both meanings")
+        elif sign:
+            shown_by[sign] = name
         if (code.says is None) == (code.lamps is None):
             to.add(f"codes.{name}", "a code is a message or a row of lamps", "says: … or lamps: …")
         if (code.start is None) != (code.words is None):
@@ -69,11 +76,11 @@ def _pairs(to: Adds, where: str, pairs: Mapping[str, str], known: Mapping[str, S
     for name, choice in pairs.items():
         if name not in known:
             _missing(to, f"{where}.{name}", "setting", name, known)
-        elif choice not in _choices(known[name]):
+        elif (choices := _choices(known[name])) and choice not in choices:
             to.add(
                 f"{where}.{name}",
                 f"{name} has no choice {shown(choice)}",
-                near_or_all(choice, _choices(known[name])),
+                near_or_all(choice, choices),
             )
 
 
@@ -105,6 +112,9 @@ def _board(rack: Rack, name: str, board: Board, to: Adds) -> None:
             choices = list(setting.table())
         except ValueError as error:
             to.add(at, str(error))
+            continue
+        if not choices:
+            to.add(f"{at}.choices", "the setting has no choice", "{yes: in, no: out}")
             continue
         for choice in [*([setting.usual] if setting.usual else []), *setting.fitted]:
             if choice not in choices:
@@ -172,10 +182,10 @@ def _memory(rack: Rack, where: str, board: Board, to: Adds) -> None:
     for rail in memory.rails:
         if rail not in rack.rails:
             _missing(to, f"{where}.memory.rails", "rail", rail, rack.rails)
-    if memory.words != 1 << memory.bank_bit:
+    if memory.words != 1 << memory.bank_from:
         to.add(
             f"{where}.memory.bank_bit",
-            f"bit {memory.bank_bit} splits banks of {1 << memory.bank_bit} words, and a bank has "
+            f"bit {memory.bank_from} splits banks of {1 << memory.bank_from} words, and a bank has "
             f"{memory.words}",
             "the address bit just above a bank",
             doubt=True,

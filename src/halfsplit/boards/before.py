@@ -18,7 +18,10 @@ from halfsplit.quantity.volts import volts
 # Common practice, no published source.
 _COMMONS = 1.0  # V
 _LOAD = show(LOAD_OHMS, "ohm", 2)
-TOUCH = "above 30 V rms, 42.4 V peak or 60 V direct it can hurt (IEC 61010-1): stop, find the earth"
+TOUCH = (
+    "between the two commons, above 30 V rms, 42.4 V peak or 60 V direct can hurt (IEC 61010-1): "
+    "one hand, nothing touched; stop there and have the earth put right by one licensed for mains"
+)
 
 
 def checks_of(sides: Sequence[Side], wires: Sequence[Wire], both_mains: bool) -> list[Check]:
@@ -32,7 +35,7 @@ def checks_of(sides: Sequence[Side], wires: Sequence[Wire], both_mains: bool) ->
             Check(
                 a.label, b.label, -_COMMONS, _COMMONS,
                 "the two commons, direct and AC, both machines on, cable not joined",
-                f"do not join: an earth is missing or a supply leaks. {TOUCH}",
+                "do not join: an earth is missing or a supply leaks", TOUCH,
             )
         )  # fmt: skip
     touched = {p.label for w in wires for p in (w.a, w.b)}
@@ -67,6 +70,8 @@ def _voltage(pin: Wired, to: str) -> Check:
             low, high = min(low, pin.space[0]), max(high, pin.space[1])
             text = f"a handshake output, either state, {_LOAD} to common across it"
         wrong = "near 0 V: it is an input, or its driver or supply is dead"
+        if pin.role != "signal-out" and pin.standard != "TTL":
+            wrong += "; the other sign: it sends, or holds a break"
         return Check(pin.label, to, low, high, text, wrong)
     wrong = "stiff and beyond this: it is a driver, and two drivers would meet; do not join"
     high = RECEIVER_OPEN

@@ -63,11 +63,13 @@ def read_capture(path: Path, channel: int = 1) -> tuple[Floats, Floats]:
     except (OSError, ValueError) as error:
         raise _problem(path, 0, f"the file cannot be read: {error}", "") from None
     rows: list[tuple[float, float]] = []
+    at: list[int] = []
     scale, wrong = 1.0, []
     for number, line in enumerate(lines, 1):
         cells = _cells(line)
         try:
             rows.append((float(cells[0]), float(cells[channel])))
+            at.append(number)
         except (ValueError, IndexError):
             unit = _UNIT.search(" " + cells[0].strip()) if cells else None
             if unit and not rows:
@@ -77,13 +79,22 @@ def read_capture(path: Path, channel: int = 1) -> tuple[Floats, Floats]:
     if wrong:
         raise ProblemsError(wrong[:20])
     if len(rows) < 2:
+        most = max((len(_cells(line)) for line in lines), default=0)
+        if 1 < most <= channel:
+            wide = (
+                f"there is no column {channel + 1}: {most} are here, time and {most - 1} after it"
+            )
+            raise _problem(
+                path, 1, wide, f"--channel 1 to {most - 1}" if most > 2 else "--channel 1"
+            )
         raise _problem(path, 1, "there are not two lines of time and level here", "time,level")
     table = np.array(rows)
-    if not np.all(np.isfinite(table)):
-        raise _problem(path, 1, "a time or level is not a finite number", "numbers only")
+    bad = np.flatnonzero(~np.isfinite(table).all(axis=1))
+    if bad.size:
+        raise _problem(path, at[bad[0]], "a time or level is not a finite number", "numbers only")
     steps = np.diff(table[:, 0])
     if np.any(steps < 0):
-        where = int(np.argmax(steps < 0)) + 2
+        where = at[int(np.argmax(steps < 0)) + 1]
         raise _problem(path, where, "time runs backwards", "samples in order of time")
     return table[:, 0] * scale, table[:, 1]
 

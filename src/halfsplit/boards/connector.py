@@ -52,9 +52,11 @@ class Pin(Entry):
     @model_validator(mode="after")
     def _says_what_it_is(self) -> Self:
         if self.role is None and self.circuit is None:
-            raise WrongRecord("the pin has neither a role nor a circuit")
+            raise WrongRecord(
+                "the pin has neither a role nor a circuit", "{role: send} or {circuit: TD}"
+            )
         if self.role == "loop-source" and self.volts is None:
-            raise WrongRecord("a loop source needs its volts")
+            raise WrongRecord("a loop source needs its volts", "{role: loop-source, volts: 24V}")
         return self
 
 
@@ -77,13 +79,18 @@ class Connector(Entry):
     @model_validator(mode="after")
     def _has_pins(self) -> Self:
         if not self.pins and not self.layout:
-            raise WrongRecord("the connector has neither pins nor a layout")
+            raise WrongRecord(
+                "the connector has neither pins nor a layout",
+                "pins: {1: {circuit: FG}, …}, or layout: DB25 with standard: TIA-232",
+            )
         for name, pin in self.all_pins().items():
             if pin.standard is None and self.standard is None and _needs_standard(pin):
-                raise WrongRecord(f"pin {name} follows no standard, and neither does the connector")
+                wrong = f"pin {name} follows no standard, and neither does the connector"
+                raise WrongRecord(wrong, f"standard: {' or '.join(STANDARDS)}")
             single = pin.role in ("send", "receive") or pin.circuit in ("TD", "RD")
             if single and (pin.standard or self.standard) == "TIA-422":
-                raise WrongRecord(f"pin {name}: TIA-422 takes a pair of pins, such as TD+ and TD-")
+                wrong = f"pin {name}: TIA-422 takes a pair of pins"
+                raise WrongRecord(wrong, "two pins, {circuit: TD+} and {circuit: TD-}")
         return self
 
     def all_pins(self) -> dict[str, Pin]:

@@ -155,8 +155,15 @@ def load(path: Path) -> tuple[ConsoleFile | None, list[Problem]]:
             if record is not None:
                 tables[section][name] = record
     connectors = document.get("connectors")
-    written = {str(k) for k in connectors} if isinstance(connectors, Mapping) else set()
+    written = [str(k) for k in connectors] if isinstance(connectors, Mapping) else []
     _cables_fit(reader, tables, written)
+    signs: dict[str, str] = {}
+    for name, message in tables["messages"].items():
+        sign = " ".join(message.says.split())
+        if sign in signs:
+            wrong = f"“{sign}” already stands for {signs[sign]}"
+            reader.add(f"messages.{name}.says", wrong, "another message, or one entry for both")
+        signs.setdefault(sign, name)
     found = ConsoleFile(
         path,
         reader.word(document, "console", path.stem),
@@ -186,7 +193,7 @@ def _for_consoles(problem: Problem) -> Problem:
     )
 
 
-def _cables_fit(reader: _Reader, tables: dict[str, dict[str, Any]], written: set[str]) -> None:
+def _cables_fit(reader: _Reader, tables: dict[str, dict[str, Any]], written: list[str]) -> None:
     """Every cable names connectors and pins there are.
 
     `written`: names of all connectors, those that could not be read as well: what is wrong with

@@ -10,7 +10,7 @@ from typing import Annotated, Self
 from pydantic import BeforeValidator, Field, ValidationError, model_validator
 from ruamel.yaml import YAML
 
-from halfsplit.assembly.advice import WrongRecord
+from halfsplit.assembly.advice import WrongRecord, near_or_all
 from halfsplit.assembly.model import Entry
 from halfsplit.boards.connector import Connector, Pin, Wired, pins_by_name, settled
 from halfsplit.boards.links import Port
@@ -71,10 +71,11 @@ class Converter(Entry):
         named = [p for j in joints for p in (j.start, j.to)] + list(self.amps)
         missing = [p for p in named if p not in self.pins]
         if missing:
-            raise WrongRecord(f"there is no pin {missing[0]} in it")
+            wrong = f"there is no pin {', '.join(dict.fromkeys(missing))} in it"
+            raise WrongRecord(wrong, near_or_all(missing[0], self.pins))
         lost = [k for k, p in self.pins.items() if p.role == "supply" and p.volts is None]
         if lost:
-            raise WrongRecord(f"supply pin {lost[0]} needs its volts")
+            raise WrongRecord(f"supply pin {lost[0]} needs its volts", "{role: supply, volts: 5V}")
         return self
 
     def wired(self, name: str) -> dict[str, Wired]:
@@ -89,14 +90,17 @@ def ports(converter: Converter, name: str, channel: Channel) -> tuple[Port, Port
     for word, numbers in (("receive", channel.inputs), ("send", channel.outputs)):
         for number in numbers:
             if number not in pins:
-                raise WrongRecord(f"there is no pin {number} in it")
+                raise WrongRecord(f"there is no pin {number} in it", near_or_all(number, pins))
         chosen = tuple(pins[n] for n in numbers)
         shapes = {(word,): "single", (f"{word}+", f"{word}-"): "pair",
                   (f"loop-{word}+", f"loop-{word}-"): "loop"}  # fmt: skip
         kind = shapes.get(tuple(p.role for p in chosen))
         if kind is None:
             what = "an input" if word == "receive" else "an output"
-            raise WrongRecord(f"pins {', '.join(numbers)} are not {what}")
+            wrong = f"pins {', '.join(numbers)} are not {what}"
+            raise WrongRecord(
+                wrong, f"a pin of role {word}, or the + and - pins of a pair or loop, in that order"
+            )
         found.append(Port(kind, chosen))  # type: ignore[arg-type]
     return found[0], found[1]
 

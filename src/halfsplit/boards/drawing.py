@@ -151,7 +151,9 @@ def _lists(plan: Plan) -> list[str]:
 
 def _checks(checks: Sequence[Check]) -> str:
     heads = ("done", "at", "against", "should read", "is", "otherwise")
-    return _table(heads, [("☐", c.at, c.to, reads(c), c.means, c.otherwise) for c in checks])
+    cautions = dict.fromkeys(c.caution for c in checks if c.caution)
+    told = "".join(f"<p><b>Caution</b>: {escape(words)}.</p>" for words in cautions)
+    return told + _table(heads, [("☐", c.at, c.to, reads(c), c.means, c.otherwise) for c in checks])
 
 
 def _ticks(wires: Sequence[Wire]) -> list[tuple[str, ...]]:

@@ -38,7 +38,7 @@ class Estimate:
 
     rate: measured [Bd]; nominal: the usual rate next to it; mark: level of idle, "high" or "low";
     share: how sure of the format (0 to 1); others: rivals with their shares; jitter: edges about
-    the grid, root mean square [bit]; heard: the frames.
+    the grid, root mean square [bit]; heard: the frames; cut: the capture ended within one more.
     """
 
     rate: float
@@ -50,6 +50,7 @@ class Estimate:
     jitter: float
     heard: tuple[Heard, ...]
     stop_seen: bool
+    cut: bool
 
     @property
     def data(self) -> bytes:
@@ -68,6 +69,7 @@ class Estimate:
             "others": [{"format": f, "share": s} for f, s in self.others],
             "jitter": self.jitter,
             "stop_seen": self.stop_seen,
+            "cut": self.cut,
             "text": self.data.decode("latin-1"),
             "frames": len(self.heard),
             "framing_errors": sum(h.framing for h in self.heard),
@@ -138,13 +140,23 @@ def estimate(capture: Capture) -> Estimate | None:
             _mismatch(h.value, best.form),
         )
         for h in best.words
+        if not _cut(h, best, capture)
     )
     gaps = np.diff([h.at for h in best.words]) / best.bit
     seen = bool(np.any(gaps < best.form.bits + 1)) if len(gaps) else False
     return Estimate(
         rate, nearest_rate(rate), "high" if best.mark else "low", best.form, shares[0] / total,
-        others, best.jitter, heard, seen,
+        others, best.jitter, heard, seen, len(heard) < len(best.words),
     )  # fmt: skip
+
+
+def _cut(one: Heard, best: _Try, capture: Capture) -> bool:
+    """Whether the capture ended before this frame did.
+
+    A logic trace may hold changes only: it ends with the last of them, and mark is taken to go on.
+    """
+    changes_only = capture.end <= capture.times[-1] and capture.levels[-1] == best.mark
+    return not changes_only and one.at + (best.form.judged + 1.5) * best.bit > capture.end
 
 
 def _mismatch(word: int, form: Format) -> bool:

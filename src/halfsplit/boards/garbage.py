@@ -8,6 +8,7 @@ could have come out so.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -361,3 +362,9 @@ def unescaped(text: str) -> str:
         found += text[k]
         k += 1
     return found
+
+
+def malformed(text: str) -> str:
+    """The first backslash in `text` that begins nothing :func:`unescaped` reads; "" without one."""
+    found = re.search(r"(?:[^\\]|\\[nrt0\\]|\\x[0-9a-fA-F]{2})*(\\.{0,3})?", text, re.DOTALL)
+    return (found[1] or "") if found else ""

@@ -23,10 +23,12 @@ def _at(value: object) -> object:
     for part in str(value).split(","):
         first, _, last = part.strip().partition("-")
         if not first.isdecimal() or not (last or first).isdecimal():
-            raise WrongRecord(f"“{value}” is no switch position")
+            raise WrongRecord(
+                f"“{value}” is no switch position", "a number from 1, such as 5 or 1-4"
+            )
         found += range(int(first), int(last or first) + 1)
     if not found or min(found) < 1:
-        raise WrongRecord(f"“{value}” is no switch position")
+        raise WrongRecord(f"“{value}” is no switch position", "5 or 1-4, counted from 1")
     return tuple(found)
 
 
@@ -90,9 +92,11 @@ class LineBoard(Entry):
 
     @model_validator(mode="after")
     def _sensible(self) -> Self:
+        wrong, advice = [], []
         for code, divisor in self.rate.codes.items():
             if not divisor.isdecimal() or int(divisor) < 1:
-                raise WrongRecord(f"rate “{code}”: {divisor} is no divisor, a whole number from 1")
+                wrong.append(f"rate “{code}”: {divisor} is no divisor")
+                advice.append("a whole number from 1")
         for name, known in (
             ("bits", "5 6 7 8"),
             ("parity", "on off"),
@@ -102,12 +106,16 @@ class LineBoard(Entry):
             field = getattr(self, name)
             for code, word in (field.codes if field else {}).items():
                 if word not in known.split():
-                    raise WrongRecord(f"{name} “{code}”: {word} is not one of {known}")
+                    wrong.append(f"{name} “{code}”: {word} is no choice of it")
+                    advice.append(f"for {name} {known.replace(' ', ' or ')}")
         if self.wanted:
             try:
                 parse_format(self.wanted)
             except Exception as error:
-                raise WrongRecord(str(error)) from None
+                wrong.append(f"wanted: {error}")
+                advice.append("a line such as 9600 8N1")
+        if wrong:
+            raise WrongRecord("; ".join(wrong), ", ".join(dict.fromkeys(advice)))
         return self
 
     @property

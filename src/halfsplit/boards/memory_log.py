@@ -25,6 +25,7 @@ _END = re.compile(r"\W*(ok|passed|pass|no errors?|stopped|cold|warm)\W*", re.I)
 _COLUMNS = re.compile(r"\s*([0-9A-Fa-fxo]+)[\s,;]+([0-9A-Fa-fxo]+)[\s,;]+([0-9A-Fa-fxo]+)\s*")
 # Longest log taken: a whole memory failing every one of several tests stays far below it.
 MOST_LINES = 2_000_000
+LONGEST = 400  # characters of a line that may be a message; terminals had 132
 
 
 @dataclass(frozen=True)
@@ -131,24 +132,31 @@ class _Reader:
                 values[key] = value
         if code.test == "range":
             self.limits.update(values)
+        elif code.test == "all" and code.passed:
+            self.close()
+            for each in KINDS:
+                self.open(each)
+                self.close()
         elif code.test in KINDS:
             kind: Kind = code.test
             if code.passed:
                 self.open(kind)
                 self.close()
                 return
+            if {"A", "W", "R"} <= set(values) and "X" not in values:
+                self.fail(kind, values["A"], values["W"], values["R"], line)
+                return
             self.open(kind)
             if "X" in values:
                 self.pairs.append((values.get("A"), values["X"]))
-            elif {"A", "W", "R"} <= set(values):
-                self.fail(values["A"], values["W"], values["R"], line)
 
-    def fail(self, address: int, written: int, read: int, line: int) -> None:
-        """One word that came back wrong."""
+    def fail(self, kind: Kind, address: int, written: int, read: int, line: int) -> None:
+        """One word that came back wrong. One that came back right opens no test: none passed."""
         if written == read:
             wrong = "what was read is what was written, so nothing failed here"
             self.problems.append(Problem(self.where, line, 1, "", wrong, "only words that differ"))
         else:
+            self.open(kind)
             self.fails.append((address, written, read))
 
 
@@ -195,6 +203,10 @@ def read_log(
             wrong = f"more than {MOST_LINES} lines"
             to.problems.append(Problem(where, number, 1, "", wrong, "the failing lines only"))
             break
+        if len(line) > LONGEST:  # no message is, and patterns take long over what is
+            to.unused.append(line)
+            continue
+        plain = " ".join(line.split())
         hit = next(((n, c, m, names) for n, c, p, names in known if (m := p.fullmatch(line))), None)
         if hit:
             name, code, match, names = hit
@@ -202,11 +214,11 @@ def read_log(
         elif columns := _COLUMNS.fullmatch(line):
             values = [to.number(c, number) for c in columns.groups()]
             if None not in values:
-                to.open(to.now.kind if to.now else "data")
-                to.fail(*values, number)  # type: ignore[call-arg, arg-type]
-        elif head := _HEADING.fullmatch(line):
+                kind: Kind = to.now.kind if to.now else "data"
+                to.fail(kind, *values, number)  # type: ignore[call-arg, arg-type]
+        elif head := _HEADING.fullmatch(plain):
             to.heading(head["kind"].lower(), (head["end"] or "").lower())
-        elif end := _END.fullmatch(line):
+        elif end := _END.fullmatch(plain):
             to.say(end[1].lower())
         else:
             to.unused.append(line)

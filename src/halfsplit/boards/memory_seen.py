@@ -31,6 +31,8 @@ class Seen:
     ----------
     at: (N,) addresses tested. a, w, r: (F,) failing address, written, read.
     form: (F,) 0 when the word written is the address, 1 its complement, 2 neither.
+    scale: printed failures for each kept one. spread: different ones for each different one kept,
+    which is less where a test went round and printed the same words again.
     """
 
     memory: Memory
@@ -42,6 +44,7 @@ class Seen:
     form: Ints
     swapped: bool
     scale: float = 1.0
+    spread: float = 1.0
 
     @cached_property
     def x(self) -> Ints:
@@ -129,12 +132,12 @@ class Seen:
     def counted(self, mine: Flags) -> int:
         """Different addresses and forms among the failures `mine`, those not kept included."""
         kept = self.item[mine]
-        return round(np.unique(kept).size * (self.scale if kept.size else 1.0))
+        return round(np.unique(kept).size * (self.spread if kept.size else 1.0))
 
     def bank(self, at: Ints) -> Ints:
         """Bank of each address."""
         swap = int(self.swapped and self.memory.banks > 1)
-        return ((at >> self.memory.bank_bit) % self.memory.banks) ^ swap
+        return ((at >> self.memory.bank_from) % self.memory.banks) ^ swap
 
     def row(self, at: Ints) -> Ints:
         """Row of each address: the half of the multiplexed address that goes first."""
@@ -167,15 +170,15 @@ def _count(words: Ints) -> Floats:
 def seen(memory: Memory, run: Run, first: int, last: int, swapped: bool, most: int = MOST) -> Seen:
     """`run` as arrays, at most `most` failures of it; cut, it says nothing beyond its last."""
     fails = np.array(run.fails, dtype=np.int64).reshape(-1, 3)
-    scale, end = 1.0, int(fails[:, 0].max()) if run.cut and fails.size else last
-    if len(fails) > most:
-        keep = np.sort(np.random.default_rng(0).choice(len(fails), most, replace=False))
-        fails, scale = fails[keep], len(fails) / most
-    a, w, r = fails[:, 0], fails[:, 1], fails[:, 2]
-    item = Seen(
-        memory, run, np.arange(first, end + 1), a, w, r, np.full(a.size, OTHER), swapped, scale
-    )
+    end = int(fails[:, 0].max()) if run.cut and fails.size else last
+    at, form = np.arange(first, end + 1), np.full(len(fails), OTHER)
+    every = Seen(memory, run, at, fails[:, 0], fails[:, 1], fails[:, 2], form, swapped)
     # The high part of the address is written only where the word cannot hold all of it.
-    for form in reversed(range(4 if last >> memory.data else 2)):
-        item.form[(w & item.whole) == item.word(form, a)] = form
-    return item
+    for k in reversed(range(4 if last >> memory.data else 2)):
+        form[(every.w & every.whole) == every.word(k, every.a)] = k
+    if len(fails) <= most:
+        return every
+    keep = np.sort(np.random.default_rng(0).choice(len(fails), most, replace=False))
+    spread = np.unique(every.item).size / np.unique(every.item[keep]).size
+    a, w, r = fails[keep].T
+    return Seen(memory, run, at, a, w, r, form[keep], swapped, len(fails) / most, float(spread))

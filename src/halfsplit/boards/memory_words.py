@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from halfsplit.boards.march import KINDS, TESTS, Kind, March, shortest
 from halfsplit.boards.memory import Cause, Ranking, address_first
@@ -28,8 +28,29 @@ class Told:
     confirm: str
 
 
-def told(memory: Memory, cause: Cause, swapped: bool = False) -> Told:
-    """A cause in the board's own names."""
+def in_rows(causes: Sequence[Cause]) -> list[tuple[Cause, tuple[str, ...]]]:
+    """Causes a row each, with the bits a row stands for.
+
+    Counter bits behind the first cause that explain a print alike are one row: nothing in the
+    print tells them apart, and one scope probe at the counter does.
+    """
+    found: list[tuple[Cause, tuple[str, ...]]] = []
+    places: dict[int, int] = {}
+    for number, cause in enumerate(causes):
+        if cause.key[0] != "counter" or number == 0:
+            found.append((cause, cause.key[1:]))
+        elif cause.explains in places:
+            at = places[cause.explains]
+            first, bits = found[at]
+            found[at] = replace(first, share=first.share + cause.share), (*bits, cause.key[1])
+        else:
+            places[cause.explains] = len(found)
+            found.append((cause, cause.key[1:]))
+    return found[:1] + sorted(found[1:], key=lambda row: -row[0].share)
+
+
+def told(memory: Memory, cause: Cause, swapped: bool = False, bits: Sequence[str] = ()) -> Told:
+    """A cause in the board's own names; `bits` are those its row stands for."""
     kind, *rest = cause.key
     if kind == "chip":
         return _chip(memory, cause, int(rest[0]), int(rest[1]))
@@ -86,7 +107,7 @@ def told(memory: Memory, cause: Cause, swapped: bool = False) -> Told:
     point = f" at {refresh.point}" if refresh and refresh.point else ""
     if kind == "counter":
         return Told(
-            f"refresh counter, bit {rest[0]}",
+            f"refresh counter, bit {' or '.join(sorted(bits, key=int) or rest)}",
             (counter,),
             "words fade in the rows where this bit of the count has one value",
             f"scope each output of {counter}: each halves the one before",

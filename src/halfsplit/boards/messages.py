@@ -33,7 +33,10 @@ class Message(Entry):
     def _compiles(self) -> Self:
         names = _FIELD.findall(self.says)
         if len(set(names)) != len(names):
-            raise WrongRecord("a field stands twice in `says`")
+            raise WrongRecord("a field stands twice in `says`", "{a} and {b}")
+        if "}{" in self.says:
+            wrong = "two fields of `says` touch, and nothing tells where one ends"
+            raise WrongRecord(wrong, self.says.replace("}{", "} {"))
         used = _FIELD.findall(self.means) + [n for two in _XOR.findall(self.means) for n in two]
         unknown = sorted(set(used) - set(names))
         if unknown:
@@ -87,9 +90,12 @@ class Lamps(Entry):
     def _alike(self) -> Self:
         wide = {len(c) for c in self.codes}
         if len(wide) > 1 or any(set(c) - {"0", "1"} for c in self.codes):
-            raise WrongRecord('lamp codes are 0s and 1s in quotes, all as long, such as "0100"')
+            raise WrongRecord("lamp codes are 0s and 1s in quotes, all as long", '"0100": …')
         if self.order and len(self.order.split()) not in wide:
-            raise WrongRecord("`order` names another number of lamps than the codes have")
+            raise WrongRecord(
+                "`order` names another number of lamps than the codes have",
+                "a name for each 0 or 1 of a code, such as D4 D3 D2 D1",
+            )
         return self
 
 

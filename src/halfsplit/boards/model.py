@@ -185,8 +185,8 @@ class Code(Entry):
     says: Word | None = None
     lamps: Word | None = None
     means: str
-    test: Literal["address", "data", "pause", "range", "size"] | None = Field(
-        default=None, description="memory test this is the outcome of"
+    test: Literal["address", "data", "pause", "all", "range", "size"] | None = Field(
+        default=None, description="memory test this is the outcome of; all with passed: every one"
     )
     passed: bool = Field(default=False, description="this says that the test found nothing")
     start: Address | None = Field(default=None, description="memory that does not answer: from")

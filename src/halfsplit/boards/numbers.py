@@ -38,7 +38,11 @@ def read_number(text: str, base: Base) -> int:
     except ValueError:
         kind = {16: "hex", 8: "octal", 10: "decimal"}[prefix or RADIX[base]]
         sample = {"hex": "5A3C", "octal": "55074", "decimal": "23100"}[kind]
-        raise QuantityError(text, f"not a {kind} number", f"digits such as {sample}") from None
+        raise QuantityError(
+            text,
+            f"not {'an' if kind == 'octal' else 'a'} {kind} number",
+            f"digits such as {sample}",
+        ) from None
 
 
 def show_number(value: int, base: Base, bits: int = 16) -> str:

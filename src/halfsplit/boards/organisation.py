@@ -60,7 +60,9 @@ class Memory(Entry):
     words: Count
     data: int = Field(ge=1, le=64, description="data bits, parity left out")
     parity: int = Field(default=0, ge=0, le=8)
-    bank_bit: int = Field(ge=0, le=31)
+    bank_bit: int | None = Field(
+        default=None, ge=0, le=31, description="without it, the address bit just above a bank"
+    )
     swap: str | None = None
     swapped: Word = "in"
     chips: ChipRule | None = None
@@ -95,6 +97,11 @@ class Memory(Entry):
             found.append((wrong, "the lines at one chip, or multiplexed: false"))
         return found
 
+    @property
+    def bank_from(self) -> int:
+        """Lowest address bit that tells the bank."""
+        return (self.words - 1).bit_length() if self.bank_bit is None else self.bank_bit
+
     def chip(self, bank: int, bit: int) -> str:
         """Position of the chip of one bit (parity bits follow the data bits)."""
         if self.table is not None:
@@ -105,7 +112,7 @@ class Memory(Entry):
 
     def bank(self, address: int, swapped: bool = False) -> int:
         """Bank an address falls into."""
-        return ((address >> self.bank_bit) % self.banks) ^ int(swapped and self.banks > 1)
+        return ((address >> self.bank_from) % self.banks) ^ int(swapped and self.banks > 1)
 
     def bit_name(self, bit: int) -> str:
         """`bit 5`, or `parity 0` for the bits beyond the data."""

@@ -24,9 +24,9 @@ class Row:
     to: tuple[str, ...]
     was: tuple[str | None, ...]
 
-    def moved(self, k: int) -> bool:
-        """Whether strap `k` is recorded elsewhere, or not recorded."""
-        return self.was[k] != self.to[k]
+    def act(self, k: int) -> str:
+        """What strap `k` needs: "move" if recorded elsewhere, "look" if not recorded, else ""."""
+        return "look" if self.was[k] is None else "move" if self.was[k] != self.to[k] else ""
 
 
 def rows(
@@ -64,17 +64,17 @@ def text_picture(items: Sequence[Row]) -> list[str]:
                 mark = "●" if to == word else "○" if was == word else "·"
                 marks.append(mark.center(width))
             lines.append(f"  {word:>{label}}" + "".join(marks).rstrip())
-        if any(row.moved(k) for k in range(len(row.straps))):
-            arrows = [
-                "move" if row.was[k] and row.moved(k) else "look" if row.was[k] is None else ""
-                for k in range(len(row.straps))
-            ]
+        arrows = [row.act(k) for k in range(len(row.straps))]
+        if any(arrows):
             lines.append("  " + " " * label + "".join(a.center(width) for a in arrows).rstrip())
     return lines
 
 
 def svg_picture(board: str, items: Sequence[Row]) -> str:
-    """The same as a drawing: a filled block where the strap goes, an outline where it is now."""
+    """The same as a drawing: a filled block where the strap goes, an outline where it is now.
+
+    What must move is in colour and says so; what nobody looked at is pale.
+    """
     wide = _LEFT + _CELL * max((len(r.straps) for r in items), default=1) + 220
     tall = _TOP + sum(2 * _ROW + _GAP + 14 for _ in items) + 10
     out = [
@@ -87,8 +87,12 @@ def svg_picture(board: str, items: Sequence[Row]) -> str:
         y += 18
         for k, strap in enumerate(row.straps):
             x = _LEFT + k * _CELL
-            fill = "#c2410c" if row.moved(k) else "#1f2937"
-            out.append(svg.text(x + _CELL / 2, y + 10, strap, text_anchor="middle", fill=fill))
+            act = row.act(k)
+            fill = {"move": "#c2410c", "look": "#6b7280"}.get(act, "#1f2937")
+            middle = {"text_anchor": "middle", "fill": fill}
+            if act:
+                out.append(svg.text(x + _CELL / 2, y + 23 + 2 * _ROW, act, font_size=11, **middle))
+            out.append(svg.text(x + _CELL / 2, y + 10, strap, **middle))
             for j, word in enumerate(row.words):
                 look: dict[str, float | int | str | None] = {"fill": "none", "stroke": "#9ca3af"}
                 if row.to[k] == word:

@@ -103,6 +103,7 @@ class Check:
     high: float
     means: str
     otherwise: str
+    caution: str = ""  # what can hurt whoever measures it
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``."""
@@ -113,4 +114,5 @@ class Check:
             "high": self.high,
             "means": self.means,
             "otherwise": self.otherwise,
+            "caution": self.caution,
         }

@@ -263,7 +263,7 @@ def _unused_pairs(found: Plan | Through, end: Side) -> None:
         if ground:
             found.ties.append(Tie(port.minus, ground[0], "", why))
         if ground and supply:
-            found.ties.append(Tie(port.plus, supply[0], "10 kohm", why))
+            found.ties.append(Tie(port.plus, supply[0], "10 kΩ", why))
         else:
-            text = f"{port.plus.label}: hold it at +1 V or more through 10 kohm, idle at mark"
+            text = f"{port.plus.label}: hold it at +1 V or more through 10 kΩ, idle at mark"
             found.reasons.append(text)

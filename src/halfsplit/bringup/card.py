@@ -10,19 +10,25 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
+from halfsplit.bringup import crowbar
 from halfsplit.bringup.conductors import conductor_words
+from halfsplit.bringup.reform import WARM
+from halfsplit.bringup.solving import Bench
 from halfsplit.bringup.trial import (
     FASTEST,
     SLOWEST,
     faults_of,
     outcomes,
     rated_conditions,
+    strains,
 )
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.faults.ratings import reverse_limit
 from halfsplit.faults.sampling import Floats
 from halfsplit.faults.stress import Stress, stresses
 from halfsplit.parts.base import Part
+from halfsplit.parts.capacitance import Capacitance
+from halfsplit.parts.kinds.fuse import Fuse
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
@@ -30,6 +36,11 @@ from halfsplit.quantity.volts import volts
 # amperes, twice in watts. Common practice, no published source.
 MARGIN, MARGIN_WATTS = 1.5, 2.0
 BURNS = 0.5  # A; below this nobody asks which wire. Common practice, no published source.
+PASSING = ("fuse", "wire", "switch", "connector", "trace")  # nobody rates these in watts
+# Leaks [A] tried across a capacitor, and what may go into its can as heat [W].
+LEAKS = (1e-6, 3e-6, 10e-6, 30e-6, 100e-6, 300e-6, 1e-3, 3e-3, 10e-3, 30e-3, 100e-3)
+HOLDING = ("zener", "gas-tube")  # their volts are what they make, not what they stand
+LEAST_ACROSS = 1.0  # V direct across a capacitor below which its leak is nobody's concern
 RIPPLES = 0.01  # A; below this no capacitor minds. Common practice, no published source.
 # Multiples of the drawn value tried to find what the position bears.
 STEPS = (0.1, 0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0)
@@ -88,17 +99,25 @@ def card(machine: Machine, ref: str, conditions: Sequence[Condition] | None = No
             unsolved.append(condition.words())
             continue
         most = np.maximum(most, np.nan_to_num(found.amps[0]))
-        for name, value in _seen(found, k, ref).items():
-            if value > worst.get(name, (-1.0, ""))[0]:
-                worst[name] = (value, condition.words())
+        _worse(worst, _seen(found, k, ref), condition.words())
+        if isinstance(part, Fuse):  # blown, it stands whatever is then across it
+            gone = stresses(machine, condition, [{}], fresh=[{(ref, "g"): 1e-12}])
+            _worse(worst, {"volts": float(np.nan_to_num(gone.volts[0, k]))}, "blown")
+    strained = strains(machine, chosen[-1]) if chosen else None
+    if strained is not None:
+        for row in strained.rows:
+            _worse(worst, _seen(strained.stress, k, ref, row), strained.words[row])
     demands = _ratings(part, worst) + _fixed(part)
     demands += _lead(machine, part, most)
+    demands += _fired(machine, ref, chosen[-1]) if chosen else []
     near = machine.assembly.beside(ref)
     if near:
         nan, listed = float("nan"), ", ".join(near)
         words = f"{listed}: look at these when it ran hot or was worked on"
         demands.append(Demand("beside it", nan, nan, words))
     demands += _window(machine, part, chosen)
+    if isinstance(part, Capacitance) and not machine.self_oscillating:
+        demands += _leak(machine, part)
     return Card(
         ref,
         part.label(),
@@ -109,23 +128,34 @@ def card(machine: Machine, ref: str, conditions: Sequence[Condition] | None = No
     )
 
 
-def _seen(found: Stress, k: int, ref: str) -> dict[str, float]:
-    """Watts, amps and volts of a part in a healthy row; amps by its rating's own basis if known."""
-    seen = {"watts": found.watts[0, k], "amps": found.amps[0, k], "volts": found.volts[0, k]}
-    if np.isfinite(found.ripple[0, k]):
-        seen["ripple"] = found.ripple[0, k]
+def _worse(worst: dict[str, tuple[float, str]], seen: dict[str, float], at: str) -> None:
+    """Keep what is larger than before, with where it was seen; a hair more is no news."""
+    for name, value in seen.items():
+        if value > 1.001 * worst.get(name, (-1.0, ""))[0]:
+            worst[name] = (value, at)
+
+
+def _seen(found: Stress, k: int, ref: str, row: int = 0) -> dict[str, float]:
+    """Watts, amps and volts of a part in a row; amps by its rating's own basis if known."""
+    seen = {"watts": found.watts[row, k], "amps": found.amps[row, k], "volts": found.volts[row, k]}
+    if np.isfinite(found.ripple[row, k]):
+        seen["ripple"] = found.ripple[row, k]
     for i, limit in enumerate(found.limits):
         if limit.part == ref and limit.quantity in ("amps", "volts", "reverse"):
-            seen[limit.quantity] = found.values[0, i]
+            seen[limit.quantity] = found.values[row, i]
     return {n: float(v) for n, v in seen.items()}
 
 
 def _ratings(part: Part, worst: dict[str, tuple[float, str]]) -> list[Demand]:
     nan = float("nan")
     found = []
-    if "volts" in worst:
+    if part.KIND in HOLDING:
+        holds = float(part.__dict__["value"])
+        words = f"{volts(holds)} as drawn, no more and no less: the circuit counts on it"
+        found.append(Demand("volts", holds, holds, words))
+    elif "volts" in worst:
         value, at = worst["volts"]
-        words = f"sees {volts(value)} ({at}): rated {volts(MARGIN * value)} or more"
+        words = f"sees {volts(value)} ({at}): rated {show(MARGIN * value, 'V', 2)} or more"
         found.append(Demand("volts", value, nan, words))
     if "amps" in worst and part.KIND not in ("electrolytic", "tantalum"):
         value, at = worst["amps"]
@@ -136,7 +166,7 @@ def _ratings(part: Part, worst: dict[str, tuple[float, str]]) -> list[Demand]:
         value, at = worst["ripple"]
         words = f"carries {show(value, 'A', 3)} rms ({at}): rated as much or more"
         found.append(Demand("ripple current", value, nan, words))
-    if "watts" in worst and worst["watts"][0] > 1e-3:
+    if "watts" in worst and worst["watts"][0] > 1e-3 and part.KIND not in PASSING:
         value, at = worst["watts"]
         words = f"takes {show(value, 'W', 3)} ({at}): rated {show(MARGIN_WATTS * value, 'W', 2)}"
         found.append(Demand("watts", value, nan, words + " or more where it sits"))
@@ -161,6 +191,18 @@ def _fixed(part: Part) -> list[Demand]:
             found.append(Demand(label, nan, nan, f"as drawn: {text}"))
     if part.KIND == "fuse" or part.__dict__.get("tech") == "fusible":
         found.append(Demand("fails open", nan, nan, "must open, never weld or char to a short"))
+    return found
+
+
+def _fired(machine: Machine, ref: str, at: Condition) -> list[Demand]:
+    """What a crowbar thyristor carries once it has fired."""
+    found = []
+    for scr, label in crowbar.find(machine):
+        if scr == ref:
+            bench, rail = Bench(machine, at, {}), machine.assembly.rails[label]
+            bar = crowbar.predict_trip(bench, ref, label, rail, ends=True)
+            nan = float("nan")
+            found += [Demand("once fired", nan, nan, words) for words in bar.after]
     return found
 
 
@@ -202,6 +244,34 @@ def _window(machine: Machine, part: Part, chosen: Sequence[Condition]) -> list[D
             good &= [not faults_of(table[0], t) for t in table[1:]]
         found.append(_range(label, base, steps, good))
     return found
+
+
+def _leak(machine: Machine, part: Capacitance) -> list[Demand]:
+    """The largest leak a capacitor may have before the rails suffer, or its can warms itself."""
+    steady = rated_conditions(machine)
+    if not steady or machine.assembly.feeds[steady[-1].feed].mains:
+        return []
+    k = list(machine.assembly.parts).index(part.ref)
+    level = float(np.nan_to_num(stresses(machine, steady[-1], [{}]).volts[0, k]))
+    if level < LEAST_ACROSS:
+        return []
+    leaks = [amps for amps in LEAKS if amps * level <= WARM]
+    good = np.ones(len(leaks), dtype=bool)
+    for condition in steady:
+        rows: list[Overrides] = [{}, *({(part.ref, "g"): amps / level} for amps in leaks)]
+        usual, *tried = outcomes(machine, condition, rows)
+        good &= [not faults_of(usual, t) for t in tried]
+    borne = int(np.argmin(good)) if not good.all() else len(leaks)
+    if borne == 0:
+        words = f"under {show(leaks[0], 'A', 1)} at {volts(level)}, or a rail leaves its limits"
+        return [Demand("leakage", float("nan"), leaks[0], words)]
+    amps = leaks[borne - 1]
+    reason = "a rail leaves its limits" if borne < len(leaks) else "its can warms itself"
+    words = (
+        f"{show(amps, 'A', 1)} at {volts(level)} or less ({show(level / amps, 'ohm', 2)}): with "
+        f"three times that {reason}"
+    )
+    return [Demand("leakage", float("nan"), amps, words)]
 
 
 def refitted(part: Part, values: dict[str, float]) -> Overrides:

@@ -84,7 +84,7 @@ def gates(
         _trip(assembly, known),
         _temporary(now),
         _fuses(assembly, now, known),
-        _disturbed(known),
+        _disturbed(assembly.file.name, known),
         _air(assembly, now),
     ]
     return [replace(g, override=known.overrides.get(g.name, "")) for g in found if g is not None]
@@ -145,7 +145,7 @@ def _trip(assembly: Assembly, known: Known) -> Gate | None:
         return None
     proof = (
         f"the trip of {', '.join(asked)} by injection, raw off, boards out, three times alike: "
-        f"`protect FILE {asked[0]} --trip 6.2V --trip 6.2V --trip 6.2V`"
+        f"`halfsplit protect {assembly.file.name} {asked[0]} --trip 6.2V --trip 6.2V --trip 6.2V`"
     )
     return Gate("over-voltage trip", ("boards",), tuple(refused), proof)
 
@@ -186,11 +186,12 @@ def _fuses(assembly: Assembly, now: Condition, known: Known) -> Gate | None:
         "fuses to drawing",
         ("power", "boards"),
         tuple(refused),
-        "each fuse read and entered: `observe --part F1 --sign as-drawn`, or one fitted as drawn",
+        f"each fuse read and entered: `halfsplit observe {assembly.file.name} --part "
+        f"{next(iter(fuses))} --sign as-drawn`, or one fitted as drawn",
     )
 
 
-def _disturbed(known: Known) -> Gate | None:
+def _disturbed(file: str, known: Known) -> Gate | None:
     moved = sorted(known.disturbed)
     near = sorted(set(known.beside) - known.disturbed)
     if not moved and not near:
@@ -200,9 +201,10 @@ def _disturbed(known: Known) -> Gate | None:
         f"{ref} sits beside {known.beside[ref]}, which was worked on, and was not looked at since"
         for ref in near
     ]
-    proofs = [f"each tested: `observe --part {moved[0]} --good`"] if moved else []
+    tell = f"`halfsplit observe {file} --part"
+    proofs = [f"each tested: {tell} {moved[0]} --good`"] if moved else []
     if near:
-        proofs.append(f"each looked at, leads and all: `observe --part {near[0]} --sign as-drawn`")
+        proofs.append(f"each looked at, leads and all: {tell} {near[0]} --sign as-drawn`")
     return Gate("disturbed parts", ("power", "boards"), tuple(refused), "; ".join(proofs))
 
 
@@ -219,5 +221,6 @@ def _air(assembly: Assembly, now: Condition) -> Gate | None:
         "air temperature",
         ("power", "boards"),
         tuple(refused),
-        f"air between {air.low:g} and {air.high:g} °C: `change --ambient`",
+        f"air between {air.low:g} and {air.high:g} °C: "
+        f"`halfsplit change {assembly.file.name} --ambient {(air.low + air.high) / 2:.0f}degC`",
     )

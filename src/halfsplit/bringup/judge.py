@@ -13,7 +13,7 @@ from halfsplit.assembly.lower import Machine
 from halfsplit.bringup import crowbar
 from halfsplit.bringup.conductors import fuse_equivalent
 from halfsplit.bringup.solving import Bench, UnsolvedError
-from halfsplit.bringup.trial import faults_of, outcomes, rated_conditions
+from halfsplit.bringup.trial import faults_of, outcomes, rated_conditions, strains
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.solution import Status
@@ -119,11 +119,40 @@ def judge(
             if ratio > margins.get(limit.quantity, (0.0, ""))[0]:
                 words = overstress_words(limit, float(stress.values[0, k]), ratio)
                 margins[limit.quantity] = (ratio, f"{words} ({condition.words()})")
+    if chosen and not (reasons and machine.self_oscillating):
+        _strained(machine, chosen[-1], change, margins)
     reasons += [("trip", words) for words in _trips(machine, drawn, laid)]
     reasons += [(q, w) for q, (ratio, w) in margins.items() if ratio > 1.0]
     cautions = [(q, f"only just: {w}") for q, (ratio, w) in margins.items() if ratio <= 1.0]
     cautions += _better_is_worse(machine, drawn, fitted)
     return Judged(change.part, said, tuple(dict.fromkeys(reasons)), tuple(cautions))
+
+
+def _strained(
+    machine: Machine,
+    condition: Condition,
+    change: Change,
+    margins: dict[str, tuple[float, str]],
+) -> None:
+    """Add what the candidate goes through as each rail is loaded down to a short, where the part
+    drawn bears that."""
+    drawn, fitted = (strains(machine, c) for c in (condition, condition.with_change(change)))
+    if drawn is None or fitted is None:
+        return
+    bears: dict[str, float] = {}
+    for row in drawn.rows:
+        for k, limit in enumerate(drawn.stress.limits):
+            if limit.part == change.part:
+                ratio = float(np.nan_to_num(drawn.stress.ratios[row, k]))
+                bears[limit.quantity] = max(ratio, bears.get(limit.quantity, 0.0))
+    for row in fitted.rows:
+        for k, limit in enumerate(fitted.stress.limits):
+            ratio = float(np.nan_to_num(fitted.stress.ratios[row, k]))
+            before = margins.get(limit.quantity, (1.0 / MARGIN, ""))[0]
+            if limit.part != change.part or ratio <= before or bears.get(limit.quantity, 0.0) > 1.0:
+                continue
+            words = overstress_words(limit, float(fitted.stress.values[row, k]), ratio)
+            margins[limit.quantity] = (ratio, f"{words} ({fitted.words[row]})")
 
 
 def _trips(machine: Machine, drawn: Part, laid: Overrides) -> list[str]:

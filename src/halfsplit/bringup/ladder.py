@@ -274,14 +274,14 @@ def _minimum(
             row |= {"needed": False, "amps": 0.0}
             row["why"] = (
                 f"none needed: with every rail open it stands at {volts(bare.volts)}, within its "
-                f"limits; inside the machine it already feeds {told}"
+                f"limits; inside the machine it feeds {told}"
             )
         else:
             amps = _least(bench, rail, full)
             row |= {"needed": True, "amps": amps}
             row["why"] = (
                 f"with every rail open it stands at {volts(bare.volts)}, ripple "
-                f"{volts(bare.ripple)}, out of limits; inside the machine it feeds only {told}; "
+                f"{volts(bare.ripple)}, out of limits; inside the machine it feeds {told}; "
                 + (
                     f"from {show(amps, 'A', 2)} on it is within them"
                     if amps is not None

@@ -358,8 +358,8 @@ def _trips(machine: Machine) -> list[Step]:
             low, high = rail.over_voltage.low, rail.over_voltage.high
             do = (
                 f"raw off, boards out: inject on {label} from 0 V, 100 mA limit, slowly; must trip "
-                f"between {volts(low)} and {volts(high)}, stop at {volts(high)}; enter it: "
-                f"`protect FILE {label} --trip …`, three of them"
+                f"between {volts(low)} and {volts(high)}, stop at {volts(high)}; three times, from "
+                f"0 V each: `halfsplit protect FILE {label}` tells how"
             )
             found.append(
                 Step(f"trip-{label}", f"Over-voltage trip of {label}", do, amps=0.1, seconds=LOOK)

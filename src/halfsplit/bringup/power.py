@@ -35,6 +35,7 @@ WATCH, OBJECT = 0.8, 1.05
 RISK = 0.01
 HEALTHY = "if nothing else is wrong"
 PROTECTING = ("fuse", "scr")
+WATCHED = 4  # limits to watch named in the verdict; the findings have all of them
 
 
 @dataclass(frozen=True)
@@ -94,8 +95,12 @@ class PowerCheck:
         """One sentence: why not, or no objection and what to watch."""
         if self.objections:
             return "do not energise: " + "; ".join(self.objections)
-        watched = [f.words for f in self.findings if f.under == HEALTHY][:4]
-        tail = "; ".join(watched) if watched else "no part above 80 % of a rating it is known by"
+        # The healthy machine's own first, then what a suspect too unlikely to object to would do.
+        told: dict[str, str] = {}
+        for f in sorted(self.findings, key=lambda f: (f.under != HEALTHY, -f.ratio)):
+            told.setdefault(f.part, f.words + _under(f))
+        tail = "; ".join([*told.values()][:WATCHED])
+        tail = tail or "no part above 80 % of a rating it is known by"
         return f"no objection found at {self.at}, limits to watch: {tail}"
 
     def as_dict(self) -> dict[str, Any]:
@@ -117,6 +122,13 @@ class PowerCheck:
             "unsolved": list(self.unsolved),
             "lightest": [asdict(p) for p in self.lightest],
         }
+
+
+def _under(finding: Finding) -> str:
+    """Under which suspect, with its weight; empty for the machine as it should be."""
+    if finding.under == HEALTHY:
+        return ""
+    return f" if {finding.under} ({100 * finding.weight:.0f} %)"
 
 
 def _number(value: float) -> float | None:
@@ -275,10 +287,8 @@ def _objections(
         if f.ratio < OBJECT or f.part in seen or not (healthy or f.weight * f.chance >= RISK):
             continue
         seen.add(f.part)
-        words = f.words
-        if not healthy:
-            words += f" if {f.under} ({100 * f.weight:.0f} %)"
-        elif cause := _after(condition):
+        words = f.words + _under(f)
+        if healthy and (cause := _after(condition)):
             words += f" ({cause})"
         found.append(words + (f", {f.when}" if f.when else ""))
     return found
@@ -302,6 +312,9 @@ def feed_words(machine: Machine, condition: Condition) -> str:
     for net, source in feed.nets.items():
         limit = f" limited to {show(source.limit, 'A', 2)}" if source.limit else ""
         laid.append(f"{volts(source.volts)} on {net}{limit}")
+    if not laid and condition.energised():  # supplies drawn as parts of the machine
+        parts = assembly.parts.items()
+        laid = [f"{volts(p.__dict__['volts'])} of {r}" for r, p in parts if p.KIND == "supply"]
     return ", ".join(laid) or condition.feed
 
 

@@ -112,10 +112,10 @@ class _Book:
             if nearest is None or len(proof.missing) < len(nearest.missing):
                 nearest = proof
         if nearest is None:
-            word = "a reading in limits at a load, and the same of all it leans on"
             under = self.leans.all_under(label)
-            more = f" ({', '.join(under)})" if under else ""
-            nearest = Proof(label, kind, False, "", (f"{label}: {word}{more}",), ())
+            more = f", and of all it leans on: {', '.join(under)}" if under else ""
+            word = f"needs a reading in limits at a load{more}"
+            nearest = Proof(label, kind, False, "", (word,), ())
         return nearest
 
     def _missing(self, label: str, load: Load, seen: dict[str, int]) -> list[str]:

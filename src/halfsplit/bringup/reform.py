@@ -11,6 +11,7 @@ from halfsplit.bringup.discharge import joules
 from halfsplit.bringup.rules import LEAKAGES, RULES, Leakage, Rule
 from halfsplit.bringup.solving import Bench
 from halfsplit.parts.base import Part
+from halfsplit.parts.capacitance import Capacitance
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
@@ -197,7 +198,9 @@ def _levels(rule: Rule, goal: float, jump: float) -> list[float]:
 def _rated(part: Part) -> float:
     rated = part.__dict__.get("volts")
     wrong = instead = ""
-    if part.KIND not in FORMED:
+    if not isinstance(part, Capacitance):
+        wrong, instead = f"{part.ref} is a {part.KIND}, no capacitor", "a capacitor of the file"
+    elif part.KIND not in FORMED:
         wrong = f"{part.ref} is a {part.KIND}: it has no oxide to form; test its leakage instead"
         instead = f"reform FILE {part.ref} --leak, with one lead lifted"
     elif not rated:
@@ -314,7 +317,7 @@ def leak_test(part: Part, level: float, ohms: float = TEST_OHMS) -> LeakTest:
         amps,
         amps * ohms,
         amps**2 * leak,
-        f"over 20 Mohm: at its {OHMMETER_VOLTS:g} V at most, "
+        f"over 20 MΩ: at its {OHMMETER_VOLTS:g} V at most, "
         f"{OHMMETER_VOLTS / level:.1%} of working volts, the weak spot does not conduct; an "
         "ohmmeter clears nothing here",
         *worst,

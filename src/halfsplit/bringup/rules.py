@@ -83,7 +83,7 @@ RULES = {
     for rule in (
         Rule(
             "four-hours",
-            "10 kohm to 75 V, 100 kohm above, never over 1 mA, raised slowly, 4 h at full volts",
+            "10 kΩ to 75 V, 100 kΩ above, never over 1 mA, raised slowly, 4 h at full volts",
             f"a maker's re-aging note of October 1993, {SECOND_HAND}",
             10e3,
             100e3,
@@ -92,7 +92,7 @@ RULES = {
         ),
         Rule(
             "half-hour",
-            "rated volts through about 1 kohm for 30 min; half volts for 10 min first",
+            "rated volts through about 1 kΩ for 30 min; half volts for 10 min first",
             f"makers' voltage treatment after storage, {SECOND_HAND}",
             1e3,
             1e3,
@@ -102,7 +102,7 @@ RULES = {
         ),
         Rule(
             "by-months",
-            "5 min and 1 min for each month stored, through 20 to 50 kohm; rejected if the "
+            "5 min and 1 min for each month stored, through 20 to 50 kΩ; rejected if the "
             "resistor still drops over 10 % of the supply after 1 h (one copy says 20 %)",
             f"handbook text without an author, {SECOND_HAND}",
             30e3,

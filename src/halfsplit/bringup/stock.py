@@ -179,11 +179,11 @@ def parse_stock(text: str) -> list[Piece]:
 
 def _from_file(path: Path) -> list[Piece]:
     try:
-        found, places = document(path)
+        found, places, doubled = document(path)
     except TextError as error:
         raise ProblemsError([error.problem(path)]) from None
     example = "stock: then lines of - {value: 1R, watts: 50W, count: 4}"
-    problems: list[Problem] = []
+    problems = [one.problem(path) for one in doubled]
     for key in found:
         if key != "stock":
             at = places[str(key)]

@@ -10,12 +10,16 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import Feed
+from halfsplit.bringup.solving import SHORTED, loaded
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.solution import Status, told
 from halfsplit.faults.dictionary import predict, table_folder
+from halfsplit.faults.melting import fuse_amps
 from halfsplit.faults.store import load_arrays, store_arrays
+from halfsplit.faults.stress import Stress, stresses
 from halfsplit.parts.base import Part
 from halfsplit.parts.capacitance import Capacitance
+from halfsplit.parts.kinds.fuse import Fuse
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
@@ -24,6 +28,7 @@ from halfsplit.quantity.volts import volts
 # published source.
 SLOWEST, FASTEST = 0.6, 2.2
 FOLLOWED = 2  # conditions tried where each is followed from switch-on
+STRAINED = 9  # loads tried between what a rail is rated for and a short
 RATED = 1.05  # of a rail's rated current still counts as within it
 
 
@@ -71,6 +76,51 @@ def rated_conditions(machine: Machine, part: Part | None = None) -> list[Conditi
 
 def _limited(feed: Feed) -> bool:
     return any(source.limit is not None for source in feed.nets.values())
+
+
+@dataclass(frozen=True)
+class Strains:
+    """Rails loaded past what they are rated for, one after another, down to a short: what the test
+    of a current limit does to a machine. One row of `stress` for each of `words`; rows in which a
+    fuse passes its rating are left out, for they do not last."""
+
+    stress: Stress
+    rows: tuple[int, ...]
+    words: tuple[str, ...]
+
+
+def strains(machine: Machine, condition: Condition) -> Strains | None:
+    """The strains of a condition, all other rails loaded as it has them.
+
+    None where a row takes long: behind the mains, and where each is followed from switch-on.
+    """
+    feed = machine.assembly.feeds[condition.feed]
+    if machine.self_oscillating or feed.mains or not condition.energised():
+        return None
+    laid: list[Overrides] = []
+    words: list[str] = []
+    for label, rail in machine.assembly.rails.items():
+        if rail.rated:
+            middle = abs(rail.limits.low + rail.limits.high) / 2.0
+            for ohms in np.geomspace(middle / rail.rated, 1.0 / SHORTED, STRAINED)[1:]:
+                laid.append(loaded(rail.net, float(ohms)))
+                short = ohms < 2.0 / SHORTED
+                words.append(f"{label} shorted" if short else f"{label} into {ohms:.2g} Ω")
+    if not laid:
+        return None
+    found = stresses(machine, condition, [{}] * len(laid), fresh=laid)
+    amps = {x.part: x.limit for x in found.limits if x.quantity == "amps"}
+    lasts = [
+        r
+        for r in range(len(laid))
+        if found.status[r] != Status.UNSOLVED
+        and all(
+            carried <= amps.get(ref, np.inf)
+            for ref, carried in fuse_amps(found, r).items()
+            if isinstance(machine.assembly.parts[ref], Fuse)
+        )
+    ]
+    return Strains(found, tuple(lasts), tuple(words))
 
 
 def outcomes(machine: Machine, condition: Condition, rows: Sequence[Overrides]) -> list[Outcome]:

@@ -27,15 +27,16 @@ def stamp_two(f, a, jac, e, i, j, ni, nj, current, slope):  # type: ignore[no-un
 
 @jit_inner
 def stamp_source(f, a, jac, e, p, o, x, n, t):  # type: ignore[no-untyped-def]
-    """Bench supply that slides into its current limit."""
+    """Bench supply that slides into its current limit, of whichever polarity it is."""
     emf = p[o + 1] + p[o + 2] * math.sin(2.0 * math.pi * p[o + 3] * t + p[o + 4])
     g, top = p[o], p[o + 5]
-    give = (emf - x[n[e, 0]] + x[n[e, 1]]) * g
+    way = -1.0 if emf < 0.0 else 1.0
+    give = way * (emf - x[n[e, 0]] + x[n[e, 1]]) * g
     if give > 0.9 * top:
         over = math.exp(-(give - 0.9 * top) / (0.1 * top))
         g = g * over + 1e-9
         give = top - 0.1 * top * over
-    stamp_two(f, a, jac, e, 0, 1, n[e, 0], n[e, 1], -give, g)
+    stamp_two(f, a, jac, e, 0, 1, n[e, 0], n[e, 1], -way * give, g)
 
 
 @jit_inner

@@ -34,6 +34,7 @@ def boards(
 
     Readings are BOARD.RAIL=VALUE with a unit: ML32.P5=20R dead at its edge, ML32.P5=5.02V at its
     slot, ML32.P5=0.86A added by it. A board or rail is refused until what it needs is proved.
+    With nothing but FILE the whole sheet is printed; else what it says now, and what comes next.
     """
     if schema:
         from halfsplit.boards.schema import boards_schema
@@ -59,7 +60,8 @@ def boards(
         data = order_sheet(bench) | {"read": read, "skipped": skipped}
         if undone is not None:
             data["undone"] = undone.body["undoes"]
-        return emit(data, json, lambda: told.order(data))
+        short = bool(readings or fit or out or apply or withhold or undo)
+        return emit(data, json, lambda: told.order(data, short=short))
 
 
 def left_off(file: Path, json: bool) -> int:
@@ -163,7 +165,7 @@ def memory(
     if printed is not None:
         text = _print(printed) + ("\n" + text if text else "")
     if paste:
-        text += "\n" + sys.stdin.read()
+        text += ("\n" if text else "") + sys.stdin.read()
     where = "what was pasted" if printed is None else str(printed)
     with RackBench(file) as bench:
         data = memory_sheet(bench, text, board=board, where=where, cut=cut)

@@ -24,14 +24,19 @@ def _caution(text: str) -> None:
     show.out.print(f"[yellow]caution: {escape(text)}[/]")
 
 
-def order(data: dict[str, Any]) -> None:
-    """Boards in order with their limits, then whose turn it is."""
+def order(data: dict[str, Any], *, short: bool) -> None:
+    """Boards in order with their limits, then whose turn it is; only that when `short`."""
     if "undone" in data:
         show.say(f"entry {data['undone']} undone")
     judged(data["read"])
     for words in data["skipped"]:
         _caution(f"gone on unproved: {words}")
     _caution(data["caution"])
+    if short:
+        for board in data["boards"]:
+            if board["board"] == data["next"]:
+                _locks(board)
+        return _turn(data)
     for number, board in enumerate(data["boards"], 1):
         mark = "  (in)" if board["in"] else ""
         slot = f", slot {board['slot']}" if board["slot"] else ""
@@ -41,18 +46,23 @@ def order(data: dict[str, Any]) -> None:
         )
         show.say(f"   {board['why']}")
         _rails(board)
-        for lock in board["interlocks"]:
-            limits = _range(lock["volts"], "V")
-            show.out.print(
-                f"   [bold]{escape(lock['rail'])} stays off until {escape(lock['needs'])} "
-                f"reads {limits}[/]: {escape(lock['why'])}"
-            )
+        _locks(board)
     totals = []
     for rail, t in data["totals"].items():
         rated = f" of {value(t['rated'], 'A')}" if t["rated"] else ""
         totals.append(f"{rail} {value(t['amps'], 'A')}{rated}")
     show.say(f"all in and at work: {', '.join(totals)}")
     _turn(data)
+
+
+def _locks(board: dict[str, Any]) -> None:
+    """Rails that stay off after a board is in, and until when."""
+    for lock in board["interlocks"]:
+        limits = _range(lock["volts"], "V")
+        show.out.print(
+            f"   [bold]{escape(lock['rail'])} stays off until {escape(lock['needs'])} "
+            f"reads {limits}[/]: {escape(lock['why'])}"
+        )
 
 
 def judged(read: list[dict[str, Any]]) -> None:
@@ -206,6 +216,8 @@ def memory(data: dict[str, Any]) -> None:
         for t in data["tests"]
     ]
     show.say(f"{data['board']}: {', '.join(tests) or 'no test in this print'}")
+    for words in data["unread"]:
+        _caution(f"left out, {words}")
     for f in data["first"]:
         bits = ", ".join(f["bits"])
         show.say(f"  {f['address']}: differs by {f['difference']} ({bits}), bank {f['bank']}")

@@ -54,7 +54,7 @@ def reform(
     with session(file, "capacitors") as bench:
         if leak:
             told = proving.leakage(bench, part, feed=feed, ohms=ohms, target=target, drop=drop)
-            return emit(plain(told), json, lambda: _leak(told))
+            return emit(plain(told), json, lambda: _leak(told, file))
         data = proving.forming(
             bench,
             part,
@@ -74,11 +74,11 @@ def reform(
             farads=farads,
             esr=esr,
         )
-        emit(plain(data), json, lambda: _forming(data))
+        emit(plain(data), json, lambda: _forming(data, file))
         return ExitCode.PROBLEMS if data["refused"] and volts is None else ExitCode.OK
 
 
-def _forming(d: dict[str, Any]) -> None:
+def _forming(d: dict[str, Any], file: Path) -> None:
     from halfsplit.quantity import show as q
     from halfsplit.quantity.volts import volts
 
@@ -126,10 +126,10 @@ def _forming(d: dict[str, Any]) -> None:
     if d["life"]:
         show.say(f"  measured: {d['life']['words']} ({d['life']['source']})")
         if not d["life"]["passed"]:
-            show.say(f"  then say so: observe FILE --part {d['part']} --bad")
+            show.say(f"  then say so: `halfsplit observe {file.name} --part {d['part']} --bad`")
 
 
-def _leak(d: dict[str, Any]) -> None:
+def _leak(d: dict[str, Any], file: Path) -> None:
     from halfsplit.quantity import show as q
     from halfsplit.quantity.volts import volts
 
@@ -150,7 +150,7 @@ def _leak(d: dict[str, Any]) -> None:
         for reason in d["verdict"]["reasons"]:
             show.say(f"  {reason}")
         flag = "--good" if d["verdict"]["passed"] else "--bad"
-        show.say(f"  then say so: observe FILE --part {d['part']} {flag}")
+        show.say(f"  then say so: `halfsplit observe {file.name} --part {d['part']} {flag}`")
 
 
 def discharge(
@@ -168,10 +168,10 @@ def discharge(
 
     with session(file, "stored charge") as bench:
         data = proving.discharge(bench, parts, feed=feed, to=to, through=through, measured=measured)
-        return emit(plain(data), json, lambda: _charges(data))
+        return emit(plain(data), json, lambda: _charges(data, file))
 
 
-def _charges(d: dict[str, Any]) -> None:
+def _charges(d: dict[str, Any], file: Path) -> None:
     from halfsplit.quantity.volts import volts
 
     caution(
@@ -181,8 +181,9 @@ def _charges(d: dict[str, Any]) -> None:
     for s in d["capacitors"]:
         show.say(s["words"])
         show.say(
-            f"  then measure across {s['part']} and enter it: discharge FILE {s['part']} "
-            f"--measured 0.4V; again in 5 min, up to {volts(s['rebound_volts'])} may come back"
+            f"  then measure across {s['part']} and enter it: `halfsplit discharge {file.name} "
+            f"{s['part']} --measured 0.4V`; again in 5 min, up to {volts(s['rebound_volts'])} may "
+            "come back"
         )
     if not d["capacitors"]:
         show.say("none of these holds a millijoule")

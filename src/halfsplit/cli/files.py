@@ -30,6 +30,15 @@ def check(file: Path, *, json: Json = False) -> int:
     return code
 
 
+def new(file: Path, name: str | None = None, *, common: str = "com", json: Json = False) -> int:
+    """Begin the file of a new machine: its name, its common net, room for parts."""
+    from halfsplit.assembly.new_file import new_file
+
+    new_file(file, name or file.stem, common)
+    words = f"{file} is there; type it in with `halfsplit app`, in an editor, or as a table"
+    return emit({"written": str(file)}, json, lambda: show.say(words))
+
+
 def edit(file: Path, path: str, value: str, *, json: Json = False) -> int:
     """Change one entry of the file, comments kept: edit pt3.yaml parts.R6.value 2k0."""
     from halfsplit.assembly.edit import set_value

@@ -65,7 +65,11 @@ def _ladder(found: Ladder) -> None:
     for rail in dict.fromkeys(s.rail for s in found.steps):
         table = Table(title=f"{escape(rail)}: {escape(found.condition)}", title_justify="left")
         for head in ("step", "connect", "draws", "watts", "hottest", "reads alone", "all loaded"):
-            table.add_column(head, justify="left" if head in ("step", "connect") else "right")
+            table.add_column(
+                head,
+                justify="left" if head in ("step", "connect") else "right",
+                overflow="fold",  # no number is cut short
+            )
         for step in (None, *(s for s in found.steps if s.rail == rail)):
             amount = step.share if step else 0.0
             lines = [e for e in found.expected if e.rail == rail and e.share == amount]
@@ -119,7 +123,7 @@ def _reads(e: Any, banded: bool = True) -> str:
     if e.within is None:
         return "not solved"
     ripple = f", {volts(e.ripple)} ripple" if e.ripple > 5e-4 else ""
-    band = f" ({e.low:.2f}..{e.high:.2f})" if banded else ""
+    band = f" ({e.low:.2f} to {e.high:.2f})" if banded else ""
     return f"{volts(e.volts)}{band}{ripple}"
 
 

@@ -113,6 +113,8 @@ def _told_capture(data: dict[str, Any]) -> None:
         show.say("  stop bits are not told: no two characters came without a pause")
     wrong = f"{data['framing_errors']} framing, {data['parity_errors']} parity errors"
     show.say(f"  {data['frames']} characters, {wrong}")
+    if data["cut"]:
+        show.say("  one more was cut off by the end of the capture and is left out")
     for rival in data["others"]:
         if rival["share"] > 0.01:
             show.say(f"  or {rival['format']} ({show.percent(rival['share'])})")
@@ -221,12 +223,17 @@ def _lamps(found: Any, text: str, json: bool) -> int:
     return emit(data, json, lambda: show.say("\n".join(lines)))
 
 
+# What stands before a line of the log that did not come from the machine.
+_MARKS = {"out": "sent> ", "unsent": "NOT sent> ", "break": "sent> "}
+
+
 def _told_lines(lines: list[dict[str, Any]], *, only: bool = False, kept: int = 0) -> None:
     from halfsplit.boards.garbage import printable
 
     known = [row for row in lines if row["means"] or not only]
     for row in known[-60:]:
-        show.say(printable(row["text"].encode("latin-1", "replace")))
+        mark = _MARKS.get(row.get("way", "in"), "")
+        show.say(mark + printable(row["text"].encode("latin-1", "replace")))
         for m in row["means"]:
             show.out.print(f"  [cyan]{escape(m['name'])}: {escape(m['text'])}[/]")
     if only:

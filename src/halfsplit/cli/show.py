@@ -185,9 +185,9 @@ def meter(now: Meter) -> None:
     """The meter in use."""
     scale = f"{now.range_volts:g} V" if now.range_volts else "its range"
     pointer = f" + {now.full_scale * 100:g}% of {scale}" if now.full_scale else ""
-    load = f"{now.ohms / 1e6:g} Mohm"
+    load = f"{now.ohms / 1e6:g} MΩ"
     if now.sensitivity:
-        load = f"{now.sensitivity / 1e3:g} kohm for each volt of range"
+        load = f"{now.sensitivity / 1e3:g} kΩ for each volt of range"
     say(f"meter: {load}, {now.fraction * 100:g}% + {now.counts:g} counts{pointer}")
 
 
@@ -207,6 +207,8 @@ def suspects(
     say(f"After {_count(len(bench.evidence()), 'reading')}; now {bench.condition.words()}")
     from halfsplit.bench.report import also_stable
 
+    if bench.pool_said():
+        say(f"{bench.pool_said()}; halfsplit weights shows them")
     also = also_stable(bench, groups)
     for rank, g in enumerate(groups, 1):
         listed = [s.hypothesis.name for s in g.suspects]
@@ -336,6 +338,12 @@ def resumed(bench: Session, data: dict[str, Any]) -> None:
     for item in data["overrides"]:
         words = f"{item['gate']} was overridden: {item['why']}"
         out.print(f"[red]{escape(words)} (entry #{item['entry']})[/]")
+    if data["handed"]:
+        words = (
+            f"entries up to #{data['handed']} are of another bench: what it proved, discharged or "
+            "passed does not count here, measure again"
+        )
+        out.print(f"[yellow]{words}[/]")
     for hazard in data["hazards"]:
         out.print(f"[yellow]Hazard: {escape(hazard)}[/]")
     say(

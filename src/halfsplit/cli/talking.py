@@ -45,7 +45,7 @@ def talk(
     threading.Thread(target=_read, args=(lines, ended, _ENDS[eol]), daemon=True).start()
     heard: list[dict[str, Any]] = []
     troubles: list[str] = []
-    tally, hinted = Tally(), [False]
+    tally, hinted, sent = Tally(), [False], [0]
     start = time.monotonic()
     last = [start]
 
@@ -65,7 +65,10 @@ def talk(
         if what == "say":
             trouble(data)
             return None
-        return "break" if what == "break" else bytes(data)
+        if what == "break":
+            return "break"
+        sent[0] += len(data)
+        return bytes(data)
 
     def trouble(words: str) -> None:
         troubles.append(words)
@@ -109,6 +112,7 @@ def talk(
         "port": name,
         "line": str(form),
         "bytes": tally.total,
+        "typed": sent[0],
         "lines": heard,
         "hint": tally.words(form, str(file)),
         "trouble": troubles,
@@ -135,7 +139,7 @@ def _flow(text: str) -> Literal["none", "xon", "rts"]:
 
 
 def _ended(data: dict[str, Any]) -> None:
-    show.say(f"\n{data['bytes']} bytes kept")
+    show.say(f"\n{data['bytes']} bytes came and {data['typed']} were typed; all are kept")
     if data["hint"]:
         show.say(data["hint"])
     if data["counted"]:
@@ -145,7 +149,7 @@ def _ended(data: dict[str, Any]) -> None:
 
 def ask(text: str, end: bytes) -> tuple[str, Any]:
     """What a line typed asks for: ("send", bytes), ("break", None), or ("say", why not)."""
-    from halfsplit.boards.garbage import unescaped
+    from halfsplit.boards.garbage import malformed, unescaped
 
     order, _, rest = text.partition(" ")
     if text.startswith("::"):
@@ -153,6 +157,11 @@ def ask(text: str, end: bytes) -> tuple[str, Any]:
     elif order == ":break" and not rest:
         return "break", None
     elif order == ":send":
+        if slip := malformed(rest):
+            return (
+                "say",
+                f"not sent: {slip} is no byte; two hexadecimal digits: \\x03, and \\\\ is \\",
+            )
         text, end = unescaped(rest), b""
     elif text.startswith(":"):
         return "say", f"not sent: {order} is no order; {HELP}"

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
+from cyclopts import Parameter
 from rich.markup import escape
 from rich.table import Table
 
@@ -13,12 +15,21 @@ from halfsplit.cli.common import Json, emit, session
 from halfsplit.problems import ExitCode, Problem, ProblemsError
 
 
-def weights(file: Path, *settings: str, json: Json = False) -> int:
+def weights(
+    file: Path,
+    *settings: str,
+    pool: Annotated[
+        str | None, Parameter(help="merged outcomes to weigh by, or none for as shipped")
+    ] = None,
+    json: Json = False,
+) -> int:
     """How suspect each part is before any reading, and why; C4=30 or tantalum=10 sets a factor.
 
     The factor says how many times likelier than a new part it is to have failed; it replaces the
-    usual one for age and kind.
+    usual one for age and kind, and any pool. What --pool gives is kept in the journal as it is now.
     """
+    from halfsplit.bench.pools import drop, take
+
     with session(file) as bench:
         for item in settings:
             of, sign, value = item.partition("=")
@@ -30,8 +41,22 @@ def weights(file: Path, *settings: str, json: Json = False) -> int:
                 wrong = Problem("", 0, 0, item, "is no factor", "C4=30, or tantalum=10")
                 raise ProblemsError([wrong])
             bench.weigh_part(of, factor)
-        rows = _rows(bench)
-    return emit(rows, json, lambda: _told(rows))
+        if pool == "none":
+            drop(bench)
+        elif pool is not None:
+            take(bench, Path(pool), datetime.now(UTC).year)
+        rows, said, laid = _rows(bench), bench.pool_said(), bench.field()
+        pooled = [] if laid is None else _pooled(laid.body)
+    data = {"pool": said, "pooled": pooled, "parts": rows} if said else rows
+    return emit(data, json, lambda: _told(rows, said, pooled))
+
+
+def _pooled(body: Any) -> list[dict[str, Any]]:
+    """Classes of the pool in use, each with its modes."""
+    return [
+        {**row, "modes": [] if row["age"] else [*body["modes"].get(row["of"], {}).values()]}
+        for _, row in sorted(body["kinds"].items())
+    ]
 
 
 def _rows(bench: Any) -> list[dict[str, Any]]:
@@ -48,7 +73,7 @@ def _rows(bench: Any) -> list[dict[str, Any]]:
     return sorted(found.values(), key=lambda r: -r["odds"])
 
 
-def _told(rows: list[dict[str, Any]]) -> int:
+def _told(rows: list[dict[str, Any]], said: str, pooled: list[dict[str, Any]]) -> int:
     table = Table(title="Before any reading", title_justify="left")
     for head in ("part", "kind", "bad or wrong", "because"):
         table.add_column(head, justify="right" if head == "bad or wrong" else "left")
@@ -57,4 +82,26 @@ def _told(rows: list[dict[str, Any]]) -> int:
         why = "; ".join(row["why"])
         table.add_row(row["part"], row["kind"], show.percent(chance), escape(why))
     show.out.print(table)
+    if said:
+        _pool_told(said, pooled)
     return ExitCode.OK
+
+
+def _pool_told(said: str, pooled: list[dict[str, Any]]) -> None:
+    table = Table(title="Shipped, counted, pooled", title_justify="left")
+    heads = ("parts", "age or mode", "shipped", "counted", "pooled", "90 %")
+    for head in heads:
+        table.add_column(head, justify="left" if head in heads[:2] else "right")
+    for row in pooled:
+        counted = f"{row['failed']} of {row['exposed']}"
+        table.add_row(row["of"], row["age"] or "any age", *_percents(row, "rate", counted))
+        for mode in row["modes"]:
+            table.add_row("", mode["mode"], *_percents(mode, "share", str(mode["count"])))
+    show.out.print(table)
+    show.say(f"{said}; --pool none takes it off")
+
+
+def _percents(row: dict[str, Any], value: str, counted: str) -> tuple[str, str, str, str]:
+    whole = [100.0 * row[k] for k in ("shipped", value, "low", "high")]
+    told = [f"{v:.3g}" if v >= 0.01 else "0" for v in whole]
+    return f"{told[0]} %", counted, f"{told[1]} %", f"{told[2]} to {told[3]} %"

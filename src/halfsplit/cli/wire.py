@@ -28,7 +28,7 @@ def wire(
     *,
     idle: Annotated[
         list[str] | None,
-        Parameter(help="idle volts at a pin, 3 kohm across it: --idle T1.2=-9.1V; repeatable"),
+        Parameter(help="idle volts at a pin, 3 kΩ across it: --idle T1.2=-9.1V; repeatable"),
     ] = None,
     cable: Annotated[
         str | None, Parameter(help="judge a cable of the file, as it was found")
@@ -184,5 +184,7 @@ def _checks(plan: Plan) -> None:
 
     if plan.checks:
         show.out.print("[bold]Before joining, both machines on and the cable off, measure:[/]")
+    for words in dict.fromkeys(c.caution for c in plan.checks if c.caution):
+        show.out.print(f"[yellow]caution: {escape(words)}[/]")
     rows = [(c.at, c.to, reads(c), c.means, c.otherwise) for c in plan.checks]
     _print(_table("at", "against", "should read", "is", "otherwise"), rows)

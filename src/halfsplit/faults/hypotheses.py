@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
+from typing import Literal, Protocol
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.model import Assembly
@@ -220,13 +220,26 @@ def weight(part: Part, touched: bool, factor: float | None = None) -> tuple[floa
     return value, " ".join(words)
 
 
+class Field(Protocol):
+    """What other benches found, laid over the shipped weights."""
+
+    def weigh(self, part: Part) -> tuple[float, str] | None:
+        """Factor on a part's weight, and the words for it; None where nothing was counted."""
+
+    def share(self, part: Part, mode: str) -> float:
+        """Factor on the share of one of its modes."""
+
+
 def worn_faults(
-    assembly: Assembly, touched: Iterable[str] = (), factors: Mapping[str, float] | None = None
+    assembly: Assembly,
+    touched: Iterable[str] = (),
+    factors: Mapping[str, float] | None = None,
+    field: Field | None = None,
 ) -> list[Fault]:
     """Every failure of every part; odds sum to what is left by the hypotheses without a part.
 
     `factors` maps references or kinds, in small letters, to the factor that replaces the usual one
-    for age.
+    for age. `field` is a pool of outcomes; where a factor was set by hand it is left aside.
     """
     marked, chosen = {t.lower() for t in touched}, factors or {}
     found = []
@@ -234,9 +247,15 @@ def worn_faults(
         suspicious = part.touched is not None or part.ref.lower() in marked
         factor = chosen.get(part.ref.lower(), chosen.get(part.KIND))
         value, why = weight(part, suspicious, factor)
-        for mode in part.modes():
+        told = field.weigh(part) if field is not None and factor is None else None
+        if told is not None:
+            value, why = value * told[0], f"{why} {told[1]}"
+        modes = part.modes()
+        shares = [m.share * (field.share(part, m.name) if field and told else 1.0) for m in modes]
+        whole = sum(m.share for m in modes) / (sum(shares) or 1.0)
+        for mode, share in zip(modes, shares, strict=True):
             found.append(
-                Fault(part.ref, mode.name, value * mode.share, mode.changes, mode.look, why)
+                Fault(part.ref, mode.name, value * share * whole, mode.changes, mode.look, why)
             )
     scale = (1.0 - PRIOR_NONE - PRIOR_UNMODELLED) / (sum(f.odds for f in found) or 1.0)
     return [replace(f, odds=f.odds * scale) for f in found]

@@ -8,7 +8,7 @@ nets slopes can be trusted; a row is drawn in full only where they cannot.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -31,6 +31,7 @@ SIDES = 0.05  # least share of draws that makes a second state worth telling
 GAP = 4.0  # times the wider of two clusters' own spread that separates them
 GAP_VOLTS = 0.2
 SURE = 2.5  # standard errors below which a fitted slope is noise
+FEW = 4  # columns of a table kept for the next time it is asked for
 BAND = (0.05, 0.95)
 
 
@@ -122,23 +123,35 @@ class Drawn:
     share: float
     levels: Floats
     within: Floats
+    # Of few nets, by columns: every reading weighed again asks for the same two.
+    _few: dict[tuple[int, ...], Drawn] = field(default_factory=dict, compare=False, repr=False)
 
     def only(self, at: Sequence[int]) -> Drawn:
         """Some of the nets, by column; one past the last is common."""
+        key = tuple(at)
+        known = self._few.get(key)
+        if known is not None:
+            return known
+        past = np.array(key) >= len(self.centre)
+        inside = np.where(past, 0, key)
 
         def columns(values: Floats) -> Floats:
-            whole = np.concatenate([values, np.zeros((*values.shape[:-1], 1))], axis=-1)
-            return whole[..., at]
+            taken = values[..., inside]
+            taken[..., past] = 0.0
+            return taken
 
-        return replace(
-            self,
-            centre=columns(self.centre),
-            slopes=columns(self.slopes),
-            loose=columns(self.loose),
-            band=columns(self.band),
-            levels=columns(self.levels),
-            within=columns(self.within),
+        made = Drawn(
+            columns(self.centre),
+            columns(self.slopes),
+            columns(self.loose),
+            columns(self.band),
+            self.share,
+            columns(self.levels),
+            columns(self.within),
         )
+        if len(key) <= FEW:
+            self._few[key] = made
+        return made
 
 
 @dataclass(frozen=True)

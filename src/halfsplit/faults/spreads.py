@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -183,7 +184,9 @@ def _restored(path: Path) -> _Tried | None:
         return None
     if "centre" not in found:
         return _Tried(found["bent"], done=bool(found["done"]))
-    named = {k: found[k] for k in ("centre", "slopes", "loose", "band", "levels", "within")}
+    named: dict[str, Any] = {
+        k: found[k] for k in ("centre", "slopes", "loose", "band", "levels", "within")
+    }
     return _Tried(found["bent"], drawn=Drawn(share=float(found["share"]), **named), done=True)
 
 

@@ -107,7 +107,7 @@ class Capacitance(Part):
 
     def dead(self) -> list[DeadLook]:
         first, second = self.TERMINALS
-        words = f"kicks low, then climbs past 100 kohm; {PRACTICE}"
+        words = f"kicks low, then climbs past 100 kΩ; {PRACTICE}"
         return [DeadLook(first, second, "ohms", 1e5, float("inf"), words)]
 
     def label(self) -> str:

@@ -15,11 +15,11 @@ from pathlib import Path
 from typing import Any
 
 import platformdirs
-from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
 from halfsplit.parts import catalogue
+from halfsplit.parts.yaml_text import loaded
 from halfsplit.problems import Problem
 
 HOUSE = "house-numbers.yaml"
@@ -98,7 +98,7 @@ def _content(file: Path, problems: list[Problem]) -> CommentedMap:
         if file.stat().st_size > _LARGEST:
             wrong = "the file is too large to be a list of markings"
         else:
-            content = YAML().load(file.read_text(encoding="utf-8"))
+            content = loaded(file.read_text(encoding="utf-8"))
             if isinstance(content, CommentedMap):
                 return content
             if content is None:

@@ -202,8 +202,9 @@ def _side(text: str, unit: Unit, body: str) -> tuple[Decimal, bool]:
     found = scan(body, unit)
     if found.bare:
         share = found.value <= 100 and unit not in ("degC", "%")
-        # A fraction reads as a bare number, yet not before a unit.
-        figure = f"{float(found.value):.6g}" if "/" in body else body
+        # A fraction reads as a bare number, yet not before a unit; a sign has no place behind ±.
+        plain = "/" not in body and body[0] not in "+-−"
+        figure = body if plain else f"{abs(float(found.value)):.6g}"
         raise QuantityError(
             text,
             f"{quoted(body)} alone may be per cent or not: write the unit.",

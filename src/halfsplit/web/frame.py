@@ -44,7 +44,7 @@ def frame(title: str, view: View | None = None, here: Page | None = None) -> Ite
                 data_says="the shelf, all machines",
             )
             if view is not None:
-                Tag("span", view.facts.get("name", ""), "machine")
+                Tag("span", view.facts.get("name", view.place.file.stem), "machine")
         if view is not None and here is not None:
             with Tag("nav", aria_label="Pages of this machine"):
                 for number, page in enumerate(pages_of(view.place.sort), 1):

@@ -214,6 +214,43 @@ class Place:
         shelves.keep(self.file, known)
 
 
+class _NoDesk:
+    """What pages of a file that is not opened see of a desk: nothing known, nothing going on."""
+
+    def __init__(self) -> None:
+        self.facts: dict[str, Any] = {}
+        self.ledger: dict[str, Any] = {}
+        self.busy = None
+
+    def close(self) -> bool:
+        """Nothing to close."""
+        return True
+
+
+class LoosePlace(Place):
+    """A machine of which only the file is looked at: no journal held, nothing worked out."""
+
+    def __init__(self, key: str, file: Path, sort: Sort) -> None:
+        self.key, self.file, self.sort = key, file, sort
+        self.machine = shelves.digest(file)
+        self.changed = Event()
+        self.pages = 0
+        self.pretend = False
+        self.desk = _NoDesk()  # type: ignore[assignment]
+
+    async def opened(self) -> None:
+        """There is nothing to wait for."""
+
+    async def _wait(self, done: Future[T]) -> T:
+        del done
+        raise HalfsplitError("this page works on the file alone")
+
+    @property
+    def bench(self) -> Desk:
+        """No desk: raises HalfsplitError."""
+        raise HalfsplitError("this page works on the file alone")
+
+
 class House:
     """The shelf, the drafts, and every place in use."""
 
@@ -223,14 +260,26 @@ class House:
         self.drafts = drafts
         self.prints = Prints()
         self._places: dict[str, Place] = {}
+        self._loose: dict[str, Place] = {}
 
-    async def enter(self, key: str) -> Place | None:
-        """The place of a machine for one more page; None when the shelf has no such machine."""
-        await asyncio.to_thread(load_solver)
+    async def enter(self, key: str, *, loose: bool = False) -> Place | None:
+        """The place of a machine for one more page; None when the shelf has no such machine.
+
+        For a `loose` page it is not opened, unless another page has it open anyway.
+        """
+        if not loose:
+            await asyncio.to_thread(load_solver)
         found = await asyncio.to_thread(self.shelf.find, key)
         if found is None:
             return None
         file, sort = found
+        if loose:
+            open_now = self._places.get(key)
+            if open_now is None or _failed(open_now.desk.opened):
+                open_now = self._loose.get(key) or LoosePlace(key, file, sort)
+                self._loose[key] = open_now
+            open_now.pages += 1
+            return open_now
         place = self._places.get(key)  # nothing is awaited from here on: one place a machine
         if place is None or _failed(place.desk.opened):
             place = self._places[key] = Place(key, file, asyncio.get_running_loop(), sort)
@@ -240,15 +289,16 @@ class House:
 
     def open_place(self, key: str) -> Place | None:
         """A machine that some page shows now."""
-        return self._places.get(key)
+        return self._places.get(key) or self._loose.get(key)
 
     def leave(self, place: Place) -> None:
         """One page less; a machine nobody looks at is closed, and its journal free for others."""
         place.pages -= 1
         if place.pages > 0:
             return
-        if self._places.get(place.key) is place:
-            del self._places[place.key]
+        for held in (self._places, self._loose):
+            if held.get(place.key) is place:
+                del held[place.key]
         self.drafts.flush(place.machine)
         with contextlib.suppress(RuntimeError):
             asyncio.get_running_loop().run_in_executor(None, place.desk.close)

@@ -13,7 +13,7 @@ from fastapi import Response
 from fastapi.responses import FileResponse
 from nicegui import app
 
-from halfsplit.problems import NotFoundError, Problem
+from halfsplit.problems import HalfsplitError, NotFoundError, Problem
 from halfsplit.web.house import House, Place
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ class Pinboard:
         """See what is on disk; pages are told when it differs from what was seen last."""
         from halfsplit.bench.pins_file import load_pins, pins_path
 
-        assembly = await self.place.look(lambda noter: noter.assembly)
+        assembly = await self._about()
 
         def stamp() -> tuple[int, ...]:
             try:
@@ -69,11 +69,26 @@ class Pinboard:
 
     async def do(self, verb: Callable[..., T], *words: Any, **named: Any) -> T:
         """Have one of :mod:`halfsplit.bench.pinning`'s verbs change the file, off the loop."""
-        assembly = await self.place.look(lambda noter: noter.assembly)
+        assembly = await self._about()
         try:
             return await asyncio.to_thread(lambda: verb(assembly, *words, **named))
         finally:
             await self.look()
+
+    async def _about(self) -> Assembly:
+        """The machine; of a file still being typed, as far as it goes. Raises HalfsplitError where
+        nothing of it can be read."""
+        try:
+            return await self.place.look(lambda noter: noter.assembly)
+        except HalfsplitError:
+            from halfsplit.assembly.draft import draft
+
+            at = await asyncio.to_thread(draft, self.place.file)
+            if at.assembly is None:
+                raise
+            known = self._assembly
+            same = known is not None and known.parts == at.assembly.parts
+            return known if known is not None and same else at.assembly
 
     def of_check(self, asked: dict[str, Any]) -> list[Spot]:
         """Where the probes of a check go, red first; of a look, the part."""

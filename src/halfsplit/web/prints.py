@@ -19,7 +19,7 @@ WHERE = "/files/print"
 # Beside the policy all pages have, and both hold: styles of its own, drawings, nothing else.
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox allow-modals"
 KINDS = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
-KINDS |= {"svg": "image/svg+xml"}
+KINDS |= {"svg": "image/svg+xml", "csv": "text/csv; charset=utf-8"}
 
 
 @dataclass(frozen=True)

@@ -42,6 +42,7 @@ class Page:
     sorts: tuple[Sort, ...]
     about: str
     under: str = ""
+    loose: bool = False  # whether it is drawn of a file with errors too
 
 
 PAGES: dict[str, Page] = {}
@@ -54,12 +55,16 @@ def machine_page(
     order: int,
     sorts: tuple[Sort, ...] = ("assembly",),
     under: str = "",
+    loose: bool = False,
 ) -> Callable[[Build], Build]:
-    """Register a page of every machine of some sorts; the lowest `order` is opened by the shelf."""
+    """Register a page of every machine of some sorts; the lowest `order` is opened by the shelf.
+
+    A `loose` one is drawn whether or not the machine could be opened, and must ask that itself.
+    """
 
     def register(build: Build) -> Build:
         about = (build.__doc__ or "").strip().splitlines()[0]
-        PAGES[slug] = Page(slug, label, build, order, sorts, about, under)
+        PAGES[slug] = Page(slug, label, build, order, sorts, about, under, loose)
         return build
 
     return register

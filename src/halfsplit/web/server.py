@@ -19,14 +19,14 @@ from halfsplit.bench.shelf import Claim, Shelf
 from halfsplit.problems import ExitCode, HalfsplitError
 from halfsplit.web.bodies import Bounded
 from halfsplit.web.drafts import Drafts
-from halfsplit.web.frame import ASSETS, frame
+from halfsplit.web.frame import ASSETS, address, frame
 from halfsplit.web.guard import Guard, Rules, rules
-from halfsplit.web.house import House, load_solver
+from halfsplit.web.house import House, Place, load_solver
 from halfsplit.web.html import Tag, link
 from halfsplit.web.meters import stop_meters
 from halfsplit.web.pinboard import serve_pictures
 from halfsplit.web.prints import serve_prints
-from halfsplit.web.registry import PAGES, load_pages
+from halfsplit.web.registry import PAGES, Page, load_pages, pages_of
 from halfsplit.web.shelf_page import shelf_page
 from halfsplit.web.view import View, words_of
 
@@ -129,7 +129,7 @@ def build(house: House) -> None:
 async def machine_route(house: House, slug: str, key: str) -> None:
     """One page of one machine, or words about why there is none."""
     page = PAGES.get(slug)
-    place = await house.enter(key) if page is not None else None
+    place = await house.enter(key, loose=page.loose) if page is not None else None
     if page is not None and place is not None and place.sort not in page.sorts:
         house.leave(place)
         page = None
@@ -141,18 +141,28 @@ async def machine_route(house: House, slug: str, key: str) -> None:
         return
     ui.context.client.on_delete(lambda: house.leave(place))
     try:
-        await place.opened()
+        if not page.loose:
+            await place.opened()
     except HalfsplitError as error:
-        with frame("Not opened"):
-            Tag("h1", "This machine could not be opened")
-            for line in words_of(error):
-                Tag("p", line, "trouble")
-            link("Try again", f"/{slug}/{key}", "act")
-            link("To the shelf", "/", "act")
+        _not_opened(error, place, page)
         return
     view = View(place, house.drafts, house.prints)
-    with frame(f"{page.label}: {view.facts['name']}", view, page):
+    with frame(f"{page.label}: {view.facts.get('name', place.file.stem)}", view, page):
         await page.build(view)
+
+
+def _not_opened(error: HalfsplitError, place: Place, page: Page) -> None:
+    """What is wrong with a machine's file, and where it can be typed on."""
+    with frame("Not opened"):
+        Tag("h1", "This machine could not be opened")
+        for line in words_of(error):
+            Tag("p", line, "trouble")
+        with Tag("p", "", "doors"):
+            for other in pages_of(place.sort):
+                if other.loose:
+                    link(other.label, address(other.slug, place.key), "act", data_key="loose")
+            link("Try again", address(page.slug, place.key), "act")
+            link("To the shelf", "/", "act")
 
 
 def opening(folder: Path, port: int, secret: str, *, lan: bool) -> Opening:

@@ -6,13 +6,15 @@ import asyncio
 from typing import Any
 from urllib.parse import urlencode
 
-from nicegui import background_tasks, ui
+from nicegui import Client, background_tasks, ui
 
 from halfsplit.bench.shelf import Found, Listed, glimpse, thorough
+from halfsplit.problems import HalfsplitError
 from halfsplit.web.frame import address, frame
 from halfsplit.web.house import House
 from halfsplit.web.html import Tag, button, clock, field, link, rows
 from halfsplit.web.registry import pages_of
+from halfsplit.web.view import words_of
 
 SAYS = {
     "assembly": "",
@@ -34,23 +36,31 @@ async def shelf_page(house: House, search: str, page: int) -> None:
         if not listed.rows:
             Tag(
                 "p",
-                "Nothing here yet. Put an assembly file into this folder, or start the "
-                "program in the folder that has them.",
+                "Nothing here yet. Type a machine in below, put an assembly file into this folder, "
+                "or start the program in the folder that has them.",
                 "empty",
             )
         with Tag("ul", "", "shelf"):
             places = [_row(found, row) for found, row in zip(listed.rows, glimpses, strict=True)]
         _pager(listed, search)
+        _beginning(house)
     unread = [
         (found, spot)
         for found, row, spot in zip(listed.rows, glimpses, places, strict=True)
         if row["hazards"] is None and found.sort == "assembly"
     ]
-    background_tasks.create(_fill(unread), name="hazards of the shelf")
+    background_tasks.create(_fill(ui.context.client, unread), name="hazards of the shelf")
 
 
-async def _fill(unread: list[tuple[Found, Tag]]) -> None:
-    """Read the files nobody has read since they changed, and tell their hazards."""
+async def _fill(client: Client, unread: list[tuple[Found, Tag]]) -> None:
+    """Read the files nobody has read since they changed, and tell their hazards.
+
+    Once the page stands: read while it is being sent, twenty files would hold it up by a second.
+    """
+    try:
+        await client.connected(timeout=60.0)
+    except TimeoutError:  # whoever asked is gone
+        return
     for found, spot in unread:
         full = await asyncio.to_thread(thorough, found)
         if spot.is_deleted:
@@ -58,6 +68,37 @@ async def _fill(unread: list[tuple[Found, Tag]]) -> None:
         spot.clear()
         with spot:
             _hazards(full)
+
+
+def _beginning(house: House) -> None:
+    """A new machine: its name, and on to typing it in."""
+    typed = {"name": ""}
+    told = None
+
+    async def go() -> None:
+        assert told is not None
+        try:
+            key = await asyncio.to_thread(house.shelf.begin, typed["name"])
+        except HalfsplitError as error:
+            told.text = " ".join(words_of(error))
+            return
+        ui.navigate.to(address("type", key))
+
+    with Tag("section", "", "box"):
+        Tag("h2", "A new machine")
+        with Tag("div", "", "form"):
+            entry = field(
+                "Its name",
+                "",
+                lambda text: typed.update(name=text),
+                data_shortcut="n",
+                data_says="a new machine, to be typed in",
+                data_key="new-name",
+            )
+            entry.mark("new-name")
+            entry.on("keydown.enter", go, args=[])
+            button("Type it in", go, "act", data_key="new").mark("new")
+        told = Tag("p", "", "trouble", role="alert")
 
 
 def _search(search: str) -> None:
@@ -119,6 +160,14 @@ def _row(found: Found, row: dict[str, Any]) -> Tag:
                         "act" if place == 0 else "act plain",
                         aria_label=f"{page.label}: {row['name']}",
                     )
+                for page in pages[3:]:
+                    if page.loose:
+                        link(
+                            page.label,
+                            address(page.slug, found.key),
+                            "act plain",
+                            aria_label=f"{page.label}: {row['name']}",
+                        )
         else:
             Tag("p", f"No page yet: halfsplit resume {found.key}", "quiet-words")
     return spot

@@ -37,7 +37,7 @@ _SHARES: dict[str, tuple[float, float, float]] = {
     "film": (0.59, 0.36, 0.05),
     "wirewound": (0.65, 0.26, 0.09),
 }
-_RATES = {"composition": 0.0022, "film": 0.0027, "wirewound": 0.031}
+RATES = {"composition": 0.0022, "film": 0.0027, "wirewound": 0.031}
 
 
 @REGISTRY.add
@@ -114,4 +114,4 @@ class ResistorPart(Part):
         return f"{show(self.value, 'ohm', 3)}{watts} resistor"
 
     def rate(self) -> Rate:
-        return Rate(_RATES[self.tech], RATES_217)
+        return Rate(RATES[self.tech], RATES_217)

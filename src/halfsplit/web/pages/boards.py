@@ -33,7 +33,7 @@ async def boards(view: View) -> None:
 def _draw(view: View, sheet: dict[str, Any]) -> None:
     Tag("p", sheet["caution"], "hazard")
     for line in sheet["stop"]:
-        Tag("p", f"STOP: {line}", "hazard stop")
+        Tag("p", line, "hazard stop")
     with Tag("div", "", "columns"):
         with Tag("div", "", "first"):
             _turn(view, sheet)

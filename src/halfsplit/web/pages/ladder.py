@@ -43,10 +43,11 @@ async def ladder(view: View) -> None:
         stock, stress = fields.text("stock"), fields.text("stress") or "80%"
 
         def verb(session: Session) -> dict[str, Any]:
-            from halfsplit.bench.bringing import plain
+            from halfsplit.bench.bringing import plain, planned_feed
             from halfsplit.bench.proving import load_ladder
 
-            found = load_ladder(session, (), stock=stock.replace(" ", ""), stress=stress)
+            own, feed = stock.replace(" ", ""), planned_feed(session)
+            found = load_ladder(session, (), stock=own, stress=stress, feed=feed)
             return dict(plain(found.as_dict()))
 
         return await view.place.ask(verb, "the loads")

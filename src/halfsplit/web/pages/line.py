@@ -137,7 +137,8 @@ def _captured(data: dict[str, Any]) -> None:
     if not data["stop_seen"]:
         Tag("p", "Stop bits are not told: no two characters came without a pause.", "quiet-words")
     wrong = f"{data['framing_errors']} framing, {data['parity_errors']} parity errors"
-    Tag("p", f"{data['frames']} characters, {wrong}.", "quiet-words")
+    cut = " One more was cut off by the end of the capture and is left out." * data["cut"]
+    Tag("p", f"{data['frames']} characters, {wrong}.{cut}", "quiet-words")
     rows([f"or {r['format']} ({_share(r['share'])})" for r in data["others"] if r["share"] > 0.01])
     text = printable(data["text"].encode("latin-1"))
     Tag("pre", text, "tree", tabindex="0", aria_label="the text of the capture")

@@ -103,6 +103,8 @@ def _told(view: View, data: dict[str, Any]) -> None:
     with Tag("section", "", "next"):
         for line in data["advice"]:
             Tag("p", line, "note")
+        for line in data["unread"]:
+            Tag("p", f"Left out, {line}", "warn")
         for code in data["codes"]:
             Tag("p", f"{code['printed']}: {code['means']}")
             if code["straps"]:

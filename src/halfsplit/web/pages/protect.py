@@ -131,15 +131,15 @@ async def _given(data: dict[str, Any]) -> dict[str, Any]:
 
 
 def _tests(session: Session) -> dict[str, Any]:
-    from halfsplit.bench import proving
+    from halfsplit.bench import bringing, proving
 
-    return proving.protect(session)
+    return proving.protect(session, feed=bringing.planned_feed(session))
 
 
 def _judged(rail: str, read: dict[str, Any], session: Session) -> dict[str, Any]:
-    from halfsplit.bench import proving
+    from halfsplit.bench import bringing, proving
 
-    return proving.protect(session, [rail], **read)
+    return proving.protect(session, [rail], feed=bringing.planned_feed(session), **read)
 
 
 def _numbers(test: dict[str, Any]) -> None:

@@ -46,7 +46,7 @@ class CablePage:
                 choice = Choice(options, self.ends[place], pick, label=label, key=key)
                 self.choices.append(choice)
             with Tag("div", "", "form"):
-                label = "Idle volts read, 3 kohm across the pin: T1.2=-9.1V, J3.3=-8V"
+                label = "Idle volts read, 3 kΩ across the pin: T1.2=-9.1V, J3.3=-8V"
                 self.idle = Fields(view, "idle", {"volts": label})
                 self.idle.enter("volts", self._again)
                 button("Plan the cable", self._again, "act", data_key="plan-cable").mark("plan")
@@ -141,6 +141,8 @@ def _checks(checks: Sequence[Check]) -> None:
     from halfsplit.boards.drawing import reads
 
     heads = ("At", "Against", "Should read", "Is", "Otherwise")
+    for words in dict.fromkeys(c.caution for c in checks if c.caution):
+        Tag("p", f"Caution: {words}.", "hazard")
     lines = [[c.at, c.to, reads(c), c.means, c.otherwise] for c in checks]
     grid(heads, lines, label="To measure before joining")
 

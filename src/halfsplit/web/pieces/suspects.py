@@ -37,6 +37,8 @@ def _draw(view: View, heading: str, most: int, state: Any) -> None:
         Tag("p", f"As of entry {last}.", "behind")
     if not told["groups"]:
         Tag("p", "No reading yet: everything is as likely as its age makes it.", "quiet-words")
+    if told.get("pool"):
+        Tag("p", f"{told['pool']}; `weights FILE` shows them.", "quiet-words")
     shown = told["groups"][:most]
     heavy = [g for g in shown if g["weight"] >= SLIGHT] or shown[:1]
     _groups(view, heavy)

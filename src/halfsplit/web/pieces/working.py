@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Awaitable, Callable, Iterable, Sequence
 from typing import Any, Generic, TypeVar
 
@@ -125,6 +126,8 @@ class Fields:
         self._fields[key].on("keydown.enter", handler, args=[])
 
 
+# A number and its unit stay on one line where there is room for both.
+_UNIT = re.compile(r"(?<=\d) (?=(?:[mkMµ]?[VAΩ]|%)(?!\w))")
 SHORT = 9  # letters of a cell that is not broken over lines, such as 500 mA
 
 
@@ -144,7 +147,7 @@ def grid(heads: Sequence[str], rows: Iterable[Sequence[Any]], *, label: str = ""
                         if place == 0:
                             Tag("th", str(cell), scope="row")
                         else:
-                            words = str(cell)
+                            words = _UNIT.sub("\u00a0", str(cell))
                             Tag("td", words, "number" if len(words) <= SHORT else "")
 
 

@@ -58,7 +58,10 @@
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     if (event.key === "Escape") {
-      if (typing(event.target)) event.target.blur();
+      if (typing(event.target)) {
+        last = "";  // before anything is drawn anew, or the focus would be put back
+        event.target.blur();
+      }
       return;
     }
     if (typing(event.target) || document.querySelector("dialog[open]")) return;
@@ -78,6 +81,7 @@
     const list = dialog.appendChild(document.createElement("dl"));
     const rows = [...document.querySelectorAll("[data-shortcut]")].filter(shown)
       .map((e) => [e.dataset.shortcut, e.dataset.says || e.textContent]);
+    for (const more of document.querySelectorAll("[data-more-keys]")) rows.push(...JSON.parse(more.dataset.moreKeys));
     rows.push(["Enter", "store what is in the field"], ["Esc", "leave the field, so that keys work"],
       ["Tab", "the next thing that can be pressed"]);
     for (const [key, says] of rows) {
@@ -89,7 +93,11 @@
     const close = dialog.appendChild(document.createElement("button"));
     close.textContent = "Close";
     close.addEventListener("click", () => dialog.close());
-    dialog.addEventListener("close", () => { dialog.remove(); byId("keys").focus(); });
+    // This comes a moment after the dialog is gone, when a key may have moved the focus already.
+    dialog.addEventListener("close", () => {
+      dialog.remove();
+      if (document.activeElement === document.body) byId("keys").focus();
+    });
     document.body.appendChild(dialog);
     dialog.showModal();
   }
@@ -119,6 +127,9 @@
 
   // -- what is drawn anew keeps the focus that was in it, and what was said is said aloud -----------
   let last = "";
+  document.addEventListener("pointerdown", (event) => {
+    if (!event.target.closest("[data-key]")) last = "";
+  });
   document.addEventListener("focusin", (event) => {
     const holder = event.target.closest("[data-key]");
     last = holder ? holder.dataset.key : "";
