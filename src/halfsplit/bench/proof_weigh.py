@@ -26,6 +26,7 @@ ENOUGH = 4.0  # nats a slip may lose in all rows and still explain everything
 STUBBORN, UNTOLD = 12, -6.0
 LEAST = 1e-6  # chance from which a slip is told
 GAIN = 1.0  # nats a slip must win over the file as typed to be told
+UNKNOWN = -0.5  # nats charged a part left out, wherever it belongs, in a row not kept
 SIZES = 360  # most values tried of parts left out
 
 
@@ -114,7 +115,7 @@ class Weigher:
                     change[j] += self._without(seen.held[row], slip.ref)
                 elif not slip.elements:
                     if slip.sort == "left out":
-                        change[j] = self._row_mixed(seen, row, 0.8)
+                        change[j] = max(-lost, UNKNOWN)  # what a part not there does is not told
                 else:
                     listed.setdefault(self.family(seen.view, slip), []).append(j)
             for family, members in listed.items():

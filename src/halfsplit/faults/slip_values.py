@@ -122,7 +122,7 @@ def _digits(value: float, about: Field, tolerance: Any, add: Any) -> None:
     found: list[tuple[str, float]] = []
     for i, old in enumerate(digits):
         for new in "0123456789":
-            if new != old and not (i == 0 and new == "0"):
+            if new != old and int(digits[:i] + new + digits[i + 1 :]):
                 alike = frozenset((old, new)) in LOOK_ALIKE
                 found.append((digits[:i] + new + digits[i + 1 :], 3.0 if alike else 1.0))
     for i in range(len(digits) - 1):

@@ -154,7 +154,8 @@ def value_slips(assembly: Assembly, likely: bool) -> Iterator[Slip]:
         near = [v for _, v in sorted(beside, key=lambda b: b[0])]
         tight = part.__dict__.get("tolerance")
         for other, weight, how in alternatives(float(value), name, near, tight):
-            if (weight > COMES_FIRST) != likely:
+            few = part.KIND != "resistor" and name.unit != "F"  # all at once: zeners and the like
+            if (few or weight > COMES_FIRST) != likely:
                 continue
             changed = part.model_copy(update={name.key: other})
             now = worded(other, name)

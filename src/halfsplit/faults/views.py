@@ -270,7 +270,23 @@ def _static(machine: Machine, feed: str) -> View:
                     rails=rails,
                 )
             )
-    return View("static", net, (*rows, *_dead(machine)))
+    return View("static", net, (*rows, *_barred(machine, rows, chokes), *_dead(machine)))
+
+
+def _barred(machine: Machine, rows: list[Row], chokes: dict[str, tuple[str, str]]) -> list[Row]:
+    """Two rows for each rail with a crowbar: held where it must not have fired, and must have."""
+    assembly = machine.assembly
+    found = []
+    if not rows or not any(p.KIND == "scr" for p in assembly.parts.values()):
+        return []
+    for rail in {rail for _, rail in chokes.values()}:
+        over = assembly.rails[rail].over_voltage
+        for volts, fired in () if over is None else ((over.low, False), (over.high, True)):
+            held = {(f"held:{rail}", "dc"): volts, (f"held:{rail}", "g"): 100.0}
+            at = rows[1].condition
+            says = f"{rail} held at {volts:g} V"
+            found.append(Row(says, {**rows[1].overrides, **held}, at, fired=fired))
+    return found
 
 
 # Kinds a mains side is made of, and by which it is followed from the wall.
