@@ -41,6 +41,7 @@ def pages() -> dict[str, str]:
     readme = sections((ROOT / "README.md").read_text(encoding="utf-8"))
     for page, heading in FROM_README.items():
         text = readme[heading].replace("](docs/", "](")
+        text = re.sub(r"\[([^\]]+)\]\((?:CHANGELOG|README)\.md\)", r"\1", text)
         if page == "commands":
             text = table(text) + made.options()
             heading = "Commands"

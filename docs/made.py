@@ -113,8 +113,8 @@ def _kind(part: Part, line: str, picture: str, types: int) -> str:
     ]
     if wrong := part.misfits():
         rows = [(m.name, f"{100 * m.share:.0f} %", m.look, m.source) for m in wrong]
-        blocks += ["## What may stand there by mistake\n",
-                   _table(("mistake", "share", "what is found", "who says how often"), rows)]  # fmt: skip
+        head = ("mistake", "share", "what is found", "who says how often")
+        blocks += ["## What may stand there by mistake\n", _table(head, rows)]
     if limits := part.ratings():
         rows = [(r.quantity.replace("_", " "), f"{r.limit:g}", r.element, r.source) for r in limits]
         blocks += ["## What it may not pass\n", _table(("of", "limit [SI]", "at", "source"), rows)]
