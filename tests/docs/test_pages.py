@@ -188,7 +188,7 @@ def test_the_site_has_every_kind_and_every_command(site: Path) -> None:
 
 def test_links_between_pages_lead_somewhere(site: Path) -> None:
     for file in site.rglob("*.html"):
-        for address in re.findall(r'href="([^"#:]+)(?:#[^"]*)?"', file.read_text("utf-8")):
+        for address in re.findall(r'href="([^"#:?]+)(?:[#?][^"]*)?"', file.read_text("utf-8")):
             assert (file.parent / address).resolve().exists(), (file.name, address)
 
 
