@@ -12,7 +12,7 @@ from ruamel.yaml.comments import CommentedMap
 
 from halfsplit.assembly.advice import field_words, near_kind, near_or_all, shown
 from halfsplit.assembly.advice import near as near
-from halfsplit.assembly.blocks import Blocks, read_blocks
+from halfsplit.assembly.blocks import groups, read_blocks
 from halfsplit.assembly.check import electrical
 from halfsplit.assembly.model import (
     Air,
@@ -275,17 +275,6 @@ def _layout(reader: Reader, document: CommentedMap) -> dict[str, tuple[str, ...]
     return found
 
 
-def _groups(blocks: Blocks, placed: Expanded) -> dict[str, tuple[str, ...]]:
-    """Parts of every block that was opened, and of every use of a pattern."""
-    uses = {name: tuple(p.ref for p in found) for name, found in placed.uses.items()}
-    opened = {
-        name: tuple(r for one in block.parts for r in uses.get(one, (one,)))
-        for name, block in blocks.records.items()
-        if block.parts
-    }
-    return {**uses, **opened}
-
-
 def entries(reader: Reader, document: CommentedMap) -> tuple[dict[str, Any], Expanded]:
     """Every part entry of a file, those typed and then those its patterns stand for."""
     from halfsplit.assembly.patterns import expand, noted, notes  # which read files themselves
@@ -389,7 +378,7 @@ def as_far(reader: Reader, document: CommentedMap) -> tuple[Assembly, list[Probl
         _layout(reader, document),
         printed,
         numbering,
-        groups=_groups(blocks, placed),
+        groups=groups(blocks, placed),
     )
     return assembly, wrong, placed
 
