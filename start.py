@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Set up Halfsplit in its own folder and run it: `start.py` the demo, `start.py test` the tests.
+"""Set up Halfsplit in its own folder and run it: the demo, `test` the tests, `docs` the site.
 
 Needs only Python 3.11 and a network for packages. Everything goes into `.venv` beside this file.
 """
@@ -59,19 +59,22 @@ def system_packages() -> None:
 
 
 def main() -> None:
-    """Demo unless the first argument is `test`; further arguments go to pytest."""
+    """Demo unless the first argument is `test` (the rest goes to pytest) or `docs` (a folder)."""
     if sys.version_info < (3, 11):
         sys.exit("Halfsplit needs Python 3.11 or newer; this is " + sys.version.split()[0])
     if sys.argv[1:2] == ["test"]:
         system_packages()
-        programs = environment("dev")
+        programs = environment("dev,docs")
         python = str(programs / "python")
         run(python, "-m", "ruff", "check", ".")
         run(python, "-m", "ruff", "format", "--check", ".")
         run(python, "-m", "mypy")
         run(python, "-m", "pytest", "-n", "2", *sys.argv[2:])
+    elif sys.argv[1:2] == ["docs"]:
+        programs = environment("docs")
+        run(str(programs / "python"), "docs/build.py", *sys.argv[2:])
     elif len(sys.argv) > 1:
-        sys.exit("start.py runs the demo; start.py test runs the tests")
+        sys.exit("start.py runs the demo; start.py test the tests; start.py docs builds the site")
     else:
         programs = environment("")
         run(str(programs / "halfsplit"), "demo")

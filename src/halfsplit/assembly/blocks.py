@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from ruamel.yaml.comments import CommentedMap
 
     from halfsplit.assembly.file import Reader
+    from halfsplit.assembly.patterns import Expanded
 
 Fails = Literal["dead", "low", "high", "noisy"]
 # A noisy block ripples this much: a share of its volts, or of what its rail may ripple.
@@ -143,6 +144,17 @@ def read_blocks(
         if not block.parts and not short:
             found.parts[name] = _part(name, block, have, common)
     return found
+
+
+def groups(blocks: Blocks, placed: Expanded) -> dict[str, tuple[str, ...]]:
+    """Parts of every block that was opened, and of every use of a pattern."""
+    uses = {name: tuple(p.ref for p in found) for name, found in placed.uses.items()}
+    opened = {
+        name: tuple(r for one in block.parts for r in uses.get(one, (one,)))
+        for name, block in blocks.records.items()
+        if block.parts
+    }
+    return {**uses, **opened}
 
 
 def _part(name: str, block: Block, have: Mapping[str, float], common: str) -> BlockPart:

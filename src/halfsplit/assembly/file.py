@@ -12,7 +12,7 @@ from ruamel.yaml.comments import CommentedMap
 
 from halfsplit.assembly.advice import field_words, near_kind, near_or_all, shown
 from halfsplit.assembly.advice import near as near
-from halfsplit.assembly.blocks import read_blocks
+from halfsplit.assembly.blocks import groups, read_blocks
 from halfsplit.assembly.check import electrical
 from halfsplit.assembly.model import (
     Air,
@@ -89,6 +89,7 @@ class Reader:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self.text: str | None = None  # read in place of what stands in the file
         self.problems: list[Problem] = []
         self.further = self.problems  # of files this one uses, where they are told apart
         self.lines: dict[str, tuple[int, int]] = {}
@@ -109,7 +110,7 @@ class Reader:
     def read(self) -> CommentedMap | None:
         """The parsed document, or None with the reason recorded."""
         try:
-            document, self.lines, doubled = read_document(self.path)
+            document, self.lines, doubled = read_document(self.path, self.text)
         except TextError as error:
             self.problems.append(error.problem(self.path))
             return None
@@ -287,15 +288,19 @@ def entries(reader: Reader, document: CommentedMap) -> tuple[dict[str, Any], Exp
     return found | placed.parts, placed
 
 
-def load(path: Path) -> tuple[Assembly | None, list[Problem]]:
-    """Read a file. The assembly is None when any problem is an error; doubts do not stop it."""
-    assembly, problems = load_anyway(path)
+def load(path: Path, text: str | None = None) -> tuple[Assembly | None, list[Problem]]:
+    """Read a file. The assembly is None when any problem is an error; doubts do not stop it.
+
+    `text`: an earlier text of that file, read as if it stood there.
+    """
+    assembly, problems = load_anyway(path, text)
     return (None if any(p.severity == "error" for p in problems) else assembly), problems
 
 
-def load_anyway(path: Path) -> tuple[Assembly | None, list[Problem]]:
+def load_anyway(path: Path, text: str | None = None) -> tuple[Assembly | None, list[Problem]]:
     """Read a file that may be wrong as a circuit. None only when an entry of it cannot be read."""
     reader = Reader(path)
+    reader.text = text
     document = reader.read()
     if document is None:
         return None, reader.problems
@@ -373,6 +378,7 @@ def as_far(reader: Reader, document: CommentedMap) -> tuple[Assembly, list[Probl
         _layout(reader, document),
         printed,
         numbering,
+        groups=groups(blocks, placed),
     )
     return assembly, wrong, placed
 

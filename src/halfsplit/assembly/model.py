@@ -146,6 +146,7 @@ class Assembly:
     printed: volts the drawing gives, by a name of their own.
     numbering: how the parts of the drawing are numbered, where the file tells.
     drawn: parts of the drawing in whose places `parts` holds what was found there.
+    groups: block that was opened, or use of a pattern -> its parts; one may be in several.
     """
 
     file: Path
@@ -166,6 +167,7 @@ class Assembly:
     printed: Mapping[str, Printed] = field(default_factory=dict)
     numbering: Numbering | None = None
     drawn: Mapping[str, Part] = field(default_factory=dict)
+    groups: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def beside(self, ref: str) -> tuple[str, ...]:
         """Parts that sit beside one, whichever of the two the file names first."""

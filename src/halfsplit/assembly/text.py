@@ -55,12 +55,13 @@ def read_text(path: Path) -> str:
         raise TextError(line, column, wrong, "the file again, saved as UTF-8") from None
 
 
-def document(path: Path) -> tuple[CommentedMap, Places, list[TextError]]:
+def document(path: Path, given: str | None = None) -> tuple[CommentedMap, Places, list[TextError]]:
     """The parsed file, line and column (from 1) of every key in it, and every name given twice.
 
     Of a name given twice the first entry is in the document. Raises TextError.
+    `given`: another text of that file, such as an earlier one, to read in its place.
     """
-    text = read_text(path)
+    text = read_text(path) if given is None else given
     doubled: list[TextError] = []
 
     class Constructor(RoundTripConstructor):

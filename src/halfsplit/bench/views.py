@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
-from halfsplit.assembly.model import LoadValue
+from halfsplit.assembly.model import Assembly, LoadValue
 from halfsplit.bench import bringing
 from halfsplit.bench.gating import map_of, proofs_of
 from halfsplit.bench.session import Session
@@ -21,8 +21,11 @@ from halfsplit.bringup.ladder import full_amps
 from halfsplit.faults.dictionary import predict
 from halfsplit.faults.predictions import UNCLAIMED
 from halfsplit.pictures import series
+from halfsplit.pictures.blocks import by_block, chosen
 from halfsplit.pictures.choice import Choice, neighbourhood, whole
-from halfsplit.pictures.circuit import circuit_svg
+from halfsplit.pictures.circuit import circuit_svg, noted, sheet_svg
+from halfsplit.pictures.kept import keep, places_in
+from halfsplit.pictures.sections import Section
 from halfsplit.problems import ExitCode, HalfsplitError, NotFoundError
 from halfsplit.quantity.volts import volts
 
@@ -37,17 +40,53 @@ class NotSolvedError(HalfsplitError):
 
 
 def circuit(
-    bench: Session, around: str | None = None, hops: int = 1, notes: bool = False, **look: Any
+    bench: Session, around: str, hops: int = 1, notes: bool = False, **look: Any
 ) -> tuple[Choice, str]:
-    """Circuit drawing of a neighbourhood, or of everything; with `notes`, expected and read volts
-    and the weight of suspects are written in. Returns what is drawn and the SVG."""
-    at = bench.assembly
-    choice = whole(at) if around is None else neighbourhood(at, around, hops)
+    """Circuit drawing of a neighbourhood; with `notes`, expected and read volts and the weight of
+    suspects are written in. Returns what is drawn and the SVG."""
+    choice = neighbourhood(bench.assembly, around, hops)
     if notes:
-        nets = {n for u in choice.units for n in u.nets.values()} - {at.common}
-        look |= {"expected": expected_text(bench, sorted(nets)), "actual": actual_text(bench)}
-        look["suspects"] = bench.blamed() if bench.evidence() or bench.proofs() else {}
+        look |= _written(bench, choice)
     return choice, circuit_svg(choice, **look)
+
+
+def _written(bench: Session, choice: Choice) -> dict[str, Any]:
+    nets = {n for u in choice.units for n in u.nets.values()} - {bench.assembly.common}
+    return {
+        "expected": expected_text(bench, sorted(nets)),
+        "actual": actual_text(bench),
+        "suspects": bench.blamed() if bench.evidence() or bench.proofs() else {},
+    }
+
+
+def by_blocks(
+    assembly: Assembly,
+    named: Sequence[str] = (),
+    kept: str | None = None,
+    written: Mapping[str, Any] | None = None,
+    standalone: bool = False,
+) -> tuple[Choice, list[Section], str, bool]:
+    """The circuit block by block, or only the blocks named.
+
+    `kept`: an earlier drawing (SVG) whose places are kept; not with `written`, the texts of
+    :func:`circuit_svg`. Returns what is drawn, the blocks, the SVG, and whether places were kept.
+    Raises NotFoundError.
+    """
+    listed = chosen(assembly, named)
+    notes, weights = noted(**(written or {}))
+    choice, sheet = by_block(assembly, listed, notes)
+    held = places_in(kept) if kept is not None and written is None else None
+    again = keep(held, choice) if held is not None else None
+    name = f"Circuit of {assembly.name}"
+    name += f": {', '.join(s.title for s in listed)}" if named else ", block by block"
+    made = sheet_svg(again or sheet, choice, weights, name, standalone, kept=written is None)
+    return choice, listed, made, again is not None
+
+
+def written_in(bench: Session, named: Sequence[str] = ()) -> dict[str, Any]:
+    """Expected and read volts and the weight of suspects, for the blocks named or all."""
+    refs = [r for s in chosen(bench.assembly, named) for r in s.refs]
+    return _written(bench, whole(bench.assembly, refs))
 
 
 def expected_text(bench: Session, nets: Sequence[str]) -> dict[str, str]:

@@ -11,6 +11,7 @@ from halfsplit import __version__
 from halfsplit.cli import (
     boards,
     capacitors,
+    compare,
     dead,
     drill,
     energy,
@@ -131,6 +132,7 @@ for command in (
     boards.settings,
     boards.memory,
     picture.picture,
+    compare.compare,
     report.report,
     web.app,
 ):

@@ -17,6 +17,7 @@ from halfsplit.problems import NotFoundError, Problem, ProblemsError
 if TYPE_CHECKING:
     from halfsplit.bench.session import Session
 
+LARGEST = 20_000_000  # bytes of an earlier drawing that are read for its places
 Flag = Annotated[bool, Parameter(negative="")]
 
 
@@ -26,6 +27,12 @@ def picture(
     around: Annotated[
         str | None, Parameter(help="part, net, rail or point to draw the surroundings of")
     ] = None,
+    block: Annotated[
+        tuple[str, ...], Parameter(help="block, rail or use of a pattern to draw; may be repeated")
+    ] = (),
+    afresh: Annotated[
+        bool, Parameter(negative="", help="lay out anew, not in the places of the last drawing")
+    ] = False,
     hops: Annotated[int, Parameter(help="nets away from it", validator=Number(gte=1, lte=6))] = 1,
     notes: Annotated[
         bool, Parameter(negative="", help="write in expected and read volts, and suspects")
@@ -52,12 +59,14 @@ def picture(
     svg: Annotated[Path | None, Parameter(help="write the drawing here")] = None,
     json: Json = False,
 ) -> int:
-    """Draw the circuit around a part or net, or whole; or a map, a waveform, a curve.
+    """Draw the circuit block by block, or around a part or net; or a map, a waveform, a curve.
 
-    Without a choice the whole circuit is drawn. Give --svg, --json, or both.
+    Without a choice the whole circuit is drawn. Give --svg, --json, or both. Drawn over an earlier
+    drawing of the same blocks, what did not change keeps its place.
     """
     asked = {
         "--around": around is not None,
+        "--block": bool(block),
         "--leans": leans,
         "--suspects-over-time": suspects_over_time,
         "--wave": wave is not None,
@@ -80,8 +89,10 @@ def picture(
     if problems:
         raise ProblemsError(problems)
     with session(file) as bench:
-        if chosen in ([], ["--around"]):
+        if around is not None:
             data = _circuit(bench, around, hops, notes)
+        elif chosen in ([], ["--block"]):
+            data = _blocks(bench, block, notes, None if afresh else svg)
         elif leans:
             data = _leans(bench)
         else:
@@ -103,7 +114,38 @@ def picture(
     return emit(data, json, lambda: _said(data))
 
 
-def _circuit(bench: Session, around: str | None, hops: int, notes: bool) -> dict[str, Any]:
+def _blocks(
+    bench: Session, block: tuple[str, ...], notes: bool, over: Path | None
+) -> dict[str, Any]:
+    from halfsplit.bench import views
+
+    written = views.written_in(bench, block) if notes else None
+    before = earlier(over)
+    choice, listed, drawing, kept = views.by_blocks(
+        bench.assembly, block, before, written, standalone=True
+    )
+    return {
+        "picture": "circuit",
+        "blocks": {s.name: list(s.refs) for s in listed},
+        "parts": list(dict.fromkeys(u.part.ref for u in choice.units)),
+        "nets": sorted({n for u in choice.units for n in u.nets.values()}),
+        "kept": kept,
+        "afresh": before is not None and not notes and not kept,
+        "svg": drawing,
+    }
+
+
+def earlier(path: Path | None) -> str | None:
+    """The drawing that stands in the place of a new one; None where none can be read."""
+    try:
+        if path is None or path.stat().st_size > LARGEST:
+            return None
+        return path.read_text(encoding="utf-8")
+    except (OSError, ValueError):
+        return None
+
+
+def _circuit(bench: Session, around: str, hops: int, notes: bool) -> dict[str, Any]:
     from halfsplit.bench import views
 
     choice, drawing = views.circuit(bench, around, hops, notes, standalone=True)
@@ -186,4 +228,10 @@ def _said(data: Mapping[str, Any]) -> None:
         show.say(f"  {line}")
     for net, count in data.get("left_out", {}).items():
         show.say(f"  {count} more parts on {net} are not drawn")
+    if data.get("blocks"):
+        show.say(f"  blocks: {', '.join(data['blocks'])}")
+    if data.get("kept"):
+        show.say("  what did not change stands where it stood; --afresh lays out anew")
+    if data.get("afresh"):
+        show.say("  laid out anew: too little of the drawing that stood there could be kept")
     show.say(f"Drawn into {data['file']}")

@@ -37,8 +37,8 @@ if TYPE_CHECKING:
     from halfsplit.diagnosis.explain import SuspectGroup
     from halfsplit.journal import Entry
 
-out = Console(highlight=False, soft_wrap=True)
-err = Console(stderr=True, highlight=False, soft_wrap=True)
+out = Console(highlight=False, soft_wrap=True, emoji=False)
+err = Console(stderr=True, highlight=False, soft_wrap=True, emoji=False)
 
 
 def say(text: str) -> None:

@@ -31,13 +31,20 @@ class Read(float):
     without its prefix may be refused."""
 
 
+@dataclass(frozen=True)
+class InUnit:
+    """Mark of a field that holds a quantity: the unit its SI number is in."""
+
+    unit: Unit
+
+
 def _quantity(unit: Unit, example: str) -> Any:
     schema = {"type": ["string", "number"], "description": f"quantity, such as {example}"}
 
     def read(value: object) -> float:
         return float(value) if isinstance(value, Read) else parse(_text(value), unit)
 
-    return Annotated[float, BeforeValidator(read), WithJsonSchema(schema)]
+    return Annotated[float, BeforeValidator(read), WithJsonSchema(schema), InUnit(unit)]
 
 
 def _text(value: object) -> str:
@@ -87,6 +94,7 @@ VoltRange = Annotated[
     Range,
     BeforeValidator(_volt_range),
     WithJsonSchema({"type": "string", "description": "range, such as 4.75..5.25V"}),
+    InUnit("V"),
 ]
 Net = Annotated[
     str,

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 
 from halfsplit import svg
 from halfsplit.pictures.choice import Choice
+from halfsplit.pictures.kept import element
 from halfsplit.pictures.layout import Notes, draw
-from halfsplit.pictures.sheet import LINE, SIZE, End, Label, Placed, Sheet
+from halfsplit.pictures.sheet import LINE, SIZE, End, Label, Mark, Placed, Sheet
 
 MARGIN = 16.0
 FONT = "'DejaVu Sans Mono',Menlo,Consolas,'Liberation Mono',monospace"
@@ -35,13 +36,22 @@ def circuit_svg(
     `suspects`: weight 0 to 1 by part, told in per cent and by a mark behind the symbol.
     `name`: read out for the picture. `standalone`: with colours of its own, light and dark.
     """
+    notes, weights = noted(expected, actual, suspects)
+    return sheet_svg(draw(choice, notes), choice, weights, name, standalone)
+
+
+def noted(
+    expected: Mapping[str, str] | None = None,
+    actual: Mapping[str, str] | None = None,
+    suspects: Mapping[str, float] | None = None,
+) -> tuple[Notes, dict[str, float]]:
+    """What is written beside names, from the texts of :func:`circuit_svg`; and marked weights."""
     nets: dict[str, list[str]] = {}
     for prefix, table in (("exp ", expected), ("is ", actual)):
         for net, text in (table or {}).items():
             nets.setdefault(net, []).append(prefix + text)
     weights = {k: w for k, w in (suspects or {}).items() if w >= MARKED}
-    notes = Notes(nets, {k: [f"suspect {100 * w:.0f} %"] for k, w in weights.items()})
-    return sheet_svg(draw(choice, notes), choice, weights, name, standalone)
+    return Notes(nets, {k: [f"suspect {100 * w:.0f} %"] for k, w in weights.items()}), weights
 
 
 def sheet_svg(
@@ -50,21 +60,24 @@ def sheet_svg(
     weights: Mapping[str, float],
     name: str = "",
     standalone: bool = False,
+    kept: bool = False,
 ) -> str:
-    """A laid-out sheet as SVG text."""
+    """A laid-out sheet as SVG text; with `kept`, its places are in it for the next drawing."""
     left, top, right, bottom = sheet.bounds()
-    dx, dy = MARGIN - left, MARGIN - top
+    # Nothing is moved that has its margin, so that a kept place stays to the pixel.
+    dx, dy = max(MARGIN - left, 0.0), max(MARGIN - top, 0.0)
     moved = Sheet()
     moved.add(sheet, dx, dy)
     rest = [f"{n} more on {net} not drawn" for net, n in choice.left_out]
-    wide = max(right - left + 2 * MARGIN, 220.0)
-    high = bottom - top + 2 * MARGIN + LINE * len(rest)
+    wide = max(right + dx + MARGIN, 220.0)
+    high = bottom + dy + MARGIN + LINE * len(rest)
     focus = ", ".join(choice.focus)
     said = name or f"Circuit of {choice.assembly.name}" + (f" around {focus}" if focus else "")
-    inside = [STANDALONE] if standalone else []
+    inside = [*([element(moved)] if kept else []), *([STANDALONE] if standalone else [])]
     inside += [
         _halo(s, weights[s.unit.part.ref]) for s in moved.symbols if s.unit.part.ref in weights
     ]
+    inside += [_marked(s) for s in moved.symbols if s.mark]
     inside += [_symbol(s, choice.focus) for s in moved.symbols]
     inside += [
         svg.el(
@@ -168,6 +181,36 @@ def _halo(placed: Placed, weight: float) -> str:
     )
 
 
+# Told apart by outline as well as colour, each 3 to 1 or more on white and on near-black.
+OUTLINES: Mapping[Mark, tuple[str, float, str | None]] = {
+    "new": ("#15803d", 2.6, None),
+    "gone": ("#dc2626", 1.6, "2 3"),
+    "changed": ("#b45309", 2.0, "7 4"),
+    "moved": ("#2563eb", 2.0, "10 3 2 3"),
+}
+
+
+def _marked(placed: Placed) -> str:
+    """The box around what differs from another version; what is gone is crossed out."""
+    left, top, right, bottom = placed.box
+    left, top, right, bottom = left - 2, top - 2, right + 2, bottom + 2
+    colour, width, dashes = OUTLINES[placed.mark]
+    around = f"M{_xy((left, top))}H{svg.number(right)}V{svg.number(bottom)}H{svg.number(left)}Z"
+    if placed.mark == "gone":
+        around += (
+            f"M{_xy((left, top))}L{_xy((right, bottom))}M{_xy((left, bottom))}L{_xy((right, top))}"
+        )
+    attrs: dict[str, float | int | str | None] = {
+        "class": f"mark {placed.mark}",
+        "data-part": placed.unit.part.ref,
+        "d": around,
+        "stroke": colour,
+        "stroke-width": width,
+        "stroke-dasharray": dashes,
+    }
+    return svg.el("path", attrs)
+
+
 def _end(end: End) -> str:
     x, y = end.x, end.y
     attrs: dict[str, float | int | str | None] = {"class": f"end {end.kind}", "data-net": end.net}
@@ -192,6 +235,7 @@ LOOK: dict[str, dict[str, float | int | str | None]] = {
     "value": {},
     "net": {"font_style": "italic"},
     "note": {"fill": NOTE, "font_weight": "bold"},
+    "heading": {"font_weight": "bold", "text_decoration": "underline"},
 }
 
 

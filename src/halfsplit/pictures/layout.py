@@ -72,11 +72,15 @@ def _value(unit: Unit) -> str:
     return "" if label == part.KIND and part.KIND in ("npn", "pnp", "scr", "wire") else label
 
 
+def pen_of(choice: Choice, notes: Notes | None = None) -> Pen:
+    """What the pieces of a choice are drawn with."""
+    return Pen(choice, notes or Notes(), frozenset(supplies(choice.assembly)), set())
+
+
 def draw(choice: Choice, notes: Notes | None = None) -> Sheet:
     """All of a choice, strips below each other."""
-    named = frozenset(supplies(choice.assembly))
     strung = plan(choice)
-    pen = Pen(choice, notes or Notes(), named, set())
+    pen = pen_of(choice, notes)
     rows: list[Sheet] = []
     for strip in strung.strips:
         rows += _strip(pen, strip)

@@ -12,6 +12,7 @@ from halfsplit.pictures.symbols import LONG, Pin, Side, Unit
 Box = tuple[float, float, float, float]  # left, top, right, bottom
 Anchor = Literal["start", "middle", "end"]
 EndKind = Literal["ground", "supply", "flag"]
+Mark = Literal["", "new", "gone", "changed", "moved"]  # against another version of the file
 
 # Monospaced faces are 0.55 to 0.602 of their size wide; the widest is reckoned with.
 SIZE, ADVANCE, LINE = 11.0, 6.65, 13.0
@@ -49,13 +50,17 @@ class Label:
 
 @dataclass(frozen=True)
 class Placed:
-    """A unit at (x, y): its left pin, its top pin when `upright`; mirrored by `flip`."""
+    """A unit at (x, y): its left pin, its top pin when `upright`; mirrored by `flip`.
+
+    `mark`: how it differs from another version of the file.
+    """
 
     unit: Unit
     x: float
     y: float
     upright: bool = False
     flip: bool = False
+    mark: Mark = ""
 
     @property
     def length(self) -> float:
