@@ -170,6 +170,11 @@ def test_edit_changes_one_value_and_no_other_byte(tray: Path, run: Run) -> None:
     ]
 
 
+def unprinted(file: Path) -> str:
+    """The text without what the drawing prints, which names nets, loads and feeds again."""
+    return re.sub(r"(?ms)^(printed|numbering):.*?(?=^\S)", "", file.read_text())
+
+
 @pytest.mark.parametrize(
     ("old", "new", "lost"),
     [
@@ -184,7 +189,7 @@ def test_an_entry_the_file_no_longer_fits_is_named_never_guessed_at(
 ) -> None:
     assert run("change", "pt3.yaml", "R3 removed", "--load", "half").code == 0
     assert run("read", "pt3.yaml", "ref=4.99").code == 0
-    tray.write_text(re.sub(old, new, tray.read_text()))
+    tray.write_text(re.sub(old, new, unprinted(tray)))
     assert run("check", "pt3.yaml").code == 0  # nothing is wrong with the file as such
     ran = run("suspects", "pt3.yaml")
     assert ran.code == 1
@@ -194,7 +199,7 @@ def test_an_entry_the_file_no_longer_fits_is_named_never_guessed_at(
 
 def test_the_way_out_of_a_stale_entry_works(tray: Path, run: Run) -> None:
     assert run("read", "pt3.yaml", "ref=4.99").code == 0
-    tray.write_text(re.sub(r"\b(a|b|net): ref\b", r"\1: reference", tray.read_text()))
+    tray.write_text(re.sub(r"\b(a|b|net): ref\b", r"\1: reference", unprinted(tray)))
     said = run("suspects", "pt3.yaml")
     assert said.code == 1
     way_out = re.search(r"halfsplit undo FILE (\d+)", said.out)

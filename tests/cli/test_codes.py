@@ -137,7 +137,7 @@ CODES: list[tuple[int, str]] = [
     (2, "new pt3.yaml"),
     (0, "table pt3.yaml"),
     (0, "table pt3.yaml --to parts.csv"),
-    (1, "table bad.yaml"),
+    (0, "table bad.yaml"),  # wrong as a circuit, and still a table of its parts
     (2, "table pt3.yaml --to pt3.yaml"),
     (3, "table none.yaml"),
     (1, "fill pt3.yaml bad.yaml"),

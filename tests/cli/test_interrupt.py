@@ -45,7 +45,7 @@ def test_interrupted_dictionary_is_resumed(tmp_path: Path) -> None:
     while len(_chunks(cache)) < 2 and time.monotonic() < deadline and run.poll() is None:
         time.sleep(0.01)
     run.send_signal(signal.SIGINT)
-    _, err = run.communicate(timeout=60)
+    _, err = run.communicate(timeout=300)
     assert run.returncode == 130, err
     assert "Traceback" not in err
     assert "stopped" in err

@@ -306,9 +306,9 @@ def load_anyway(path: Path, text: str | None = None) -> tuple[Assembly | None, l
         return None, reader.problems
     assembly, wrong, _ = as_far(reader, document)
     any_part(reader, document)
+    readable = not any(p.severity == "error" for p in reader.problems)
     electrical(assembly, reader)
-    problems = in_order(reader, wrong)
-    return (None if any(p.severity == "error" for p in problems) else assembly), problems
+    return (assembly if readable else None), in_order(reader, wrong)
 
 
 def any_part(reader: Reader, document: CommentedMap) -> None:
