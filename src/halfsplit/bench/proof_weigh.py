@@ -73,7 +73,13 @@ class Weigher:
                 continue  # it may well be so, and says nothing of what disagrees
             groups.setdefault(slips[i].place, []).append(int(i))
         ranked = sorted(groups.values(), key=lambda g: -sum(weights[i] for i in g))
-        told = [(slips[g[0]], float(sum(weights[i] for i in g))) for g in ranked[:most]]
+
+        def shown(group: list[int]) -> Slip:
+            """The likeliest; but rather one that can be written, where it explains everything."""
+            fits = (i for i in group if scores[i] - np.log(slips[i].prior) > -ENOUGH)
+            return slips[next((i for i in fits if slips[i].edits), group[0])]
+
+        told = [(shown(g), float(sum(weights[i] for i in g))) for g in ranked[:most]]
         told = [(slip, weight) for slip, weight in told if weight > LEAST]
         return told, float(weights[-1] + weights[-2])
 
