@@ -30,7 +30,9 @@ def typed(user: User, mark: str, text: str) -> None:
 
 
 def said(user: User) -> list[str]:
-    return [str(getattr(e, "text", "")) for e in user.find(ui.element).elements]
+    """All words on the page; a number and its unit are kept on one line there."""
+    words = (str(getattr(e, "text", "")) for e in user.find(ui.element).elements)
+    return [w.replace("\xa0", " ") for w in words]
 
 
 async def test_loads_from_the_resistors_at_hand(app: App) -> None:
