@@ -15,6 +15,7 @@ narrows it; `--list` names the targets. Exit code 1 when anything was found.
 from __future__ import annotations
 
 import argparse
+import importlib
 import json
 import os
 import shutil
@@ -94,14 +95,23 @@ class Guard:
             self.seen.append(f"{event} {real}")
 
 
+def targets() -> Any:
+    """All targets, in the order that a case's number goes by."""
+    from proofs.fuzz_registry import TARGETS
+
+    for name in ("fuzz_targets", "fuzz_bundles"):  # importing them registers what they hold
+        importlib.import_module(f"proofs.{name}")
+    return TARGETS
+
+
 def run_case(
     number: int, seed: int, only: list[str], root: Path, guard: Guard | None
 ) -> dict[str, Any]:
     """One case in a folder of its own under `root`; what came of it."""
-    from proofs.fuzz_targets import TARGETS, Case, attempt
+    from proofs.fuzz_registry import Case, attempt
 
     rng = Random(f"{seed}:{number}")
-    one = TARGETS.pick(rng, only)
+    one = targets().pick(rng, only)
     folder = root / "case"
     folder.mkdir()
     if guard:
@@ -138,7 +148,9 @@ def work(first: int, last: int, seed: int, only: list[str]) -> int:
     """Run cases, a line of JSON each on the way out; the parent ends us if one does not end."""
     import resource
 
-    from proofs.fuzz_targets import bad, bench, codes, contents, messages, racks, real
+    from proofs.fuzz_bundles import contents
+    from proofs.fuzz_seeds import bad, bench, racks, real
+    from proofs.fuzz_targets import codes, messages
 
     for warm in (bad, bench, codes, contents, messages, racks, real):
         warm()  # tables are read once, before anything is measured
@@ -295,9 +307,7 @@ def main() -> int:
     if said.work:
         return work(*said.work, said.seed, said.only)
     if said.list:
-        from proofs.fuzz_targets import TARGETS
-
-        print("\n".join(f"{t.sort:8} {t.name}" for t in TARGETS.all.values()))
+        print("\n".join(f"{t.sort:8} {t.name}" for t in targets().all.values()))
         return 0
     if said.case is not None:
         with tempfile.TemporaryDirectory() as folder:

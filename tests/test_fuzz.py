@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from proofs.fuzz import GOOD, run_case
-from proofs.fuzz_targets import bench
+from proofs.fuzz_seeds import bench
 
 from halfsplit.assembly.edit import set_value
 from halfsplit.assembly.file import load
@@ -64,7 +64,7 @@ from halfsplit.assembly.file import load
 from halfsplit.parts.house import read_house
 from halfsplit.problems import HalfsplitError
 from proofs.fuzz import Guard, run_case
-from proofs.fuzz_targets import TARGETS, target
+from proofs.fuzz_registry import TARGETS, target
 guard, root = Guard(), Path({str(tmp_path)!r})
 def ways(case):
     way = int(root.joinpath("way").read_text())

@@ -25,7 +25,14 @@ def _start(file: Path, cache: Path) -> subprocess.Popen[str]:
         "COLUMNS": "100",
     }
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
-    return subprocess.Popen([*PROGRAM, "suspects", str(file)], env=env, text=True, **pipes)
+    # A run of the tests in the background ignores Ctrl-C, and its children would with it.
+    return subprocess.Popen(
+        [*PROGRAM, "suspects", str(file)], env=env, text=True, preexec_fn=_hears, **pipes
+    )
+
+
+def _hears() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def _chunks(cache: Path) -> list[Path]:
@@ -45,7 +52,7 @@ def test_interrupted_dictionary_is_resumed(tmp_path: Path) -> None:
     while len(_chunks(cache)) < 2 and time.monotonic() < deadline and run.poll() is None:
         time.sleep(0.01)
     run.send_signal(signal.SIGINT)
-    _, err = run.communicate(timeout=300)
+    _, err = run.communicate(timeout=120)
     assert run.returncode == 130, err
     assert "Traceback" not in err
     assert "stopped" in err

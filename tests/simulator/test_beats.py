@@ -17,7 +17,7 @@ NETS = ("out", "ref", "refn", "h12", "raw", "vp", "th", "trip")
 
 
 def test_good_specimens_lie_in_the_band() -> None:
-    """Nine in ten should; of 16, fewer than 10 would be rare luck (1 in 1,000 for one net, by the
+    """Nine in ten should; of 16, fewer than 10 would be rare luck (1 in 2,000 for one net, by the
     binomial distribution). Nor is the band much wider than the specimens' own.
     """
     machine = stile.machine()

@@ -36,7 +36,7 @@ def set_value(path: Path, dotted: str, text: str) -> str:
     if any("\ud800" <= c <= "\udfff" for c in dotted + text):
         wrong = "there is a byte here that is no character"
         raise ProblemsError([Problem(str(path), 0, 0, "", wrong, "it again in plain text")])
-    source = _source(path)
+    source = source_of(path)
     root = _compose(path, source)
     moved = target(path, dotted, text)
     if moved is not None:
@@ -59,7 +59,8 @@ def set_value(path: Path, dotted: str, text: str) -> str:
     return old if moved is None else moved.old
 
 
-def _source(path: Path) -> str:
+def source_of(path: Path) -> str:
+    """A file's text. Raises NotFoundError or ProblemsError."""
     try:
         return read_text(path)
     except TextError as error:
@@ -96,11 +97,11 @@ def apply_edits(path: Path, edits: Sequence[Change]) -> list[tuple[int, str, str
     of every line that differs. A file that could not be loaded before may still not load after, if
     fewer of its entries are wrong. Raises like :func:`set_value`; the file is then untouched.
     """
-    before = _source(path)
+    before = source_of(path)
     wrong = sum(p.severity == "error" for p in load(path)[1])
     if len(edits) == 1 and edits[0].what == "set" and not wrong:
         set_value(path, edits[0].path, edits[0].text)  # which knows parts placed by a pattern
-        return _differing(before, _source(path))
+        return _differing(before, source_of(path))
     source = before
     for edit in edits:
         root = _compose(path, source)

@@ -12,10 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from halfsplit.assembly.draft import draft
-from halfsplit.assembly.edit import put_text
+from halfsplit.assembly.edit import put_text, source_of
 from halfsplit.assembly.entry_text import with_entries, without_entry
-from halfsplit.assembly.text import LARGEST_FILE, TextError, read_text
-from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
+from halfsplit.assembly.text import LARGEST_FILE
+from halfsplit.problems import HalfsplitError, Problem, ProblemsError
 
 _WRITING = threading.Lock()  # pages of one program; what another writes is seen before replacing
 Entries = Mapping[str, Mapping[str, Any]]
@@ -82,13 +82,3 @@ def edit_text(path: Path, edited: Callable[[str], str], own: list[str]) -> tuple
 
         put_text(path, changed, errors)
         return source, changed
-
-
-def source_of(path: Path) -> str:
-    """A file's text. Raises NotFoundError or ProblemsError."""
-    try:
-        return read_text(path)
-    except TextError as error:
-        if "no such file" in error.wrong:
-            raise NotFoundError(f"{path}: there is no such file") from None
-        raise ProblemsError([error.problem(path)]) from None

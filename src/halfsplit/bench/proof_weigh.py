@@ -50,16 +50,8 @@ class Weigher:
         if not len(scores) or scores[0] < np.log(slips[0].prior) - ENOUGH:
             more, after = self._weighed(further_slips(self.assembly, list(nets)))
             slips, scores = slips + more, np.concatenate([scores, after])
-        alive = np.arange(len(slips))
-        more = [s for i in alive for s in sized(self.assembly, slips[i])]
-        more = more[:SIZES]
-        if more:
-            extra = np.array([np.log(s.prior) + odds_of(self.marks, self.loose, s) for s in more])
-            after, kept = self._weigh(more, extra, np.arange(len(more)))
-            slips = [slips[i] for i in alive] + [more[i] for i in kept]
-            scores = np.concatenate([scores, after])
-        else:
-            slips = [slips[i] for i in alive]
+        more, after = self._weighed([s for one in slips for s in sized(self.assembly, one)][:SIZES])
+        slips, scores = slips + more, np.concatenate([scores, after])
         base = sum(m.odds for m in self.marks) + sum(
             -s.lost(i) for s in self.seen for i in range(len(s.held))
         )

@@ -15,12 +15,12 @@ from typing import Any
 
 from halfsplit.assembly.designator import after, alike, close
 from halfsplit.assembly.draft import LINES, Draft, draft
+from halfsplit.assembly.edit import source_of
 from halfsplit.assembly.entry_edit import (
     ChangedError,
     edit_text,
     put_entries,
     remove_entry,
-    source_of,
 )
 from halfsplit.assembly.entry_text import entry_place, entry_text, with_entries, without_entry
 from halfsplit.assembly.pattern_find import beside
