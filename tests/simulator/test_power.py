@@ -151,7 +151,7 @@ def test_c4_short_works_q1_and_r3_as_ngspice_says() -> None:
 
 def test_c4_short_with_the_limiter_pulled_passes_the_rating_of_r3() -> None:
     """Q3 out, as when it was pulled for a test: nothing limits, and R3 takes over ten times its
-    3/4 W until F4 opens; Q1, which saturates, stays within its own. Ratios within 15 % of ngspice."""
+    3/4 W until F4 opens; Q1, which saturates, stays within its own. All within 15 % of ngspice."""
     machine = tray.tray()
     for name in ("none", "half"):
         condition = Condition("raws", name, (Change("Q3", "removed"),))
