@@ -58,30 +58,8 @@ FIELDS: dict[str, tuple[Field, ...]] = {
     },
 }
 # Ratings of resistors [W] as sold; common practice.
-WATTS = (
-    0.125,
-    0.25,
-    0.33,
-    0.5,
-    0.6,
-    0.75,
-    1,
-    2,
-    3,
-    4,
-    5,
-    7,
-    9,
-    10,
-    11,
-    15,
-    17,
-    20,
-    25,
-    30,
-    50,
-    100,
-)
+_SOLD = "0.1 0.125 0.25 0.33 0.5 0.6 0.75 1 2 3 4 5 7 9 10 11 15 17 20 25 30 50 100"
+WATTS = tuple(map(float, _SOLD.split()))
 
 
 def usual(value: float, about: Field, tolerance: Any = None) -> bool:
