@@ -122,26 +122,27 @@ def _asked(found: Sequence[Explanation]) -> int | None:
             show.say("--fix N makes the edit of explanation N.")
         return None
     keys = ", ".join(map(str, able))
-    show.say(f"Press {keys} to make that edit, any other key to leave the file alone.")
-    key = _key()
+    key = _key(f"Press {keys} to make that edit, any other key to leave the file alone.")
     return int(key) if key.isdigit() and int(key) in able else None
 
 
-def _key() -> str:
+def _key(question: str) -> str:
     """One key, without Enter where the terminal allows it."""
     try:
         import termios
         import tty
     except ImportError:  # a system without such terminals: a line then
+        show.say(question)
         return input().strip()[:1]
     here = sys.stdin.fileno()
     before = termios.tcgetattr(here)
     try:
+        # Empties what was typed while nobody asked, so before the question: a key after it counts.
         tty.setcbreak(here)
-        key = sys.stdin.read(1)
+        show.say(question)
+        return sys.stdin.read(1)
     finally:
         termios.tcsetattr(here, termios.TCSADRAIN, before)
-    return key
 
 
 def _changed(file: Path, lines: Sequence[tuple[int, str, str]]) -> None:
