@@ -213,7 +213,7 @@ def test_a_part_tested_bad_is_to_be_replaced_not_proved_again(session: Session) 
     assert next_dict(session)["act"]["proved"] == ["R21"]
 
 
-@pytest.mark.parametrize("left", ["15000u", "6800u"])
+@pytest.mark.parametrize("left", [pytest.param("15000u", marks=pytest.mark.long), "6800u"])
 def test_drying_capacitor_is_found_at_full_load(session: Session, left: str) -> None:
     """C1 with 45 % or 20 % of its value, by ngspice's mains cycle: ripple at full load tells."""
     specimen = Specimen(f"C1 value={left}", 3)

@@ -107,6 +107,7 @@ def test_a_fault_that_cannot_show_gains_nothing_by_a_reading(file: Path) -> None
         assert weights[at] / weights[0] == pytest.approx(prior, rel=0.05)
 
 
+@pytest.mark.long
 def test_nor_does_it_beside_a_fault_that_was_mended(file: Path) -> None:
     """The same with F3 open, found and fitted: what is left of the two reads as a good machine."""
     with Session(file) as session:

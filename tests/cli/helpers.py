@@ -12,6 +12,7 @@ from halfsplit.journal import Journal, journal_path
 ROOT = Path(__file__).resolve().parents[2]
 NO_SOURCE = ROOT / "tests" / "files" / "bad" / "no_source.yaml"
 QUILLON = ROOT / "examples" / "quillon16" / "boards.yaml"
+FOLLOWER = ROOT / "tests" / "files" / "bench-follower.yaml"
 PROGRAM = [sys.executable, "-c", "from halfsplit.cli import main; main()"]
 COMMANDS = sorted(name for name in app if not name.startswith("-"))
 

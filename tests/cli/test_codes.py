@@ -12,7 +12,7 @@ from halfsplit.bench import Session
 from halfsplit.journal import Journal, journal_path
 from halfsplit.problems import ExitCode
 from tests.cli.conftest import Run
-from tests.cli.helpers import COMMANDS, NO_SOURCE, QUILLON, stored
+from tests.cli.helpers import COMMANDS, FOLLOWER, NO_SOURCE, QUILLON, stored
 
 # -- exit codes -----------------------------------------------------------------------------------
 
@@ -287,7 +287,7 @@ AS_JSON = {
     "suspects": "suspects pt3.yaml",
     "trail": "trail pt3.yaml",
     "weights": "weights pt3.yaml C4=30",
-    "drill": "drill pt3.yaml --cases 1 --kinds single --seed 3 --feed raws --load bench",
+    "drill": "drill follower.yaml --cases 1 --kinds single --seed 3",
     "undo": "undo pt3.yaml",
     "power": "power pt3.yaml --load half",
     "leans": "leans pt3.yaml",
@@ -310,6 +310,7 @@ AS_JSON = {
 def test_json_of_every_command_parses(tray: Path, run: Run, name: str) -> None:
     assert run("read", "pt3.yaml", "p5=1.06", "sum=OL").code == 0
     shutil.copy(QUILLON, "boards.yaml")
+    shutil.copy(FOLLOWER, "follower.yaml")
     Path("more.csv").write_text("R90,1k,p5,com\n", encoding="utf-8")
     Path("print.txt").write_text("E5 A=5A3C W=0020 R=0000\n", encoding="utf-8")
     Path("export.json").write_text(run("export", "pt3.yaml", "--json").out, encoding="utf-8")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.circuit.follow import follow
@@ -16,6 +17,7 @@ COUNT = 16
 NETS = ("out", "ref", "refn", "h12", "raw", "vp", "th", "trip")
 
 
+@pytest.mark.long
 def test_good_specimens_lie_in_the_band() -> None:
     """Nine in ten should; of 16, fewer than 10 would be rare luck (1 in 2,000 for one net, by the
     binomial distribution). Nor is the band much wider than the specimens' own.

@@ -41,8 +41,16 @@ def test_single_faults_are_solved(name: str, load: str) -> None:
     assert found.residual[good].max() < BALANCE
 
 
-@pytest.mark.parametrize("load", others.LOADS)
-@pytest.mark.parametrize("name", others.NAMES)
+# Half a minute and more of ngspice each, where the load of the slower circuit makes it think.
+LONG = {("logic_supply", "half")}
+SLICES = [
+    pytest.param(n, load, marks=pytest.mark.long if (n, load) in LONG else ())
+    for n in others.NAMES
+    for load in others.LOADS
+]
+
+
+@pytest.mark.parametrize(("name", "load"), SLICES)
 def test_seeded_slice_of_all_single_faults(name: str, load: str) -> None:
     """The whole list is proofs/all_single_faults.py; here 12 for each load."""
     count = len(single_faults(others.machine(name).assembly)) - 2

@@ -21,7 +21,10 @@ def _slice(seed: int) -> list[str]:
     return [names[i] for i in picked]
 
 
-@pytest.mark.parametrize(("load", "seed"), [("half", 11), ("full", 12)])
+LONG = pytest.mark.long
+
+
+@pytest.mark.parametrize(("load", "seed"), [("half", 11), pytest.param("full", 12, marks=LONG)])
 def test_seeded_faults_stay_where_we_leave_them(load: str, seed: int) -> None:
     found = stile_rows.compare(load, _slice(seed))
     assert found.rows == SLICE and not found.unsettled and not found.lost
@@ -64,7 +67,9 @@ def test_the_slowest_store_is_where_ngspice_has_it() -> None:
     assert abs(here) < 0.25
 
 
-@pytest.mark.parametrize("fault", ["CR3 open", "R1 drifted high", "C5 short"])
+@pytest.mark.parametrize(
+    "fault", [pytest.param("CR3 open", marks=LONG), "R1 drifted high", "C5 short"]
+)
 def test_attempts_of_several_silences_are_told_as_restarts(fault: str) -> None:
     """Soft start to the crowbar or the over-current, then a wait: one attempt may fall silent more
     than once.

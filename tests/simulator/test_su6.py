@@ -27,7 +27,15 @@ def within(found: float | None, limits: list[float], words: str) -> None:
     assert limits[0] <= found <= limits[1], f"{words}: {found:.4g} not in {limits}"
 
 
-@pytest.mark.parametrize("row", NOTES["healthy"], ids=lambda r: r["load"])
+def rows(table: str, long: tuple[str, ...]) -> list[Any]:
+    """Rows of a table of the notes; ngspice takes half a minute and more over some."""
+    named = [(r.get("fault") or r["load"], r) for r in NOTES[table]]
+    assert set(long) < {name for name, _ in named}
+    marks = dict.fromkeys(long, pytest.mark.long)
+    return [pytest.param(r, id=name, marks=marks.get(name, ())) for name, r in named]
+
+
+@pytest.mark.parametrize("row", rows("healthy", ("none",)))
 def test_healthy(row: dict[str, Any]) -> None:
     cold = row.get("cold", False)
     stop = 0.048 if cold else 8e-3
@@ -108,7 +116,7 @@ def test_diode_test(ref: str, shorted: bool) -> None:
         assert min(map(abs, seen)) >= row["good"]
 
 
-@pytest.mark.parametrize("row", NOTES["protection"], ids=lambda r: r["fault"] or r["load"])
+@pytest.mark.parametrize("row", rows("protection", ("U3 no output", "overload")))
 def test_protection(row: dict[str, Any]) -> None:
     waves = su6.run(su6.specimen(row["fault"], row["load"], warm=True), row["run"])
     assert waves is not None, "ngspice gave up"

@@ -126,7 +126,7 @@ def test_following_next_leads_to_the_fault(fault: str, seed: int, tmp_path: Path
 
 
 # CR3 open and R13 open as well: proofs/from_nothing.py, for their time.
-@pytest.mark.parametrize("fault", ["C4 short", "R3 open"])
+@pytest.mark.parametrize("fault", ["C4 short", pytest.param("R3 open", marks=pytest.mark.long)])
 def test_following_next_from_nothing_on_the_mains(fault: str, tmp_path: Path) -> None:
     """As it stands after typing the file: fed by mains, no load, nothing measured yet."""
     file = tmp_path / "pt3.yaml"
