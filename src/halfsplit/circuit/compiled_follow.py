@@ -13,6 +13,7 @@ from halfsplit.circuit.compiled_pace import (
     LEAPS,
     OVER,
     SINCE,
+    TRUSTED,
     interval,
     leap,
     make_pace,
@@ -62,6 +63,9 @@ PATIENCE, LONG_PATIENCE = 40, 3000
 ENOUGH = 150
 HORIZON = 0.01  # s
 SPELL = 64  # beats averaged over when they never come even
+# Beats of the clock left to pass after a leap, before anything is averaged, where another choke has
+# a rhythm of its own: a leap takes that one to no phase it ever had, and it is longer coming back.
+PLAIN = 24
 _STILL, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
 _EVEN, _AGAIN, _LATCHED = int(Status.OSCILLATING), int(Status.RESTARTING), int(Status.LATCHED)
 
@@ -108,6 +112,25 @@ def refine(m, c):  # type: ignore[no-untyped-def]
 
 
 @jit_inner
+def second_rhythm(ar, c):  # type: ignore[no-untyped-def]
+    """Whether a choke besides the clock turns by itself."""
+    for e in ar.store:
+        if e != c.marks[CLOCK] and ar.code[e] == el.INDUCTOR and c.turns[e] >= TRUSTED:
+            return True
+    return False
+
+
+@jit_inner
+def even(c, period):  # type: ignore[no-untyped-def]
+    """Take the time of the last beats; how such a row is told."""
+    total = 0.0
+    for k in range(OVER):
+        total += interval(c, k)
+    period[0] = total / OVER
+    return _AGAIN if period[0] > TICK else _EVEN
+
+
+@jit_inner
 def fired(ar, latch):  # type: ignore[no-untyped-def]
     """Whether any thyristor is on."""
     on = False
@@ -134,6 +157,7 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
     spells = 0
     in_spell = 0
     fine = False
+    plain = -1  # beats since nothing had any way left to go, where they are counted
     while m.ctl[COUNT] < most and m.ctl[TIME] < stop:
         h = advance(ar, p, m, w, 1.0)
         if h < 0.0:
@@ -170,6 +194,7 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
             if d.marks[LEFT] == 0 or d.marks[LEFT] == d.marks[EVERY]:
                 clear(spell)
             clear(y)
+            plain = -1
             c.marks[SINCE] = 0
             relapses += ran > PATIENCE and gap > TICK
             if relapses > 1:
@@ -178,6 +203,13 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
             continue
         beat = gap if beat == 0.0 else 0.7 * beat + 0.3 * gap
         ran += 1
+        if plain >= 0:
+            plain += 1
+            if plain == PLAIN:
+                clear(y)
+            elif plain == 2 * PLAIN:
+                return even(c, period)
+            continue
         if regular(c) and gap > TICK:
             period[0] = gap
             return _AGAIN
@@ -188,14 +220,12 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
         if ran > patience and regular(c) and c.marks[LEAPS] < ENOUGH:
             done = leap(ar, p, m, c)
             if done == 2:
-                total = 0.0
-                for k in range(OVER):
-                    total += interval(c, k)
-                period[0] = total / OVER
-                if period[0] > TICK:
-                    return _AGAIN
-                if fine:
-                    return _EVEN
+                how = even(c, period)
+                if how == _EVEN and fine and second_rhythm(ar, c):
+                    plain = 0
+                    continue
+                if how == _AGAIN or fine:
+                    return how
                 fine = True
                 refine(m, c)
                 clear(y)
@@ -210,6 +240,9 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
                 continue
         if c.marks[SINCE] == 4:
             clear(y)  # what is shown leaves out the beats just after a leap
+        if c.marks[SINCE] == PLAIN and second_rhythm(ar, c):
+            clear(spell)
+            in_spell = 0
         in_spell += 1
         if in_spell >= SPELL:
             spells += 1
