@@ -36,7 +36,7 @@ from halfsplit.assembly.condition import Condition  # noqa: E402
 from halfsplit.bench.drill import Played, prepared, run  # noqa: E402
 from halfsplit.bench.drill_bench import Case  # noqa: E402
 from halfsplit.bench.session import Session  # noqa: E402
-from halfsplit.bench.tally import chart, on_the_way, tally  # noqa: E402
+from halfsplit.bench.tally import at_the_end, chart, on_the_way, tally  # noqa: E402
 
 EXAMPLES = ROOT / "examples"
 
@@ -157,11 +157,21 @@ def report(records: list[dict[str, Any]]) -> None:
         print(json.dumps({k: v for k, v in table.items() if k != "calibration"}, indent=1))
         print(f"readings ngspice did not give: {sum(r['without_reading'] for r in some)}")
         print("\n".join(chart(table)))
-        print("leader's weight after each reading before the first decision | right")
-        for row in on_the_way(some):
-            claimed, right, low, high = (100 * row[k] for k in ("claimed", "right", "low", "high"))
-            shares = f"{claimed:5.1f} % | {right:5.1f} % ({low:.0f} to {high:.0f})"
-            print(f"  {shares} of {row['cases']}")
+        told = [(r["claimed"], r["right"]) for r in some if r["claimed"] is not None]
+        if told:
+            claimed, right = (100 * sum(t) / len(told) for t in zip(*told, strict=True))
+            print(f"first decisions: {claimed:.1f} % claimed on average, {right:.1f} % right")
+        for words, rows in (
+            ("after each reading before the first decision", on_the_way(some)),
+            ("when it stopped, against the whole truth", at_the_end(some)),
+        ):
+            print(f"leader's weight {words} | right")
+            for row in rows:
+                claimed, right, low, high = (
+                    100 * row[k] for k in ("claimed", "right", "low", "high")
+                )
+                shares = f"{claimed:5.1f} % | {right:5.1f} % ({low:.0f} to {high:.0f})"
+                print(f"  {shares} of {row['cases']}")
         wrong = [r for r in some if not (r["top"] or r["kind"] == "healthy") or r["right"] is False]
         for r in wrong:
             print("not right:", r["kind"], r["drill"], r["number"], r["faults"], r["claimed"])

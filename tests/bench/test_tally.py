@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from halfsplit.bench.tally import chart, histogram, on_the_way, tally, wilson
+from halfsplit.bench.tally import at_the_end, chart, histogram, on_the_way, tally, wilson
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "proofs"))
 
@@ -70,6 +70,13 @@ def test_leaders_on_the_way_are_counted_by_reading() -> None:
     low, high = on_the_way([*some, record(2)])
     assert (low["cases"], low["right"]) == (1, 0.0)
     assert (high["cases"], high["claimed"], high["right"]) == (2, 0.905, 0.5)
+
+
+def test_what_led_at_the_end_is_held_against_the_whole_truth() -> None:
+    some = [record(0, ended=0.9), record(1, ended=0.92, top=False), record(2), record(3, ended=0.2)]
+    low, high = at_the_end(some)
+    assert (low["cases"], low["right"]) == (1, 1.0)
+    assert (high["cases"], high["claimed"], high["right"]) == (2, 0.91, 0.5)
 
 
 def test_wilsons_interval() -> None:

@@ -117,8 +117,9 @@ CASES = [
     {"f": 10.0, "g": 10.0, "y": 6.0},
     {"f": 15.0, "g": 9.0, "y": 6.0, "z": 3.0},
 ]
-# M2 alone would make one of two readings a slip, and which is told by the third. Belief keeps one
-# bell for each hypothesis where there are two, so here its odds are off by less than a half.
+# M2 alone would make one of two readings a slip, and which is told by the third. Belief takes a
+# reading in a hundred to spread thrice as wide in all, the network in its meter alone, so here its
+# odds are off by a third.
 TWO_SLIPS = {"f": 10.0, "g": 12.0, "y": 4.0}
 
 
@@ -165,7 +166,7 @@ def test_where_one_of_two_readings_is_a_slip() -> None:
     order = [sorted(exact, key=lambda k: -w[k])[:2] for w in (exact, found)]
     assert set(order[0]) == set(order[1])
     for bad, weight in exact.items():
-        assert found[bad] == pytest.approx(weight, rel=0.5, abs=0.01), set(bad)
+        assert found[bad] == pytest.approx(weight, rel=0.4, abs=0.01), set(bad)
 
 
 @pytest.mark.parametrize("read", CASES, ids=str)

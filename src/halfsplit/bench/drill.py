@@ -44,6 +44,7 @@ class Played:
         dead machine, promised as much.
     slipped: whether the bench gave a mistyped reading.
     unanswered: readings the bench could not give.
+    ended: weight of the leading group when it stopped, which `top` tells the truth of.
     claims: until the first decision, after each reading the weight of the leading group and whether
         it was right.
     cascade: whether the part taken along was named once its cause was found; None without one.
@@ -65,6 +66,7 @@ class Played:
     slipped: bool = False
     unanswered: int = 0
     cascade: bool | None = None
+    ended: float | None = None
     claims: list[tuple[float, bool]] = field(default_factory=list)
     trail: list[str] = field(default_factory=list)
 
@@ -273,6 +275,7 @@ def _judge(session: Session, case: Case, done: Played) -> None:
     names = {f.name for f in case.faults}
     hits = [any(_holds(session.hypotheses[i], names) for i in g.members) for g in groups]
     done.top = bool(hits[:1] and hits[0])
+    done.ended = round(float(groups[0].weight), 5) if groups else None
     done.third = any(hits[:3])
     truth = {f.part for f in case.faults}
     blamed = list(session.blamed())

@@ -16,7 +16,7 @@ from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.next_check import Candidate
 from halfsplit.faults.dead import Ask, DeadCircuit
 from halfsplit.faults.dictionary import predict
-from halfsplit.faults.hypotheses import SIZE, SIZED, Fault, Hypothesis
+from halfsplit.faults.hypotheses import SIZED, Fault, Hypothesis
 from halfsplit.faults.predictions import UNCLAIMED
 
 EVEN = 3.0**0.5  # half-width of an evenly filled band in sigmas
@@ -64,7 +64,8 @@ def drawn(machine: Machine, case: Case) -> Overrides:
                 if ratio > 0.0:
                     values[key] = values.get(key, base[key]) * ratio**z
     for fault in case.faults:
-        size = SIZE ** float(random.uniform(-EVEN, EVEN)) if fault.cause == "worn" else 1.0
+        z = float(random.uniform(-EVEN, EVEN)) if fault.cause == "worn" else 0.0
+        size = fault.size_known**z
         for (element, name), value in fault.changes.items():
             sized = name in SIZED and (element, name) in fault.resized
             values[element, name] = value * size if sized else value

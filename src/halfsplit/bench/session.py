@@ -15,7 +15,7 @@ from halfsplit.bench.reasoning import Reasoner
 from halfsplit.bench.recall import like_for_like
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Quantity
-from halfsplit.diagnosis.explain import Reason, Suspect, SuspectGroup, reasons, retaken
+from halfsplit.diagnosis.explain import Reason, Suspect, SuspectGroup, against, reasons
 from halfsplit.diagnosis.groups import Dead, Group, fold, group
 from halfsplit.diagnosis.next_check import (
     AT_AC,
@@ -43,6 +43,8 @@ STILL_WORTH = 0.2  # bits a reading must promise to be proposed instead of actin
 MOST_GROUPED, MOST_LIVE = 40, 400  # hypotheses grouped for people, judged for the next check
 DEAD_PARTS = 10  # leading suspects across which a resistance is considered
 WORTHLESS = 0.03  # bits below which a check is not worth walking to the bench for
+# Rivals of the leader for whose sake a reading is taken again, and the weight they must have.
+RIVALS, DOUBT = 3, 0.02
 LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
 
 
@@ -216,11 +218,10 @@ class Session(Reasoner):
 
     def _rank(self, conditions: Sequence[Condition]) -> list[Check]:
         reach = {p.net: p.minutes or AT_POINT for p in self.assembly.points.values()}
-        again = {r.evidence.number for r in self.unexplained()}
         taken = {
             (e.pos, e.quantity, e.condition)
             for e in self.evidence()
-            if not e.neg and e.number not in again
+            if not e.neg and e.number not in self._doubted
         }
         candidates, tables = [], {}
         for condition in conditions:
@@ -358,11 +359,20 @@ class Session(Reasoner):
         leading = self.groups()[:1]
         if not leading or leading[0].members[0] == 1:
             return []
-        told = self.reasons(leading[0].members[0])
-        against = [r for r in told if r.verdict == "contradicts" and not retaken(r, told)]
+        found = against(self.reasons(leading[0].members[0]))
         if self.hypotheses[leading[0].members[0]].faults:
-            return against
-        return [r for r in against if "put right it would fit" in r.words]  # healthy but for a slip
+            return found
+        return [r for r in found if "put right it would fit" in r.words]  # healthy but for a slip
+
+    @cached_property
+    def _doubted(self) -> set[int]:
+        """Numbers of readings one of the leading few does not explain: worth taking again."""
+        found = {r.evidence.number for r in self.unexplained()}
+        for rival in self.groups()[1:RIVALS]:
+            first = rival.members[0]
+            if first > 1 and rival.weight > DOUBT:
+                found |= {r.evidence.number for r in against(self.reasons(first))}
+        return found
 
     def quiet(self) -> Group | None:
         """The leading group when it holds "no fault": whatever is wrong does not show so far."""

@@ -12,7 +12,7 @@ Record = Mapping[str, Any]
 
 # Bounds of the bands of claimed weight. The planner acts from 0.9 on.
 BANDS = (0.0, 0.9, 0.93, 0.96, 0.99, 0.999, 1.000001)
-# And of a leader not yet acted on.
+# And of whatever leads, acted on or not.
 LEADS = (0.0, 0.3, 0.5, 0.7, 0.85, 0.95, 0.99, 1.000001)
 
 
@@ -72,6 +72,12 @@ def on_the_way(records: Sequence[Record]) -> list[dict[str, float]]:
     Readings of one machine go together, so the interval is narrower than it should be.
     """
     told = [(float(w), bool(right)) for r in records for w, right in r.get("claims", ())]
+    return _bands(told, LEADS)
+
+
+def at_the_end(records: Sequence[Record]) -> list[dict[str, float]]:
+    """The same of what led when it stopped, against the whole truth; "no fault" is a claim too."""
+    told = [(float(r["ended"]), bool(r["top"])) for r in records if r.get("ended") is not None]
     return _bands(told, LEADS)
 
 

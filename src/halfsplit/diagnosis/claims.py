@@ -187,7 +187,7 @@ def _read(
     belief = Belief([1.0] * (len(x) + 1), 0, 0, len(x))
     span = span_of(table)
     expected = belief.expect(table, item)
-    likely, _ = belief.likelihood(expected, item.value, span)
+    likely = belief.likelihood(expected, item.value, span)
     odds = np.log(likely) - expected.best(span)
     level = x[:, column]
     off = np.abs(level - item.value)

@@ -132,6 +132,11 @@ def reasons(
     return found
 
 
+def against(told: Sequence[Reason]) -> list[Reason]:
+    """Those that contradict, and were not taken again since to fit."""
+    return [r for r in told if r.verdict == "contradicts" and not retaken(r, told)]
+
+
 def retaken(one: Reason, told: Sequence[Reason]) -> bool:
     """Whether a reading was taken again in the same place and did not come out so."""
 

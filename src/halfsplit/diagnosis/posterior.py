@@ -2,14 +2,16 @@
 
 Under each hypothesis the machine's uncertain values (part tolerances, mains level) are one
 Gaussian vector, moved and narrowed by each reading: a zener 3 % high then explains every rail it
-sets, once. Each reading may also be a slip, so no single one can kill the truth.
+sets, once. Each reading may also be a slip, so no single one can kill the truth: see
+`diagnosis.stories`.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -19,14 +21,13 @@ from halfsplit.circuit.solution import Status
 from halfsplit.diagnosis import swing
 from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.meters import scope_error
+from halfsplit.diagnosis.stories import EVERY, Given, Rows, Stories
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.ohmmeter import FLOOR
 from halfsplit.faults.predictions import ADRIFT, TWO_STATES, UNCLAIMED, Predictions
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
-Rows = slice | npt.NDArray[np.int64]
-EVERY = slice(None)
 Table = Predictions | DeadTable
 
 # One reading in fifty is misread, mistyped or taken at the wrong point; common practice, no
@@ -84,16 +85,25 @@ class Expected:
     sigma: Floats
     slope: Floats  # (H, K) volts per sigma of each uncertainty
     known: Bools  # False where the net is adrift or the row did not solve
+    given: Given  # what earlier readings tell of it
+    centre: Floats  # mean with nothing learnt
+    rest: Floats  # variance of it besides that of the tolerances
     over: Floats | None = None  # (H) chance that the meter shows OL; None where it cannot
     linear: bool = True  # whether its scale is that of the meter's figures
     states: Mapping[int, States] = field(default_factory=dict)  # rows with two readings
 
+    @property
+    def each(self) -> tuple[Floats, Floats]:
+        """Mean and sigma in each story (S, H)."""
+        return self.centre + self.given.learnt, np.sqrt(self.given.var + self.rest)
+
     def best(self, span: float) -> Floats:
         """Logarithm of the likelihood of a reading just as predicted (H)."""
-        peak = (1.0 - SLIP) * 0.993 / (self.sigma * np.sqrt(2.0 * np.pi)) + SLIP / span
+        at = (self.given.share / self.each[1]).max(axis=0)
+        peak = (1.0 - SLIP) * 0.993 * at / np.sqrt(2.0 * np.pi) + SLIP / span
         if self.over is not None:
-            at = np.maximum(self.over, 1.0 - self.over)
-            return np.asarray(np.log(np.where(self.over > 0.5, at, peak)))
+            ends = np.maximum(self.over, 1.0 - self.over)
+            return np.asarray(np.log(np.where(self.over > 0.5, ends, peak)))
         return np.asarray(np.log(np.where(self.known, peak, 1.0 / span)))
 
 
@@ -129,53 +139,33 @@ def bayes(prior: Floats, likelihood: Floats) -> Floats:
 class Belief:
     """Weights of H hypotheses and, under each, what R readings tell of K shared uncertainties.
 
-    Readings of one machine lean on the same tolerances. Under each hypothesis their deviations are
-    one Gaussian vector of covariance S S' + D: slopes S in sigmas, own errors D. It is kept as the
-    deviations found and the inverse of that matrix, grown by one row a reading.
-
     `none` and `unmodelled` are the indices of those two hypotheses.
     """
 
     def __init__(self, prior: Sequence[float], uncertainties: int, none: int, unmodelled: int):
         self.prior = np.array(prior, dtype=float)
         self.log_weight = np.log(np.maximum(self.prior, 1e-300))
-        count = len(self.prior)
         self.uncertainties = uncertainties
-        self.slopes: list[Floats] = []  # R of (H, K)
-        self.found = np.zeros((count, 0))  # deviation of each reading (H, R)
-        self.inverse = np.zeros((count, 0, 0))
-        self.best = np.zeros(count)  # logarithm of likelihood had every reading been as predicted
+        self.stories = Stories(len(self.prior))
+        self.best = np.zeros(len(prior))  # log likelihood had every reading been as predicted
         self.none, self.unmodelled = none, unmodelled
-
-    def _given(self, slope: Floats, only: Rows) -> tuple[Floats, Floats, Floats]:
-        """What is learnt of a reading of these slopes (h, K): its shift, its variance left by the
-        tolerances, and the weights of earlier readings in it (h, R)."""
-        var = np.einsum("hk,hk->h", slope, slope)
-        if not self.slopes:
-            return np.zeros_like(var), var, np.zeros((len(var), 0))
-        shared = np.stack([np.einsum("hk,hk->h", slope, s[only]) for s in self.slopes], axis=1)
-        share = np.einsum("hrs,hs->hr", self.inverse[only], shared)
-        learnt = np.einsum("hr,hr->h", share, self.found[only])
-        return learnt, np.maximum(var - np.einsum("hr,hr->h", share, shared), 0.0), share
 
     def part(self, rows: Sequence[int]) -> Belief:
         """Belief over a few of the hypotheses; the first two of `rows` are those without faults."""
         at = np.array(rows, dtype=np.int64)
         found = Belief(self.prior[at].tolist(), self.uncertainties, 0, 1)
         found.log_weight, found.best = self.log_weight[at].copy(), self.best[at].copy()
-        found.slopes = [s[at] for s in self.slopes]
-        found.found, found.inverse = self.found[at], self.inverse[at]
+        found.stories = self.stories.part(at)
         return found
 
     def joined(self, other: Belief) -> Belief:
         """Belief over these hypotheses and those of `other` after the first two, which are the two
         without faults; both have taken the same evidence."""
         found = Belief([*self.prior, *other.prior[2:]], self.uncertainties, 0, 1)
-        for name in ("log_weight", "best", "found", "inverse"):
-            both = (getattr(self, name), getattr(other, name)[2:])
-            setattr(found, name, np.concatenate(both))
-        both_slopes = zip(self.slopes, other.slopes, strict=True)
-        found.slopes = [np.concatenate([a, b[2:]]) for a, b in both_slopes]
+        found.log_weight = np.concatenate([self.log_weight, other.log_weight[2:]])
+        found.best = np.concatenate([self.best, other.best[2:]])
+        further = other.stories.part(np.arange(2, len(other.prior)))
+        found.stories = self.stories.joined(further)
         return found
 
     def unlearnt(self) -> Belief:
@@ -216,39 +206,50 @@ class Belief:
             loading = np.where(table.loaded[only], 1.0, loading)
         slope = (table.spread[only, :, a] - table.spread[only, :, b]) * loading[:, None]
         mean = np.nan_to_num(mean * loading)
-        learnt, var, _ = self._given(slope, only)
         own = item.meter.sigmas(mean, item.resolution)
         bend = BEND * np.sqrt(np.einsum("hk,hk->h", slope, slope))
         model = np.hypot(MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS, bend)
         known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
-        sigma = np.sqrt(var + loose * loading**2 + own**2 + model**2)
-        rest = np.hypot(own, model)
-        two = _states(table, a, b, loading, rest) if states else {}
-        return Expected(mean + learnt, sigma, slope, known, states=two)
+        two = _states(table, a, b, loading, np.hypot(own, model)) if states else {}
+        rest = loose * loading**2 + own**2 + model**2
+        return self._expected(mean, slope, rest, known, only, states=two)
+
+    def _expected(
+        self,
+        mean: Floats,
+        slope: Floats,
+        rest: Floats,
+        known: Bools,
+        only: Rows,
+        **more: Any,
+    ) -> Expected:
+        """With what earlier readings tell; `rest` is the variance besides that of slopes (h)."""
+        given = self.stories.given(slope, only)
+        middle, sigma = given.joint(mean, rest)
+        return Expected(middle, sigma, slope, known, given, mean, rest, **more)
 
     def _amps(self, table: Predictions, item: Evidence, a: int, b: int, only: Rows) -> Expected:
         """Amperes through a meter put in a part's place, which is a link of known conductance."""
         slope = (table.spread[only, :, a] - table.spread[only, :, b]) * SHORT
         mean = np.nan_to_num((table.mean[only, a] - table.mean[only, b]) * SHORT)
-        learnt, var, _ = self._given(slope, only)
         bend = BEND * np.sqrt(np.einsum("hk,hk->h", slope, slope))
         own = AMPS_FRACTION * np.abs(mean) + AMPS_LEAST + item.resolution
         known = ~np.isin(table.status[only], UNCLAIMED)
-        return Expected(mean + learnt, np.sqrt(var + own**2 + bend**2), slope, known)
+        return self._expected(mean, slope, own**2 + bend**2, known, only)
 
     def _dead(self, table: DeadTable, item: Evidence, only: Rows) -> Expected:
         assert item.ohmmeter is not None
-        slope = table.slope[only]
-        learnt, var, _ = self._given(slope, only)
         own = table.sigma(item.ohmmeter)
         if not item.over:
             own = table.sigma(item.ohmmeter, item.value, item.resolution)
-        sigma = np.hypot(own[only], np.sqrt(var))
-        mean = np.minimum(table.x[only] + learnt, MOST_SCALE)
+        slope, known = table.slope[only], table.ok[only]
+        x = np.minimum(table.x[only], MOST_SCALE)
+        found = self._expected(x, slope, own[only] ** 2, known, only)
+        mean = np.minimum(found.mean, MOST_SCALE)
         # The normal distribution taken as logistic, within 1 % (the usual 1.702 scaling).
-        z = 1.702 * (mean - table.top) / sigma
+        z = 1.702 * (mean - table.top) / found.sigma
         over = 1.0 / (1.0 + np.exp(-np.clip(z, -60.0, 60.0)))
-        return Expected(mean, sigma, slope, table.ok[only], over)
+        return replace(found, mean=mean, over=over)
 
     def _swinging(self, table: Predictions, item: Evidence, a: int, b: int, only: Rows) -> Expected:
         known = swing.claimed(table, a, b, only)
@@ -257,9 +258,8 @@ class Belief:
             hertz = swing.frequency(table, a, b, only)
             counted = np.isfinite(hertz)
             own = np.where(np.isin(table.status[only], BEATING), OWN_BEAT, MAINS_BEAT)
-            return Expected(
-                np.log(np.where(counted, hertz, 1.0)), own, zero, known & counted, linear=False
-            )
+            mean = np.log(np.where(counted, hertz, 1.0))
+            return self._expected(mean, zero, own**2, known & counted, only, linear=False)
         if item.quantity == "ripple":
             mean = np.nan_to_num(swing.height(table, a, b, only))
             own = np.array([scope_error(m) for m in mean]) / 2.0
@@ -270,76 +270,63 @@ class Belief:
         # is as large as the level nothing smooths it, and it is known as the mains is.
         level = np.nan_to_num(np.abs(table.mean[only, a] - table.mean[only, b]))
         share = np.where(swing.height(table, a, b, only) > level, BARE_SHARE, SMOOTHED_SHARE)
-        return Expected(mean, np.hypot(share * mean + 0.004, own), zero, known)
+        rest = (share * mean + 0.004) ** 2 + own**2
+        return self._expected(mean, zero, rest, known, only)
 
-    def likelihood(self, expected: Expected, value: float, span: float) -> tuple[Floats, Floats]:
-        """Density of the reading under each hypothesis, and how much it tells of
-        tolerances: the chance that it is a true one, a ninth for those three times as wide.
+    def likelihood(self, expected: Expected, value: float, span: float) -> Floats:
+        """Density of the reading under each hypothesis (H).
 
         `span` [V] is the range a slip or an unknown fault could land in.
         """
-        flat = 1.0 / span
+        true, slip, _ = self._chances(expected, value, span)
+        return np.asarray((expected.given.share * (true + slip)).sum(axis=0))
+
+    def _chances(
+        self, expected: Expected, value: float, span: float
+    ) -> tuple[Floats, Floats, Floats]:
+        """Density of the reading in each story if it is true and if it is a slip, how often either
+        is counted, and how much a true one tells of tolerances (S, H): 1, a ninth for those three
+        times as wide."""
+        share, flat = expected.given.share, 1.0 / span
+        sharp = np.ones_like(share)
         if np.isinf(value) and expected.over is not None:
             # A probability, not a density; so is its rival, the chance that a wild reading is OL.
-            density, flat = expected.over, WILD_OVER
-            return self._mixed(expected, density, flat)
-        narrow, wide = _bells(value - expected.mean, expected.sigma)
-        true = narrow + wide
-        sharp = np.divide(narrow + wide / 9.0, true, out=np.zeros_like(true), where=true > 0)
-        slip = np.full_like(true, flat)
-        if expected.over is None and expected.linear:
-            slip *= 1.0 - len(MISTYPED) * EACH
-            for factor in MISTYPED:  # what was typed is the reading times this
-                z = (value / factor - expected.mean) / expected.sigma
-                slip += EACH * bell(z, expected.sigma) / abs(factor)
-        for row, states in expected.states.items():
-            true[row] = states.density(value)
-        likely, share = self._mixed(expected, true, flat, slip)
-        return likely, share * sharp
-
-    def _mixed(
-        self, expected: Expected, density: Floats, flat: float, slip: Floats | None = None
-    ) -> tuple[Floats, Floats]:
-        slip = np.full_like(density, flat) if slip is None else slip
-        density = np.where(expected.known, density, flat)
+            true, flat = np.tile(expected.over, (len(share), 1)), WILD_OVER
+            slip = np.full_like(share, flat)
+        else:
+            mean, sigma = expected.each
+            narrow, wide = _bells(value - mean, sigma)
+            true, slip = narrow + wide, np.full_like(share, flat)
+            sharp = np.divide(narrow + wide / 9.0, true, out=sharp, where=true > 0)
+            if expected.over is None and expected.linear:
+                slip *= 1.0 - len(MISTYPED) * EACH
+                for factor in MISTYPED:  # what was typed is the reading times this
+                    z = (value / factor - mean) / sigma
+                    slip += EACH * bell(z, sigma) / abs(factor)
+            for row, states in expected.states.items():
+                true[:, row] = states.density(value)
+        true = np.where(expected.known, true, flat)
         slip = np.where(expected.known, slip, flat)
-        density[self.unmodelled] = (
-            UNMODELLED_HEALTHY * density[self.none] + (1.0 - UNMODELLED_HEALTHY) * flat
-        )
-        slip[self.unmodelled] = flat
-        total = (1.0 - SLIP) * density + SLIP * slip
-        return total, (1.0 - SLIP) * density / total
+        healthy = float((share[:, self.none] * true[:, self.none]).sum())
+        true[:, self.unmodelled] = UNMODELLED_HEALTHY * healthy + (1.0 - UNMODELLED_HEALTHY) * flat
+        slip[:, self.unmodelled] = flat
+        return (1.0 - SLIP) * true, SLIP * slip, sharp
 
     def learn(self, table: Table, item: Evidence, span: float) -> Floats:
         """Take one reading into account; returns its likelihood under each hypothesis."""
         expected = self.expect(table, item, states=True)
-        likely, true_share = self.likelihood(expected, item.scaled, span)
+        true, slip, sharp = self._chances(expected, item.scaled, span)
+        likely = np.asarray((expected.given.share * (true + slip)).sum(axis=0))
         self.log_weight += np.log(likely)
         self.best += expected.best(span)
         if item.over:
             return likely  # says too little about values to learn any from it
-        use = (true_share * expected.known).astype(float)
-        use[self.unmodelled] = 0.0
-        use[list(expected.states)] = 0.0  # which state it is in says little about any one value
-        self._remember(expected, item.scaled, use)
+        teaches = expected.known.copy()
+        teaches[self.unmodelled] = False
+        teaches[list(expected.states)] = False  # its state says little about any one value
+        miss, rest = item.scaled - expected.each[0], expected.rest / sharp
+        self.stories.learn(expected.slope, expected.given, miss, rest, (true, slip), teaches)
         return likely
-
-    def _remember(self, expected: Expected, value: float, use: Floats) -> None:
-        """Grow the Gaussian by one reading, counted for the share `use` it is owed to truth."""
-        learnt, var, share = self._given(expected.slope, EVERY)
-        own = np.maximum(expected.sigma**2 - var, 1e-18)
-        # A reading not believed is one with an error beyond measure.
-        total = var + own / np.maximum(use, 1e-9)
-        miss = np.clip(value - expected.mean, -5 * expected.sigma, 5 * expected.sigma)
-        count, size = self.found.shape
-        grown = np.empty((count, size + 1, size + 1))
-        scaled = share / total[:, None]
-        grown[:, :size, :size] = self.inverse + share[:, :, None] * scaled[:, None, :]
-        grown[:, :size, size] = grown[:, size, :size] = -scaled
-        grown[:, size, size] = 1.0 / total
-        self.inverse = grown
-        self.found = np.concatenate([self.found, (learnt + miss)[:, None]], axis=1)
-        self.slopes.append(expected.slope)
 
     def observe(self, chance: Floats) -> None:
         """Take an observation into account that has this chance under each hypothesis (H).

@@ -44,9 +44,9 @@ WRONG_TOUCHED, WRONG_FUSE, WRONG_OTHER = 0.10, 0.01, 0.0005
 FRESH_DEAD, FRESH_WRONG = 0.01, 0.01
 
 # How far the size of a fault is known: a "short" may be an ohm or a tenth, a drifted resistor half
-# as far off again, a part of a wrong value is off by its own tolerance. One sigma, as a factor.
-# Common practice, no published source.
-SIZE, SIZE_WRONG = 1.5, 1.05
+# as far off again, a part of a wrong value is off by its own tolerance, a trimmer at its end by
+# that of its track. One sigma, as a factor. Common practice, no published source.
+SIZE, SIZE_WRONG, SIZE_TURNED = 1.5, 1.05, 1.1
 # Sizes tried one by one where a fault of the usual size does not fit, and the share of the fault's
 # odds each gets.
 SCALES, OFF_SIZE = (0.3, 0.5, 0.7, 0.85, 1.2, 1.45, 2.0, 3.3), 0.15
@@ -98,11 +98,20 @@ class Fault:
         """Such as "C4 short"."""
         return f"{'new ' if self.cause == 'fresh' else ''}{self.part} {self.mode}"
 
+    @property
+    def size_known(self) -> float:
+        """How well its size is known: one sigma, as a factor."""
+        if self.mode.startswith("turned"):
+            return SIZE_TURNED
+        exact = self.cause != "worn" and "backwards" not in self.mode
+        return SIZE_WRONG if exact else SIZE
+
     @cached_property
     def resized(self) -> Overrides:
         """Its changes with a size one sigma smaller; empty where it has none."""
-        exact = self.cause != "worn" and "backwards" not in self.mode
-        factor = SIZE_WRONG if exact else SIZE if self.scale == 1.0 else SIZE**0.5
+        factor = self.size_known
+        if factor == SIZE and self.scale != 1.0:
+            factor = SIZE**0.5
         return {
             (element, name): value / factor if name != "esr" else value * factor
             for (element, name), value in self.changes.items()

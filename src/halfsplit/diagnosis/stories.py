@@ -1,0 +1,139 @@
+"""What readings told of tolerances, kept in a few stories of which of them were slips.
+
+Under each hypothesis the deviations of readings of one machine are one Gaussian vector of
+covariance S S' + D: slopes S in sigmas of what they share, own errors D. A reading far out may be a
+slip, or true of a specimen with odd tolerances; which of the two it was shows only when others
+agree with it or do not. One bell cannot hold both, so each hypothesis keeps a few, each with its
+share.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Rows = slice | npt.NDArray[np.int64]
+EVERY = slice(None)
+
+# Stories kept of each hypothesis, and the share below which none of them is worth the work.
+MOST, FAINT = 4, 1e-6
+FAR = 5.0  # sigmas beyond which a reading's miss is learnt as if it were no farther
+
+
+@dataclass(frozen=True)
+class Given:
+    """What S stories tell of one reading under h hypotheses.
+
+    Attributes
+    ----------
+    share: of each story, summing to 1 (S, h).
+    learnt: shift of the reading (S, h).
+    var: variance the tolerances leave (S, h).
+    weights: of each of R earlier readings in that shift (S, h, R).
+    """
+
+    share: Floats
+    learnt: Floats
+    var: Floats
+    weights: Floats
+
+    def joint(self, mean: Floats, rest: Floats) -> tuple[Floats, Floats]:
+        """Mean and sigma of a reading over all stories (h), of those of each (S, h) without what
+        was learnt and with variance `rest` (h) besides."""
+        at = mean + self.learnt
+        if len(at) == 1:
+            return at[0], np.sqrt(self.var[0] + rest)
+        middle = (self.share * at).sum(axis=0)
+        wide = (self.share * (self.var + rest + (at - middle) ** 2)).sum(axis=0)
+        return middle, np.sqrt(wide)
+
+
+class Stories:
+    """Up to `MOST` stories of each of H hypotheses after R readings."""
+
+    def __init__(self, count: int) -> None:
+        self.slopes: list[Floats] = []  # R of (H, K)
+        self.share = np.ones((1, count))
+        self.found = np.zeros((1, count, 0))  # deviation of each reading (S, H, R)
+        self.inverse = np.zeros((1, count, 0, 0))  # of their covariance; nought for a slip
+
+    def given(self, slope: Floats, only: Rows = EVERY) -> Given:
+        """What is known beforehand of a reading of these slopes (h, K)."""
+        share, own = self.share[:, only], np.einsum("hk,hk->h", slope, slope)
+        if not self.slopes:
+            none = np.zeros_like(share)
+            return Given(share, none, none + own, np.zeros((*share.shape, 0)))
+        shared = np.stack([np.einsum("hk,hk->h", slope, s[only]) for s in self.slopes], axis=1)
+        weights = np.matmul(self.inverse[:, only], shared[None, :, :, None])[..., 0]
+        learnt = (weights * self.found[:, only]).sum(axis=2)
+        left = own - (weights * shared).sum(axis=2)
+        return Given(share, learnt, np.maximum(left, 0.0), weights)
+
+    def learn(
+        self,
+        slope: Floats,
+        given: Given,
+        miss: Floats,
+        rest: Floats,
+        chance: tuple[Floats, Floats],
+        teaches: Bools,
+    ) -> None:
+        """Grow by one reading, each story into one where it is true and one where it is a slip.
+
+        `miss` is how far it lies from each story's prediction, `rest` the variance it has besides
+        (S, H), `chance` its chance if true and if a slip, SLIP counted (S, H); `teaches` marks
+        hypotheses (H) under which a true reading tells of values at all.
+        """
+        count, size = self.found.shape[1:]
+        true, slip = (given.share * c for c in chance)
+        slip = np.where(teaches, slip, true + slip)
+        both = np.concatenate([np.where(teaches, true, 0.0), slip])
+        both /= np.maximum(both.sum(axis=0), 1e-300)
+        kept = np.argsort(-both, axis=0, kind="stable")[:MOST]
+        rows = np.arange(count)
+        share = both[kept, rows]
+        worth = max(1, int((share.max(axis=1, initial=0.0) > FAINT).sum()))
+        kept, share = kept[:worth], share[:worth]
+        self.share = share / np.maximum(share.sum(axis=0), 1e-300)
+        parent, right = kept % len(true), kept < len(true)
+        sigma = np.sqrt(given.var + rest)
+        total = (given.var + rest)[parent, rows]
+        weights = given.weights[parent, rows]
+        scaled = np.where(right, 1.0 / total, 0.0)[..., None] * weights
+        grown = np.empty((worth, count, size + 1, size + 1))
+        grown[..., :size, :size] = self.inverse[parent, rows]
+        grown[..., :size, :size] += weights[..., :, None] * scaled[..., None, :]
+        grown[..., :size, size] = grown[..., size, :size] = -scaled
+        grown[..., size, size] = np.where(right, 1.0 / total, 0.0)
+        at = (given.learnt + np.clip(miss, -FAR * sigma, FAR * sigma))[parent, rows]
+        self.inverse = grown
+        self.found = np.concatenate([self.found[parent, rows], at[..., None]], axis=2)
+        self.slopes.append(slope)
+
+    def part(self, at: npt.NDArray[np.int64]) -> Stories:
+        """Stories of some of the hypotheses."""
+        made = Stories(len(at))
+        made.slopes = [s[at] for s in self.slopes]
+        made.share, made.found = self.share[:, at], self.found[:, at]
+        made.inverse = self.inverse[:, at]
+        return made
+
+    def joined(self, other: Stories) -> Stories:
+        """Stories of these hypotheses and then of `other`, of the same readings."""
+        made = Stories(0)
+        most = max(len(self.share), len(other.share))
+        for name in ("share", "found", "inverse"):
+            both = [_filled(getattr(one, name), most) for one in (self, other)]
+            setattr(made, name, np.concatenate(both, axis=1))
+        made.slopes = [np.concatenate(s) for s in zip(self.slopes, other.slopes, strict=True)]
+        return made
+
+
+def _filled(values: Floats, most: int) -> Floats:
+    """With stories of no share up to so many."""
+    lacking = np.zeros((most - len(values), *values.shape[1:]))
+    return np.concatenate([values, lacking]) if len(lacking) else values
