@@ -298,6 +298,7 @@ class Belief:
             narrow, wide = _bells(value - mean, sigma)
             true, slip = narrow + wide, np.full_like(share, flat)
             sharp = np.divide(narrow + wide / 9.0, true, out=sharp, where=true > 0)
+            sharp = np.maximum(sharp, 1.0 / 9.0)  # where both bells are nearly nought
             if expected.over is None and expected.linear:
                 slip *= 1.0 - len(MISTYPED) * EACH
                 for factor in MISTYPED:  # what was typed is the reading times this
