@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -88,3 +89,23 @@ def test_some_hypotheses_and_those_put_together_again_stand_as_they_did() -> Non
     for name in ("share", "found", "inverse"):
         np.testing.assert_allclose(getattr(again.stories, name), getattr(whole.stories, name))
     assert again.log_weight == pytest.approx(whole.log_weight)
+
+
+def test_the_same_reading_taken_again_tells_nothing_of_the_machine(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What the models miss at a net is missed again; only the meter is looked at twice."""
+    monkeypatch.setattr(posterior, "MODEL_VOLTS", 0.3)
+    item = Evidence("a", "", "volts", 5.8, 0.01, Condition("bench"), Meter())
+    other = replace(item, pos="b")
+    tables = table(list(DUE), [DUE, DUE, {**DUE, "a": 5.8, "b": 5.8}], [{}] * 3, 1)
+    odds = []
+    for second in (None, item, replace(item, condition=Condition("bench", "half")), other):
+        belief = Belief([0.5, 1e-12, 0.5], 1, 0, 1)
+        for one in (item, second) if second else (item,):
+            belief.learn(tables, one, span_of(tables))
+        odds.append(float(belief.log_weight[2] - belief.log_weight[0]))
+    once, again, loaded, elsewhere = odds
+    assert again == pytest.approx(once, abs=0.1)
+    assert once < loaded < 0.5 * (once + elsewhere) + 0.5
+    assert elsewhere == pytest.approx(2.0 * once, rel=0.1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
@@ -218,11 +219,9 @@ class Session(Reasoner):
 
     def _rank(self, conditions: Sequence[Condition]) -> list[Check]:
         reach = {p.net: p.minutes or AT_POINT for p in self.assembly.points.values()}
-        taken = {
-            (e.pos, e.quantity, e.condition)
-            for e in self.evidence()
-            if not e.neg and e.number not in self._doubted
-        }
+        read = [(e.number, (e.pos, e.quantity, e.condition)) for e in self.evidence() if not e.neg]
+        often = Counter(place for _, place in read)
+        taken = {p for number, p in read if number not in self._doubted or often[p] > 1}
         candidates, tables = [], {}
         for condition in conditions:
             if not condition.energised():

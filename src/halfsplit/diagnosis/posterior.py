@@ -21,7 +21,7 @@ from halfsplit.circuit.solution import Status
 from halfsplit.diagnosis import swing
 from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.meters import scope_error
-from halfsplit.diagnosis.stories import EVERY, Given, Rows, Stories
+from halfsplit.diagnosis.stories import EVERY, Given, Place, Rows, Stories
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.ohmmeter import FLOOR
 from halfsplit.faults.predictions import ADRIFT, TWO_STATES, UNCLAIMED, Predictions
@@ -86,6 +86,8 @@ class Expected:
     slope: Floats  # (H, K) volts per sigma of each uncertainty
     known: Bools  # False where the net is adrift or the row did not solve
     given: Given  # what earlier readings tell of it
+    bend: Floats  # one sigma of what slopes do not tell and its place keeps
+    place: Place
     centre: Floats  # mean with nothing learnt
     rest: Floats  # variance of it besides that of the tolerances
     over: Floats | None = None  # (H) chance that the meter shows OL; None where it cannot
@@ -211,22 +213,27 @@ class Belief:
         model = np.hypot(MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS, bend)
         known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
         two = _states(table, a, b, loading, np.hypot(own, model)) if states else {}
-        rest = loose * loading**2 + own**2 + model**2
-        return self._expected(mean, slope, rest, known, only, states=two)
+        held = np.sqrt(loose * loading**2 + model**2)
+        return self._expected(item, mean, slope, (held, own), known, only, states=two)
 
     def _expected(
         self,
+        item: Evidence,
         mean: Floats,
         slope: Floats,
-        rest: Floats,
+        besides: tuple[Floats, Floats],
         known: Bools,
         only: Rows,
         **more: Any,
     ) -> Expected:
-        """With what earlier readings tell; `rest` is the variance besides that of slopes (h)."""
-        given = self.stories.given(slope, only)
-        middle, sigma = given.joint(mean, rest)
-        return Expected(middle, sigma, slope, known, given, mean, rest, **more)
+        """With what earlier readings tell; `besides` is what slopes do not, at one sigma (h): what
+        a reading taken again has in common with the first, and what is new each time."""
+        bend, own = besides
+        leads, at = (item.pos, item.neg, item.quantity, item.ohmmeter), item.condition
+        place = Place(leads, at.changes, at)
+        given = self.stories.given(slope, bend, place, only)
+        middle, sigma = given.joint(mean, own**2)
+        return Expected(middle, sigma, slope, known, given, bend, place, mean, own**2, **more)
 
     def _amps(self, table: Predictions, item: Evidence, a: int, b: int, only: Rows) -> Expected:
         """Amperes through a meter put in a part's place, which is a link of known conductance."""
@@ -235,7 +242,7 @@ class Belief:
         bend = BEND * np.sqrt(np.einsum("hk,hk->h", slope, slope))
         own = AMPS_FRACTION * np.abs(mean) + AMPS_LEAST + item.resolution
         known = ~np.isin(table.status[only], UNCLAIMED)
-        return self._expected(mean, slope, own**2 + bend**2, known, only)
+        return self._expected(item, mean, slope, (bend, own), known, only)
 
     def _dead(self, table: DeadTable, item: Evidence, only: Rows) -> Expected:
         assert item.ohmmeter is not None
@@ -244,7 +251,7 @@ class Belief:
             own = table.sigma(item.ohmmeter, item.value, item.resolution)
         slope, known = table.slope[only], table.ok[only]
         x = np.minimum(table.x[only], MOST_SCALE)
-        found = self._expected(x, slope, own[only] ** 2, known, only)
+        found = self._expected(item, x, slope, (np.zeros_like(x), own[only]), known, only)
         mean = np.minimum(found.mean, MOST_SCALE)
         # The normal distribution taken as logistic, within 1 % (the usual 1.702 scaling).
         z = 1.702 * (mean - table.top) / found.sigma
@@ -259,7 +266,8 @@ class Belief:
             counted = np.isfinite(hertz)
             own = np.where(np.isin(table.status[only], BEATING), OWN_BEAT, MAINS_BEAT)
             mean = np.log(np.where(counted, hertz, 1.0))
-            return self._expected(mean, zero, own**2, known & counted, only, linear=False)
+            none, ok = np.zeros_like(mean), known & counted
+            return self._expected(item, mean, zero, (none, own), ok, only, linear=False)
         if item.quantity == "ripple":
             mean = np.nan_to_num(swing.height(table, a, b, only))
             own = np.array([scope_error(m) for m in mean]) / 2.0
@@ -270,8 +278,7 @@ class Belief:
         # is as large as the level nothing smooths it, and it is known as the mains is.
         level = np.nan_to_num(np.abs(table.mean[only, a] - table.mean[only, b]))
         share = np.where(swing.height(table, a, b, only) > level, BARE_SHARE, SMOOTHED_SHARE)
-        rest = (share * mean + 0.004) ** 2 + own**2
-        return self._expected(mean, zero, rest, known, only)
+        return self._expected(item, mean, zero, (share * mean + 0.004, own), known, only)
 
     def likelihood(self, expected: Expected, value: float, span: float) -> Floats:
         """Density of the reading under each hypothesis (H).
@@ -326,7 +333,8 @@ class Belief:
         teaches[self.unmodelled] = False
         teaches[list(expected.states)] = False  # its state says little about any one value
         miss, rest = item.scaled - expected.each[0], expected.rest / sharp
-        self.stories.learn(expected.slope, expected.given, miss, rest, (true, slip), teaches)
+        leaning = expected.slope, expected.bend, expected.place
+        self.stories.learn(leaning, expected.given, miss, rest, (true, slip), teaches)
         return likely
 
     def observe(self, chance: Floats) -> None:

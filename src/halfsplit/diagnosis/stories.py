@@ -1,14 +1,16 @@
 """What readings told of tolerances, kept in a few stories of which of them were slips.
 
 Under each hypothesis the deviations of readings of one machine are one Gaussian vector of
-covariance S S' + D: slopes S in sigmas of what they share, own errors D. A reading far out may be a
-slip, or true of a specimen with odd tolerances; which of the two it was shows only when others
-agree with it or do not. One bell cannot hold both, so each hypothesis keeps a few, each with its
-share.
+covariance S S' + C + D: slopes S in sigmas of what they share, own errors D of the meter, and C
+what no slope tells of a place (a bend, a device model's error): the same in a reading taken again,
+most of it under another load. A reading far out may be a slip, or true of a specimen with odd
+tolerances; which of the two it was shows only when others agree with it or do not. One bell cannot
+hold both, so each hypothesis keeps a few, each with its share.
 """
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +23,26 @@ EVERY = slice(None)
 
 # Stories kept of each hypothesis, and the share below which none of them is worth the work.
 MOST, FAINT = 4, 1e-6
+# Share of what no slope tells of two nets that a reading in another condition has in common with
+# the first: the specimen is the same, its bend a little elsewhere. Common practice, no published
+# source.
+ELSEWHERE = 0.7
 FAR = 5.0  # sigmas beyond which a reading's miss is learnt as if it were no farther
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a reading was taken: what of, with what changed in the machine, in what condition."""
+
+    leads: Hashable
+    changed: Hashable
+    condition: Hashable
+
+    def shares(self, other: Place) -> float:
+        """How much of what no slope tells is the same in both."""
+        if (self.leads, self.changed) != (other.leads, other.changed):
+            return 0.0
+        return 1.0 if self.condition == other.condition else ELSEWHERE
 
 
 @dataclass(frozen=True)
@@ -57,17 +78,22 @@ class Stories:
 
     def __init__(self, count: int) -> None:
         self.slopes: list[Floats] = []  # R of (H, K)
+        self.bends: list[Floats] = []  # R of (H): one sigma of what slopes do not tell
+        self.places: list[Place] = []
         self.share = np.ones((1, count))
         self.found = np.zeros((1, count, 0))  # deviation of each reading (S, H, R)
         self.inverse = np.zeros((1, count, 0, 0))  # of their covariance; nought for a slip
 
-    def given(self, slope: Floats, only: Rows = EVERY) -> Given:
-        """What is known beforehand of a reading of these slopes (h, K)."""
-        share, own = self.share[:, only], np.einsum("hk,hk->h", slope, slope)
+    def given(self, slope: Floats, bend: Floats, place: Place, only: Rows = EVERY) -> Given:
+        """What is known beforehand of a reading of these slopes (h, K), and so much besides that
+        belongs to its place, at one sigma (h)."""
+        share, own = self.share[:, only], np.einsum("hk,hk->h", slope, slope) + bend**2
         if not self.slopes:
             none = np.zeros_like(share)
             return Given(share, none, none + own, np.zeros((*share.shape, 0)))
         shared = np.stack([np.einsum("hk,hk->h", slope, s[only]) for s in self.slopes], axis=1)
+        for r, earlier in enumerate(self.places):
+            shared[:, r] += place.shares(earlier) * bend * self.bends[r][only]
         weights = np.matmul(self.inverse[:, only], shared[None, :, :, None])[..., 0]
         learnt = (weights * self.found[:, only]).sum(axis=2)
         left = own - (weights * shared).sum(axis=2)
@@ -75,7 +101,7 @@ class Stories:
 
     def learn(
         self,
-        slope: Floats,
+        leaning: tuple[Floats, Floats, Place],
         given: Given,
         miss: Floats,
         rest: Floats,
@@ -84,9 +110,10 @@ class Stories:
     ) -> None:
         """Grow by one reading, each story into one where it is true and one where it is a slip.
 
-        `miss` is how far it lies from each story's prediction, `rest` the variance it has besides
-        (S, H), `chance` its chance if true and if a slip, SLIP counted (S, H); `teaches` marks
-        hypotheses (H) under which a true reading tells of values at all.
+        `leaning` is what `given` was asked with, `miss` how far the reading lies from each story's
+        prediction, `rest` the variance it has besides (S, H), `chance` its chance if true and if a
+        slip, SLIP counted (S, H); `teaches` marks hypotheses (H) under which a true reading tells
+        of values at all.
         """
         count, size = self.found.shape[1:]
         true, slip = (given.share * c for c in chance)
@@ -112,12 +139,16 @@ class Stories:
         at = (given.learnt + np.clip(miss, -FAR * sigma, FAR * sigma))[parent, rows]
         self.inverse = grown
         self.found = np.concatenate([self.found[parent, rows], at[..., None]], axis=2)
+        slope, bend, place = leaning
         self.slopes.append(slope)
+        self.bends.append(bend)
+        self.places.append(place)
 
     def part(self, at: npt.NDArray[np.int64]) -> Stories:
         """Stories of some of the hypotheses."""
         made = Stories(len(at))
-        made.slopes = [s[at] for s in self.slopes]
+        made.slopes, made.bends = [s[at] for s in self.slopes], [b[at] for b in self.bends]
+        made.places = list(self.places)
         made.share, made.found = self.share[:, at], self.found[:, at]
         made.inverse = self.inverse[:, at]
         return made
@@ -130,6 +161,8 @@ class Stories:
             both = [_filled(getattr(one, name), most) for one in (self, other)]
             setattr(made, name, np.concatenate(both, axis=1))
         made.slopes = [np.concatenate(s) for s in zip(self.slopes, other.slopes, strict=True)]
+        made.bends = [np.concatenate(b) for b in zip(self.bends, other.bends, strict=True)]
+        made.places = list(self.places)
         return made
 
 
