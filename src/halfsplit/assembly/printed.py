@@ -1,4 +1,4 @@
-"""What a drawing says of itself besides the circuit: printed volts, and how its parts are numbered.
+"""What a drawing says of itself besides the circuit: printed figures, and how parts are numbered.
 
 Both are there to be held against what was typed; nothing is solved with them.
 """
@@ -45,6 +45,20 @@ def _volts(value: object) -> Reading:
     return found
 
 
+def _ripple(value: object) -> float:
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        raise QuantityError(str(value), "A bare number has no unit.", "0.98V")
+    found = _volts(value)
+    if found.value <= 0:
+        raise QuantityError(found.text, "Ripple is told from peak to peak, above nought.", "0.98V")
+    return found.value
+
+
+PrintedRipple = Annotated[
+    float,
+    BeforeValidator(_ripple),
+    WithJsonSchema({"type": "string", "description": "volts from peak to peak, such as 0.98V"}),
+]
 PrintedVolts = Annotated[
     Reading,
     BeforeValidator(_volts),
@@ -76,12 +90,18 @@ class Printed(BaseModel):
         description="from each net to common with everything off, few enough volts to open no "
         "junction",
     )
+    ripple: dict[Net, PrintedRipple] = Field(
+        default_factory=dict,
+        description="at the rate of the mains, from peak to peak, with a feed from the mains",
+    )
     note: str | None = None
 
     @model_validator(mode="after")
     def _something(self) -> Printed:
-        if not self.volts and not self.ohms:
-            raise ValueError("nothing is printed here: give volts, or ohms of the dead machine")
+        if not self.volts and not self.ohms and not self.ripple:
+            raise ValueError(
+                "nothing is printed here: give volts, ripple, or ohms of the dead machine"
+            )
         return self
 
 
@@ -202,6 +222,7 @@ def check_printed(
         asked: list[tuple[str, str, str | None]] = []
         asked += [("net", f"{where}.volts.{n}", n) for n in entry.volts]
         asked += [("net", f"{where}.ohms.{n}", n) for n in entry.ohms]
+        asked += [("net", f"{where}.ripple.{n}", n) for n in entry.ripple]
         asked += [("net", f"{where}.into.{n}", n) for n in entry.into]
         asked += [("feed", f"{where}.feed", entry.feed), ("load", f"{where}.load", entry.load)]
         for sort, at, said in asked:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from halfsplit.assembly.model import Assembly
 from halfsplit.assembly.printed import gaps
+from halfsplit.bench.proof_rules import doubts
 from halfsplit.faults.slip_values import FIELDS, usual, worded
 from halfsplit.faults.slips import Slip, terminals_of
 from halfsplit.faults.views import named_nets
@@ -62,14 +63,15 @@ class Loose:
 
 @dataclass(frozen=True)
 class Mark:
-    """One thing that is odd as it stands."""
+    """One thing that is odd as it stands; `fits` as of a :class:`Doubt`."""
 
-    sort: str  # "lonely", "one net", "odd value", "missing", "extra"
+    sort: str  # "lonely", "one net", "odd value", "custom", "missing", "extra"
     path: str
     about: str
     says: str
     gives: str
     odds: float
+    fits: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     @property
     def loss(self) -> float:
@@ -89,6 +91,11 @@ class Mark:
             )
         if self.sort == "odd value":
             return slip.sort == "value" and slip.place == self.about
+        if self.sort == "custom":
+            if slip.sort != "value" or slip.part is None or slip.place not in self.fits:
+                return False
+            low, high = self.fits[slip.place]
+            return low <= float(slip.part.__dict__[slip.place.rpartition(" ")[2]]) <= high
         if self.sort == "missing":
             return slip.sort in ("left out", "reference") and slip.now_ref == self.about
         return slip.sort == "reference" and slip.ref == self.about
@@ -123,6 +130,9 @@ def marks(assembly: Assembly, loose: Loose) -> list[Mark]:
                 path = f"parts.{ref}.{name.key}"
                 gives = worded(float(value), name)
                 found.append(Mark("odd value", path, place, text, gives, math.log(ODD_VALUE)))
+    for doubt in doubts(assembly):
+        odds = math.log(doubt.chance)
+        found.append(Mark("custom", doubt.path, "", doubt.says, doubt.gives, odds, doubt.fits))
     apart = gaps(assembly.numbering, assembly.parts)
     for ref in apart.missing:
         text = f"the numbering of the drawing has {ref}"

@@ -7,14 +7,18 @@ from typing import Any
 
 import numpy as np
 
+from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import Assembly
+from halfsplit.assembly.printed import Printed
 from halfsplit.bench.proof_marks import Loose, marks
 from halfsplit.circuit.solution import Floats
-from halfsplit.diagnosis.claims import Claim, Habit, Held, habits, hold, worked
+from halfsplit.diagnosis.claims import Claim, Held, hold
+from halfsplit.diagnosis.habits import Habit, habits, worked
+from halfsplit.faults.mains_view import loaded
 from halfsplit.faults.slips import elements_of
 from halfsplit.faults.view import View, solve
-from halfsplit.faults.views import bench_feed, loaded, pinned, views
+from halfsplit.faults.views import bench_feed, pinned, views
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
@@ -35,6 +39,11 @@ class Disagreement:
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``."""
         return dict(self.__dict__)
+
+
+def heated(found: list[Habit]) -> list[str]:
+    """Elements whose watts these habits are about."""
+    return list(dict.fromkeys(h.element for h in found if h.element))
 
 
 @dataclass
@@ -74,6 +83,7 @@ class Sight:
         self.assembly = assembly
         self.loose = Loose.of(assembly)
         self.marks = marks(assembly, self.loose)
+        self.unseen: list[str] = []
         self.seen = self._views()
 
     def _views(self) -> list[Seen]:
@@ -82,10 +92,17 @@ class Sight:
         for view in views(Machine(assembly)):
             if view.kind == "mains" and found:
                 feed = assembly.feeds[bench_feed(assembly) or ""]
-                drawn = self._drawn(found[0])
-                view = loaded(view, drawn or {}, feed, WITHIN_MAINS if drawn else 0.0)
+                drawn, at = self._drawn(found[0])
+                printed = self._on_mains(view.rows[0].condition.feed, at)
+                view = loaded(
+                    view,
+                    drawn,
+                    feed,
+                    WITHIN_MAINS if drawn else 0.0,
+                    at if drawn else None,
+                    printed,
+                )
             rows = range(len(view.rows))
-            solved = solve(view, [{}], rows, None, thorough=True)
             index = {n: i for i, n in enumerate([*view.nets(), view.netlist.common])}
             listed = [
                 h
@@ -93,11 +110,13 @@ class Sight:
                 for h in habits(p, elements_of(p, assembly.common))
                 if h.first in index and h.second in index
             ]
+            solved = solve(view, [{}], rows, None, thorough=True, watts=heated(listed))
             held, odds, values = [], [], []
             for i in rows:
                 held.append(hold(view, i, solved, i, assembly.rails))
                 rated = view.rows[i].rated or view.kind == "mains"
-                odd, value = worked(solved.volts[:, i], index, listed)
+                watts = {n: w[:, i] for n, w in solved.watts.items()}
+                odd, value = worked(solved.volts[:, i], index, listed, watts)
                 odds.append(odd[0] * rated)
                 values.append(value[0])
             typed = np.nan_to_num(solved.volts[0, :, :-1])
@@ -116,13 +135,31 @@ class Sight:
             found.append(Seen(view, typed, start, held, listed, odds, values))
         return found
 
-    def _drawn(self, inner: Seen) -> dict[str, float] | None:
-        """Amperes each net of the bench feed gives at the heaviest load still borne; None where the
-        file as typed does not keep what it says there, for then they mean nothing."""
+    def _on_mains(self, feed: str, at: Condition | None) -> dict[str, Printed]:
+        """What is printed of a feed from the mains at the load it is looked at with."""
+        found = {}
+        for name, entry in self.assembly.printed.items():
+            if not entry.volts and not entry.ripple:
+                continue
+            if (entry.feed or self.assembly.default_feed()) != feed:
+                if entry.ripple:
+                    self.unseen.append(f"printed.{name}.ripple: not on the mains")
+                continue
+            load = entry.load or self.assembly.default_load()
+            if at is not None and load == at.load and not entry.into:
+                found[name] = entry
+            else:
+                self.unseen.append(f"printed.{name}: on the mains, with load {load}")
+        return found
+
+    def _drawn(self, inner: Seen) -> tuple[dict[str, float], Condition | None]:
+        """Amperes each net of the bench feed gives at the heaviest load still borne, and that
+        condition; nothing where the file as typed does not keep what it says there, for then they
+        mean nothing."""
         feed = self.assembly.feeds[bench_feed(self.assembly) or ""]
         rated = [i for i, r in enumerate(inner.view.rows) if r.rated or r.switch]
         if not rated or sum(inner.lost(i) for i in rated) > KEPT:
-            return None
+            return {}, None
         last = inner.view.rows[rated[-1]].condition
         rows = [i for i in rated if inner.view.rows[i].condition == last]
         found = {}
@@ -132,7 +169,7 @@ class Sight:
                 level = inner.typed[i, inner.index[net]]
                 amps += inner.view.rows[i].share * (source.volts - level) / source.ohms
             found[net] = amps
-        return found
+        return found, last
 
     def disagreements(self) -> list[Disagreement]:
         """Everything the file says that is not so, worst first."""
@@ -158,7 +195,7 @@ class Sight:
 
     @staticmethod
     def _value(habit: Habit, value: float) -> str:
-        return show(float(value), "W", 2) if habit.squared else volts(abs(float(value)))
+        return show(float(value), "W", 2) if habit.heat else volts(abs(float(value)))
 
     @staticmethod
     def gives(claim: Claim, level: float) -> str:

@@ -9,11 +9,12 @@ from typing import Any
 import numpy as np
 
 from halfsplit.bench.proof_marks import odds_of
-from halfsplit.bench.proof_seen import Seen, Sight
+from halfsplit.bench.proof_seen import Seen, Sight, heated
 from halfsplit.circuit.netlist import Netlist
 from halfsplit.circuit.solution import Floats
 from halfsplit.circuit.threads import Progress
-from halfsplit.diagnosis.claims import Held, habits, hold, worked
+from halfsplit.diagnosis.claims import Held, hold
+from halfsplit.diagnosis.habits import habits, worked
 from halfsplit.faults.left_out import placed, sized, unplaced
 from halfsplit.faults.slips import Slip, first_slips, further_slips
 from halfsplit.faults.view import Solved, View, solve
@@ -159,13 +160,17 @@ class Weigher:
             grown = view if not key else grown_view(view, some[0])
             variants = [s.elements for s in some]
             start = seen.start[row : row + 1]
-            solved = solve(grown, variants, [row], start)
+            warm = heated(seen.habits) if view.rows[row].rated else []
+            solved = solve(grown, variants, [row], start, watts=warm)
             bad = np.flatnonzero(~np.isfinite(solved.volts[:, 0]).all(axis=1))
             bad = bad[np.argsort(-so_far[np.array(members)[bad]])]
             if len(bad) and view.kind != "mains":
                 again = bad[:STUBBORN]
-                slow = solve(grown, [variants[i] for i in again], [row], start, thorough=True)
+                hard = [variants[i] for i in again]
+                slow = solve(grown, hard, [row], start, thorough=True, watts=warm)
                 solved.volts[again], solved.latched[again] = slow.volts, slow.latched
+                for name, taken in slow.watts.items():
+                    solved.watts[name][again] = taken
             held = hold(grown, row, solved, 0, self.assembly.rails)
             odds[members] = held.odds.sum(axis=1)
             if view.rows[row].rated or view.kind == "mains":
@@ -176,7 +181,8 @@ class Weigher:
 
     def _habits(self, seen: Seen, solved: Solved, chosen: Sequence[Slip]) -> Floats:
         x, index = solved.volts[:, 0], seen.index
-        odd, _ = worked(x, index, seen.habits)
+        watts = {n: w[:, 0] for n, w in solved.watts.items()}
+        odd, _ = worked(x, index, seen.habits, watts)
         own: dict[str, list[int]] = {}
         for k, habit in enumerate(seen.habits):
             own.setdefault(habit.ref, []).append(k)
@@ -190,7 +196,8 @@ class Weigher:
                 h for h in habits(slip.part, slip.elements) if {h.first, h.second} <= index.keys()
             ]
             if mine:
-                found[i] += worked(x[i : i + 1], index, mine)[0].sum()
+                own_watts = {n: w[i : i + 1] for n, w in watts.items()}
+                found[i] += worked(x[i : i + 1], index, mine, own_watts)[0].sum()
         return found
 
     @staticmethod

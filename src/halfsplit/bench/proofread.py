@@ -90,7 +90,9 @@ def proofread(path: Path, progress: Progress | None = None) -> Proof:
         raise ProblemsError(problems)
     sight = Sight(assembly)
     wrong = sight.disagreements()
-    unchecked = () if sight.seen else ("no feed of it could be solved at rest or on the mains",)
+    unchecked = tuple(sight.unseen)
+    if not sight.seen:
+        unchecked += ("no feed of it could be solved at rest or on the mains",)
     if not wrong:
         return Proof(path, sight.claims, (), (), 0.0, unchecked)
     weigher = Weigher(sight, progress)

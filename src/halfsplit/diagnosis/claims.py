@@ -19,17 +19,13 @@ from halfsplit.diagnosis.meters import Meter
 from halfsplit.diagnosis.posterior import SLIP, Belief, span_of
 from halfsplit.faults.predictions import Predictions
 from halfsplit.faults.view import Row, Solved, View
-from halfsplit.parts.base import Part
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
 # Chance that a right file breaks such a claim all the same. Common practice, no published source.
 RAIL, UNSOLVED, FIRED, SWITCH = 0.003, 0.02, 0.01, 0.005
-OVER_WATTS, OVER_VOLTS, REVERSED, UPSIDE, FORWARD = 0.02, 0.02, 0.002, 0.02, 0.05
 FLAT = 0.3  # of such a claim under something that is in no list
 RAIL_SIGMA, RAIL_VOLTS = 0.004, 0.01  # how well a level is known, as a share and [V]
-BACKWARDS = -0.5  # V across a polarised capacitor; of a transistor, V of collector past emitter
-CONDUCTS = 0.45  # V forward across a zener
 _WILD = -5.0  # logarithm of the odds of a wild number against one just as printed, about
 ENDLESS = 1e15  # ohm: the drawing's meter is taken as one that loads nothing
 
@@ -86,6 +82,8 @@ def hold(view: View, row: int, solved: Solved, at: int, rails: Mapping[str, Any]
     table = _table(nets[:-1], x, good)
     for name, entry in said.printed:
         for net, reading in entry.volts.items():
+            if net not in index:
+                continue  # of the mains side alone the rest is not seen
             item = _evidence(net, reading, entry.within, said)
             add(
                 Claim(
@@ -96,6 +94,13 @@ def hold(view: View, row: int, solved: Solved, at: int, rails: Mapping[str, Any]
                 ),
                 *_read(table, item, index[net], x, good, entry.within),
             )
+        for net, swing in entry.ripple.items():
+            if net in index and view.kind == "mains":
+                found = np.where(good, solved.ripple[:, at, index[net]], np.nan)
+                odds, level, kept = _share(found / swing, entry.within)
+                text = f"{net} ripples by {volts(swing)} from peak to peak"
+                path = f"printed.{name}.ripple.{net}"
+                add(Claim(path, text, said.says, _WILD), odds, level * swing, kept)
     for name in said.rails:
         rail = rails[name]
         level = x[:, index[rail.net]]
@@ -216,70 +221,3 @@ def _table(nets: Sequence[str], x: Floats, good: Any) -> Predictions:
         np.zeros((count, n, 0), dtype=np.float16),
         top=top,
     )
-
-
-@dataclass(frozen=True)
-class Habit:
-    """How one part is made to work: a limit on the volts between two of its nets.
-
-    `gain`, `squared`: what is held is gain times the volts (squared); it must not pass `limit`.
-    """
-
-    ref: str
-    first: str
-    second: str
-    gain: float
-    squared: bool
-    limit: float
-    chance: float
-    words: str  # with {value} for what it would be
-
-
-def habits(part: Part, elements: Mapping[str, el.Element]) -> list[Habit]:
-    """What a part of a healthy circuit does not do: pass its rating, work the wrong way round."""
-    found: list[Habit] = []
-
-    def ends(element: el.Element) -> tuple[str, str]:
-        return element.nets[0], element.nets[1]
-
-    for rating in part.ratings():
-        element = elements.get(rating.element)
-        if isinstance(element, el.Resistor) and rating.quantity == "watts":
-            text = f"{part.ref} takes {{value}}: it is rated {show(rating.limit, 'W')}"
-            g = element.values["g"]
-            found.append(Habit(part.ref, *ends(element), g, True, rating.limit, OVER_WATTS, text))
-        elif isinstance(element, el.Capacitor) and rating.quantity == "volts":
-            text = f"{part.ref} stands at {{value}}: it is rated {volts(rating.limit)}"
-            for gain in (1.0, -1.0):
-                found.append(
-                    Habit(part.ref, *ends(element), gain, False, rating.limit, OVER_VOLTS, text)
-                )
-    for element in elements.values():
-        if part.POLAR and isinstance(element, el.Capacitor):
-            text = f"{part.ref} stands the wrong way round, {{value}} across it"
-            found.append(Habit(part.ref, *ends(element), -1.0, False, -BACKWARDS, REVERSED, text))
-        elif isinstance(element, el.Bjt) and element.name == part.ref:
-            text = f"{part.ref} has collector and emitter the wrong way round, by {{value}}"
-            pol = element.values["pol"]
-            emitter = part.__dict__["e"]
-            found.append(
-                Habit(part.ref, element.nets[0], emitter, -pol, False, -BACKWARDS, UPSIDE, text)
-            )
-        elif isinstance(element, el.Diode) and part.KIND == "zener":
-            text = f"{part.ref} conducts forwards, {{value}} across it"
-            found.append(Habit(part.ref, *ends(element), 1.0, False, CONDUCTS, FORWARD, text))
-    return found
-
-
-def worked(x: Floats, index: Mapping[str, int], found: Sequence[Habit]) -> tuple[Floats, Floats]:
-    """Logarithm of the chance of each habit (V, H), and what it comes to (V, H)."""
-    if not found:
-        return np.zeros((len(x), 0)), np.zeros((len(x), 0))
-    first = [index[h.first] for h in found]
-    second = [index[h.second] for h in found]
-    gain = np.array([h.gain for h in found])
-    across = x[:, first] - x[:, second]
-    value = np.where([h.squared for h in found], across**2, across) * gain
-    limit = np.array([h.limit for h in found])
-    odds = np.where(np.nan_to_num(value) > limit * 1.001, np.log([h.chance for h in found]), 0.0)
-    return odds, value

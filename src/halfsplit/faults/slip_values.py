@@ -74,6 +74,8 @@ def usual(value: float, about: Field, tolerance: Any = None) -> bool:
     if any(math.isclose(head, o, rel_tol=1e-6) for o in (1.0, 2.0, 2.5, 5.0)):
         return True
     tight = isinstance(tolerance, Tolerance) and tolerance.minus <= 0.021
+    if about.unit == "F" and not tight:
+        return is_preferred(value, "E12")  # finer steps of capacitors were made to order
     return is_preferred(value, "E24") or (tight and is_preferred(value, "E96"))
 
 

@@ -315,6 +315,11 @@ def claim_slips(assembly: Assembly) -> Iterator[Slip]:
         for net, ohms in entry.ohms.items()
     ]
     places += [
+        (f"printed.{name}.ripple.{net}", f"{name} {net}", f"ripple of {swing:g}V")
+        for name, entry in assembly.printed.items()
+        for net, swing in entry.ripple.items()
+    ]
+    places += [
         (f"rails.{name}.limits", f"{name} limits", f"{r.limits.low:g}..{r.limits.high:g}V")
         for name, r in assembly.rails.items()
     ]

@@ -12,6 +12,7 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.printed import Printed
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.cycle import mains_cycle
+from halfsplit.circuit.heat import element_watts
 from halfsplit.circuit.netlist import Netlist, Overrides
 from halfsplit.circuit.rewire import Rewired, Variant, rewirable, solve_variants
 from halfsplit.circuit.solution import Floats
@@ -73,11 +74,17 @@ class View:
 
 @dataclass(frozen=True)
 class Solved:
-    """Variants in the rows of a view: volts (V, C, N+1), common last; latched (V, C, E)."""
+    """Variants in the rows of a view: volts (V, C, N+1), common last; latched (V, C, E).
+
+    `ripple` is from peak to peak [V] (V, C, N+1), nought where nothing alternates; `watts` of the
+    elements asked about, by name [W] (V, C).
+    """
 
     volts: Floats
     latched: Any
     names: tuple[str, ...]  # elements, in the order of `latched`
+    ripple: Floats
+    watts: Mapping[str, Floats] = field(default_factory=dict)
 
 
 def solve(
@@ -88,28 +95,66 @@ def solve(
     progress: Progress | None = None,
     *,
     thorough: bool = False,
+    watts: Sequence[str] = (),
 ) -> Solved:
     """Solve variants in some rows of a view; those that move the same elements together.
 
-    `start` [V] (C, N) are the volts each row begins at, none for zero.
+    `start` [V] (C, N) are the volts each row begins at, none for zero; `watts` names the elements
+    whose heat is wanted, which over a mains cycle is not told.
     """
     n = len(view.nets())
     conditions = [view.rows[i].overrides for i in rows]
     begin = np.zeros((len(rows), n)) if start is None else start
     made = _room(view.netlist)
     names = tuple(view.netlist.elements)
+    volts = np.zeros((len(variants), len(rows), n))
+    ripple = np.zeros_like(volts)
     if view.kind == "mains":
-        volts = np.zeros((len(variants), len(rows), n))
         latched = np.zeros((len(variants), len(rows), len(names)), dtype=np.int8)
         for i, variant in enumerate(variants):
-            volts[i] = _cycle(made, variant, conditions, view.hertz)
+            volts[i], ripple[i] = _cycle(made, variant, conditions, view.hertz)
             if progress:
                 progress(i + 1, len(variants))
     else:
         volts, _, latched = solve_variants(
             made, variants, conditions, begin, progress, thorough=thorough
         )
-    return Solved(np.pad(volts, [(0, 0), (0, 0), (0, 1)]), latched, names)
+    warm: dict[str, Floats] = {}
+    if view.kind != "mains":
+        there = [n for n in watts if n in made.topology.element_index]
+        warm = _warmth(made, variants, conditions, volts, latched, there)
+    pad = [(0, 0), (0, 0), (0, 1)]
+    return Solved(np.pad(volts, pad), latched, names, np.pad(ripple, pad), warm)
+
+
+def _warmth(
+    made: Rewired,
+    variants: Sequence[Variant],
+    conditions: Sequence[Overrides],
+    volts: Floats,
+    latched: Any,
+    names: Sequence[str],
+) -> dict[str, Floats]:
+    """Watts some elements turn into heat in solved rows, by name (V, C); NaN where unsolved."""
+    if not names:
+        return {}
+    topology = made.topology
+    at = [topology.element_index[n] for n in names]
+    found = np.zeros((len(variants), len(conditions), len(names)))
+    slots = [[(topology.slot[k], v) for k, v in c.items()] for c in conditions]
+    for i, variant in enumerate(variants):
+        arrays, base = made.arrays(variant)
+        few = arrays._replace(
+            straight=arrays.straight[np.isin(arrays.straight, at)],
+            curved=arrays.curved[np.isin(arrays.curved, at)],
+        )
+        rows = np.tile(base, (len(conditions), 1))
+        for row, changes in zip(rows, slots, strict=True):
+            for slot, value in changes:
+                row[slot] = value
+        made_so = replace(topology, arrays=few)
+        found[i] = element_watts(made_so, rows, volts[i], latched[i])[:, at]
+    return {n: found[:, :, k] for k, n in enumerate(names)}
 
 
 _ROOMS: list[tuple[Netlist, Rewired]] = []  # of the netlists last used, which are few
@@ -126,12 +171,13 @@ def _room(netlist: Netlist) -> Rewired:
 
 def _cycle(
     made: Rewired, variant: Variant, conditions: Sequence[Overrides], hertz: float
-) -> Floats:
+) -> tuple[Floats, Floats]:
+    """Mean of each net, and what it swings by."""
     arrays, base = made.arrays(variant)
     topology = replace(made.topology, arrays=arrays)
     rows = np.tile(base, (len(conditions), 1))
     for row, changes in zip(rows, conditions, strict=True):
         for key, value in changes.items():
             row[topology.slot[key]] = value
-    found: Floats = mains_cycle(topology, rows, hertz, most=60).mean
-    return found
+    found = mains_cycle(topology, rows, hertz, most=60)
+    return found.mean, found.high - found.low

@@ -13,20 +13,19 @@ from typing import Literal
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
-from halfsplit.assembly.model import Assembly, Feed, load_value
+from halfsplit.assembly.model import Assembly, load_value
 from halfsplit.assembly.printed import Printed
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Netlist, Overrides
-from halfsplit.faults.slips import movable, terminals_of
+from halfsplit.faults.mains_view import EMPTY, mains_side, mains_view
+from halfsplit.faults.slips import terminals_of
 from halfsplit.faults.view import Row, View
-from halfsplit.parts.base import Part
 
 PULL = 1000.0  # V behind the source that stands for a choke's current: steady within a few percent
 ASKED = 0.04  # V of an ohmmeter that opens no junction; half of it stands at what is printed
 SOFT = 2e3  # V/V
 STIFF = 1e3  # S, of what holds a net
 TOO_MUCH = 1.05  # times its rating a rail is still loaded within what it must hold
-EMPTY = 1e-12  # S
 
 
 def with_probes(assembly: Assembly, netlist: Netlist) -> Netlist:
@@ -61,7 +60,7 @@ def named_nets(assembly: Assembly) -> list[str]:
     found = [r.net for r in assembly.rails.values()] + [p.net for p in assembly.points.values()]
     found += [n for f in assembly.feeds.values() for n in f.nets]
     found += [n for load in assembly.loads.values() for n in load]
-    found += [n for p in assembly.printed.values() for n in (*p.volts, *p.ohms, *p.into)]
+    found += [n for p in assembly.printed.values() for n in (*p.volts, *p.ohms, *p.ripple, *p.into)]
     return list(dict.fromkeys(found))
 
 
@@ -107,7 +106,7 @@ def views(machine: Machine) -> list[View]:
     }
     inner = Machine(replace(assembly, parts=rest))
     found.append((_static if machine.self_oscillating else _direct)(inner, feed))
-    wall = _mains(machine, assembly.feeds[feed], aside)
+    wall = mains_view(machine, assembly.feeds[feed], aside)
     return found if wall is None else [*found, wall]
 
 
@@ -115,7 +114,7 @@ def _sheets(assembly: Assembly, feed: str) -> dict[tuple[str, str], list[tuple[s
     """Printed volts that hold on a feed, by load and what is loaded besides."""
     found: dict[tuple[str, str], list[tuple[str, Printed]]] = {}
     for name, entry in assembly.printed.items():
-        if entry.volts and (entry.feed or assembly.default_feed()) == feed:
+        if (entry.volts or entry.ripple) and (entry.feed or assembly.default_feed()) == feed:
             key = (entry.load or assembly.default_load(), repr(sorted(entry.into.items())))
             found.setdefault(key, []).append((name, entry))
     return found
@@ -287,92 +286,3 @@ def _barred(machine: Machine, rows: list[Row], chokes: dict[str, tuple[str, str]
             says = f"{rail} held at {volts:g} V"
             found.append(Row(says, {**rows[1].overrides, **held}, at, fired=fired))
     return found
-
-
-# Kinds a mains side is made of, and by which it is followed from the wall.
-CARRYING = frozenset(
-    {
-        "mains",
-        "switch",
-        "fuse",
-        "transformer",
-        "wire",
-        "trace",
-        "connector",
-        "lamp",
-        "inductor",
-        "diode",
-        "rectifier",
-        "bridge",
-        "tube-rectifier",
-        "selenium",
-    }
-)
-
-
-def mains_side(assembly: Assembly, feed: str) -> dict[str, Part]:
-    """Parts between the wall and the nets a bench feed lays its sources on, reservoirs included."""
-    inlet = next((p for p in assembly.parts.values() if p.KIND == "mains"), None)
-    if inlet is None:
-        return {}
-    fed = assembly.feeds[feed].nets
-    stop = {*fed, assembly.common, *(r.net for r in assembly.rails.values())}
-    ends = {r: {terminals_of(p)[t] for t in movable(p)} for r, p in assembly.parts.items()}
-    found = set(terminals_of(inlet).values()) - {assembly.common}
-    queue = list(found)
-    while queue:
-        net = queue.pop()
-        if net in stop:
-            continue
-        for ref, part in assembly.parts.items():
-            if part.KIND not in CARRYING or net not in ends[ref]:
-                continue
-            new = ends[ref] - found - {assembly.common}
-            found |= new
-            queue += new
-    inside = {*(found - (stop - {*fed})), *fed, assembly.common}
-    return {
-        r: p
-        for r, p in assembly.parts.items()
-        if ends[r] <= inside and (ends[r] & (found - stop) or ends[r] & {*fed})
-    }
-
-
-def _mains(machine: Machine, feed: Feed, parts: Mapping[str, Part]) -> View | None:
-    """The mains side alone."""
-    assembly = machine.assembly
-    inlet = next((p for p in parts.values() if p.KIND == "mains"), None)
-    named = next((n for n, f in assembly.feeds.items() if f.mains), None)
-    if inlet is None or named is None:
-        return None
-    alone = replace(
-        assembly,
-        parts=dict(parts),
-        rails={},
-        loads={"none": {}},
-        feeds={named: assembly.feeds[named]},
-    )
-    small = Machine(alone)
-    net = small.netlist
-    at = Condition(named)
-    there = {*net.nets()}
-    expected = {}
-    for name, source in feed.nets.items():
-        if name not in there:
-            net.add(el.Resistor(f"probe:{name}", (name, net.common), {"g": EMPTY}))
-        net.add(el.Resistor(f"rest:{name}", (name, net.common), {"g": EMPTY}))
-        expected[name] = (source.volts, 0.0)
-    row = Row(at.words(), small.values(at), at, expected=expected)
-    return View("mains", net, (row,), float(inlet.__dict__["hertz"]))
-
-
-def loaded(view: View, amps: Mapping[str, float], feed: Feed, within: float) -> View:
-    """The mains view with the currents [A] the rest of the machine takes, and what its reservoirs
-    should then stand at."""
-    changes, expected = dict(view.rows[0].overrides), {}
-    for net, source in feed.nets.items():
-        drawn = amps.get(net, 0.0)
-        level = source.volts - source.ohms * drawn
-        changes[f"rest:{net}", "g"] = max(abs(drawn / level), 1e-9) if level else EMPTY
-        expected[net] = (level, within)
-    return replace(view, rows=(replace(view.rows[0], overrides=changes, expected=expected),))
