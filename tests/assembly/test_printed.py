@@ -41,6 +41,9 @@ def test_printed_volts_and_ohms_are_read_with_their_last_digit() -> None:
         ("load: half, within", "feed: wall, within", "printed.sheet.feed", "no feed `wall`"),
         ("within: 3%, volts", "within: 3%, volt", "printed.sheet.volt", ""),
         ("ohms: {mid: 1.30k", "ohms: {mod: 1.30k", "printed.dead.ohms.mod", "no net `mod`"),
+        ("dead:", "hum: {ripple: {zr: 20}}\n  dead:", "printed.hum.ripple.zr", "no unit"),
+        ("dead:", "hum: {ripple: {zr: -20mV}}\n  dead:", "printed.hum.ripple.zr", "above nought"),
+        ("dead:", "hum: {ripple: {zz: 20mV}}\n  dead:", "printed.hum.ripple.zz", "no net `zz`"),
         ("last: [S1,", "last: [S,", "numbering.last", "no reference with a number"),
     ],
 )

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from halfsplit.assembly.model import Assembly
-from halfsplit.faults.slip_values import FIELDS, Field, worded
+from halfsplit.faults.slip_values import Field, value_field, worded
 from halfsplit.faults.slips import terminals_of
 from halfsplit.parts.base import Part
 from halfsplit.quantity import Tolerance
@@ -58,14 +58,9 @@ def doubts(assembly: Assembly) -> list[Doubt]:
     return [*_unmade(assembly), *_unlike_rest(assembly), *_unlike_twin(assembly)]
 
 
-def _first(part: Part) -> Field | None:
-    """The field that holds the value of a part."""
-    return next(iter(FIELDS.get(part.KIND, ())), None)
-
-
 def _valued(assembly: Assembly) -> Iterator[tuple[str, Part, Field, float]]:
     for ref, part in assembly.parts.items():
-        name = _first(part)
+        name = value_field(part.KIND)
         value = None if name is None else part.__dict__.get(name.key)
         if name is not None and value:
             yield ref, part, name, float(value)

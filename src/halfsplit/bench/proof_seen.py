@@ -56,6 +56,7 @@ class Seen:
     start: where variants are solved from [V] (C, N).
     held: claims, row by row.
     habits: what no part of a healthy circuit does; `odds`, `values` of each, row by row (H).
+    watts: of the elements these are about, by name [W] (C).
     """
 
     view: View
@@ -65,6 +66,7 @@ class Seen:
     habits: list[Habit]
     odds: list[Floats]  # of habits, row by row (H)
     values: list[Floats]
+    watts: dict[str, Floats]
 
     @property
     def index(self) -> dict[str, int]:
@@ -132,7 +134,8 @@ class Sight:
                 )
                 near = solve(pins, [{}], rows, typed, thorough=True).volts[0, :, :-1]
                 start = np.where(np.isfinite(near).all(axis=1, keepdims=True), near, typed)
-            found.append(Seen(view, typed, start, held, listed, odds, values))
+            warm = {n: w[0] for n, w in solved.watts.items()}
+            found.append(Seen(view, typed, start, held, listed, odds, values, warm))
         return found
 
     def _on_mains(self, feed: str, at: Condition | None) -> dict[str, Printed]:

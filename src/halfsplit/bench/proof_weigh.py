@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -16,15 +17,17 @@ from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.claims import Held, hold
 from halfsplit.diagnosis.habits import habits, worked
 from halfsplit.faults.left_out import placed, sized, unplaced
-from halfsplit.faults.slips import Slip, first_slips, further_slips
+from halfsplit.faults.slips import Slip, elements_of, first_slips, further_slips
 from halfsplit.faults.view import Solved, View, solve
 
 RIGHT, MANY = 0.5, 0.02  # that the file is right; that there are several slips, or one of no list
-KEEP = (300, 120, 60, 40)  # slips kept after each row solved
+KEEP = (300, 120, 60, 40, 40, 30, 30, 24)  # slips kept after each row solved
 APART = 25.0  # nats behind the best at which a slip is let go
 ENOUGH = 4.0  # nats a slip may lose in all rows and still explain everything
 # Slips tried thoroughly in a row, and what is charged those that had no turn [nat].
 STUBBORN, UNTOLD = 12, -6.0
+HOPELESS = 2  # rows in a run that a slip does not come in, though tried thoroughly, to give it up
+TIMING = {"c", "esr", "l"}  # values that make no difference to what stands still
 LEAST = 1e-6  # chance from which a slip is told
 GAIN = 1.0  # nats a slip must win over the file as typed to be told
 UNKNOWN = -0.5  # nats charged a part left out, wherever it belongs, in a row not kept
@@ -39,6 +42,7 @@ class Weigher:
         self.assembly, self.loose = sight.assembly, sight.loose
         self.marks, self.seen = sight.marks, sight.seen
         self.progress = progress
+        self._failed: Counter[int] = Counter()  # rows in a run a slip did not come in, by its id
 
     def ranked(self, most: int) -> tuple[list[tuple[Slip, float]], float]:
         """The likeliest slips, one a place with the chance of all of that place, and the chance of
@@ -115,6 +119,8 @@ class Weigher:
                 elif not slip.elements:
                     if slip.sort == "left out":
                         change[j] = max(-lost, UNKNOWN)  # what a part not there does is not told
+                elif self._still(slip, seen.view.kind == "mains"):
+                    change[j] += self._rated(seen, row, slip)
                 else:
                     listed.setdefault(self.family(seen.view, slip), []).append(j)
             for family, members in listed.items():
@@ -130,6 +136,34 @@ class Weigher:
             if self.progress:
                 self.progress(k + 1, total)
         return scores, alive
+
+    def _still(self, slip: Slip, alternating: bool) -> bool:
+        """Whether a slip changes nothing that is solved: a rating, or what only tells in time."""
+        was = self.assembly.parts.get(slip.ref)
+        if slip.sort != "value" or was is None:
+            return False
+        old = elements_of(was, self.assembly.common)
+        return all(
+            {k for k, v in e.values.items() if v != old[n].values[k]}
+            <= (set() if alternating else TIMING)
+            for n, e in slip.elements.items()
+        )
+
+    @staticmethod
+    def _rated(seen: Seen, row: int, slip: Slip) -> float:
+        """What is won in a row by other ratings of one part, where nothing else changes [nat]."""
+        if slip.part is None or not (seen.view.rows[row].rated or seen.view.kind == "mains"):
+            return 0.0
+        index = seen.index
+        mine = [h for h in habits(slip.part, slip.elements) if {h.first, h.second} <= index.keys()]
+        was = sum(
+            float(odd)
+            for h, odd in zip(seen.habits, seen.odds[row], strict=True)
+            if h.ref == slip.ref
+        )
+        x = np.append(seen.typed[row], 0.0)[None]
+        watts = {n: w[row : row + 1] for n, w in seen.watts.items()}
+        return float(worked(x, index, mine, watts)[0].sum()) - was
 
     @staticmethod
     def family(view: View, slip: Slip) -> str:
@@ -164,6 +198,8 @@ class Weigher:
             solved = solve(grown, variants, [row], start, watts=warm)
             bad = np.flatnonzero(~np.isfinite(solved.volts[:, 0]).all(axis=1))
             bad = bad[np.argsort(-so_far[np.array(members)[bad]])]
+            lost = np.array([self._failed[id(some[i])] >= HOPELESS for i in bad], dtype=bool)
+            bad = bad[~lost]
             if len(bad) and view.kind != "mains":
                 again = bad[:STUBBORN]
                 hard = [variants[i] for i in again]
@@ -171,6 +207,9 @@ class Weigher:
                 solved.volts[again], solved.latched[again] = slow.volts, slow.latched
                 for name, taken in slow.watts.items():
                     solved.watts[name][again] = taken
+                for i in again:
+                    came = bool(np.isfinite(solved.volts[i, 0]).all())
+                    self._failed[id(some[i])] = 0 if came else self._failed[id(some[i])] + 1
             held = hold(grown, row, solved, 0, self.assembly.rails)
             odds[members] = held.odds.sum(axis=1)
             if view.rows[row].rated or view.kind == "mains":

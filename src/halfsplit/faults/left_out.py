@@ -12,7 +12,7 @@ from itertools import combinations, permutations
 
 from halfsplit.assembly.model import Assembly
 from halfsplit.assembly.printed import gaps, numbered
-from halfsplit.faults.slip_values import FIELDS, tidy, worded
+from halfsplit.faults.slip_values import tidy, value_field, worded
 from halfsplit.faults.slips import (
     SHARES,
     SYMMETRIC,
@@ -107,10 +107,12 @@ def placed(
 def _slip(assembly: Assembly, part: Part, prior: float) -> Slip:
     nets = terminals_of(part)
     where = ", ".join(f"{t} {n}" for t, n in nets.items())
-    field = next(iter(FIELDS.get(part.KIND, ())), None)
-    value = "" if field is None else f" {worded(float(part.__dict__[field.key]), field)}"
+    field = value_field(part.KIND)
+    number = None if field is None else part.__dict__[field.key]
+    value = f" {worded(float(number), field)}" if field is not None and number else ""
+    said = {field.key: value.strip()} if field is not None and value else {}
     after = _before(assembly, part.ref)
-    edit = Edit("insert", part.ref, _line(part, value.strip(), nets), after)
+    edit = Edit("insert", part.ref, _line(part, said, nets), after)
     return Slip(
         "left out",
         f"{part.ref} left out",
@@ -136,11 +138,11 @@ def sized(assembly: Assembly, slip: Slip) -> Iterator[Slip]:
         yield replace(_slip(assembly, part, slip.prior), prior=slip.prior)
 
 
-def _line(part: Part, value: str, nets: dict[str, str]) -> str:
+def _line(part: Part, value: dict[str, str], nets: dict[str, str]) -> str:
     """The entry of a part as typed: what of its likes is not known to hold is left away."""
     said = {"type": part.type} if part.type else {"kind": part.KIND}
-    if value and not part.type:
-        said["value"] = value.replace("µ", "u")
+    if not part.type:
+        said |= {k: v.replace("µ", "u") for k, v in value.items()}
     said |= nets
     return "{" + ", ".join(f"{k}: {_quoted(str(v))}" for k, v in said.items()) + "}"
 

@@ -42,7 +42,9 @@ class Field:
 FIELDS: dict[str, tuple[Field, ...]] = {
     "resistor": (Field("value", "ohm"), Field("power", "W", "watts", 0.15)),
     "potentiometer": (Field("value", "ohm"),),
-    "zener": (Field("value", "V"),),
+    "zener": (Field("value", "V"), Field("power", "W", "", 0.05)),
+    "npn": (Field("power", "W", "", 0.05),),
+    "pnp": (Field("power", "W", "", 0.05),),
     "gas-tube": (Field("value", "V", ""),),
     "inductor": (Field("value", "H"),),
     "relay": (Field("coil", "ohm"),),
@@ -57,6 +59,13 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         )
     },
 }
+
+
+def value_field(kind: str) -> Field | None:
+    """The field of a kind that is printed beside its symbol; None where that is its type."""
+    return next((f for f in FIELDS.get(kind, ()) if f.key in ("value", "coil")), None)
+
+
 # Ratings of resistors [W] as sold; common practice.
 _SOLD = "0.1 0.125 0.25 0.33 0.5 0.6 0.75 1 2 3 4 5 7 9 10 11 15 17 20 25 30 50 100"
 WATTS = tuple(map(float, _SOLD.split()))

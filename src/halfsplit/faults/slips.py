@@ -139,8 +139,13 @@ def value_slips(assembly: Assembly, likely: bool) -> Iterator[Slip]:
 
     With `likely` those that come to mind first, else all others.
     """
-    sites = [(r, p, f) for r, p in assembly.parts.items() for f in FIELDS.get(p.KIND, ())]
-    share = SHARES["value"] / max(len(sites), 1)
+    sites = [
+        (r, p, f)
+        for r, p in assembly.parts.items()
+        for f in FIELDS.get(p.KIND, ())
+        if p.__dict__.get(f.key) is not None
+    ]
+    share = SHARES["value"] / max(sum(f.share for _, _, f in sites), 1.0)
     order = {ref: i for i, ref in enumerate(assembly.parts)}
     for ref, part, name in sites:
         beside = [

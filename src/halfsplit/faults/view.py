@@ -140,14 +140,13 @@ def _warmth(
         return {}
     topology = made.topology
     at = [topology.element_index[n] for n in names]
+    straight = topology.arrays.straight[np.isin(topology.arrays.straight, at)]
+    curved = topology.arrays.curved[np.isin(topology.arrays.curved, at)]
     found = np.zeros((len(variants), len(conditions), len(names)))
     slots = [[(topology.slot[k], v) for k, v in c.items()] for c in conditions]
     for i, variant in enumerate(variants):
         arrays, base = made.arrays(variant)
-        few = arrays._replace(
-            straight=arrays.straight[np.isin(arrays.straight, at)],
-            curved=arrays.curved[np.isin(arrays.curved, at)],
-        )
+        few = arrays._replace(straight=straight, curved=curved)
         rows = np.tile(base, (len(conditions), 1))
         for row, changes in zip(rows, slots, strict=True):
             for slot, value in changes:
@@ -179,5 +178,5 @@ def _cycle(
     for row, changes in zip(rows, conditions, strict=True):
         for key, value in changes.items():
             row[topology.slot[key]] = value
-    found = mains_cycle(topology, rows, hertz, most=60)
+    found = mains_cycle(topology, rows, hertz, most=40)
     return found.mean, found.high - found.low

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from decimal import Decimal
+from functools import lru_cache
 from typing import Literal
 
 from halfsplit.problems import HalfsplitError
@@ -42,7 +43,11 @@ def _around(series: Series, value: float) -> list[float]:
     """Preferred values of the decade of `value` and of its neighbours, rising."""
     if not (math.isfinite(value) and 1e-30 < value < 1e30):
         raise HalfsplitError(f"Preferred values need a positive number, not {value!r}.")
-    decade = math.floor(math.log10(value))
+    return _decades(series, math.floor(math.log10(value)))
+
+
+@lru_cache(maxsize=256)
+def _decades(series: Series, decade: int) -> list[float]:
     base = values(series)
     digits = len(str(base[0])) - 1
     return [
