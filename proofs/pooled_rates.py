@@ -1,6 +1,6 @@
 """Do pooled rates hold the rates the field data was made with, as often as their interval says?
 
-    python proofs/pooled_rates.py --draws 1000
+    python proofs/pooled_rates.py --draws 1000 [--json FILE]
 
 Made-up benches report machines: so many parts of each class, each bad with the class's true rate.
 The true rates are the shipped weights times factors the pool does not know. Counted is how often
@@ -16,7 +16,9 @@ the stated 90 % interval of a class holds its true rate, and of a mode its true 
 
 Rates drawn must be held in 87 to 93 %. Fixed ones are no draws from what the method takes for
 granted, so theory promises nothing: there 87 to 97 % is asked for, and of shares 85 to 97 %. Exit
-code 1 when a figure is outside.
+code 1 when a figure is outside. Beside each figure stands its standard error, by how much draws
+differ (the three shares of one draw move together): with 40 draws that is 3 to 4 % of a share. With
+`--json` each case is written as it is done, and a rerun goes on where it stopped.
 """
 
 from __future__ import annotations
@@ -118,22 +120,37 @@ CASES = (
 )
 
 
-def score(draws: int, seed: int, cases: Any = CASES) -> list[dict[str, Any]]:
-    """How often intervals held the truth, case by case."""
-    out = []
+def score(
+    draws: int, seed: int, cases: Any = CASES, kept: Path | None = None
+) -> list[dict[str, Any]]:
+    """How often intervals held the truth, case by case; `kept` is where rows done are written."""
+    out: list[dict[str, Any]] = []
+    if kept is not None and kept.exists():
+        out = [json.loads(line) for line in kept.read_text(encoding="utf-8").splitlines()]
+        if any((r["draws"], r["seed"]) != (draws, seed) for r in out):
+            raise SystemExit(f"{kept} is of another run; name another file, or move it away")
     for k, (case, machines) in enumerate(cases):
+        if k < len(out):
+            continue
         rng, all_ = np.random.default_rng((seed, k)), Counter[str]()
+        each: list[Counter[str]] = []
         for done in range(draws):
-            all_.update(trial(rng, machines, case))
+            each.append(trial(rng, machines, case))
+            all_.update(each[-1])
             if sys.stderr.isatty() and done % 20 == 0:
                 print(f"\r{case} {done}/{draws}", end="", file=sys.stderr)
-        row: dict[str, Any] = {"case": case, "machines": machines, "draws": draws}
+        row: dict[str, Any] = {"case": case, "machines": machines, "draws": draws, "seed": seed}
         for what in ("rate", "share"):
             if all_[f"{what} of"]:
                 row[what] = round(all_[f"{what} held"] / all_[f"{what} of"], 4)
+                held = [c[f"{what} held"] / c[f"{what} of"] for c in each if c[f"{what} of"]]
+                row[f"{what}_error"] = round(float(np.std(held)) / max(len(held), 1) ** 0.5, 4)
                 row[f"{what}_below"] = round(all_[f"{what} below"] / all_[f"{what} of"], 4)
                 row[f"{what}_above"] = round(all_[f"{what} above"] / all_[f"{what} of"], 4)
         out.append(row)
+        if kept is not None:
+            with kept.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(row) + "\n")
     return out
 
 
@@ -148,14 +165,11 @@ def main() -> int:
     take = argparse.ArgumentParser(description=__doc__)
     take.add_argument("--draws", type=int, default=1000)
     take.add_argument("--seed", type=int, default=1)
-    take.add_argument("--json", action="store_true")
+    take.add_argument("--json", type=Path)
     said = take.parse_args()
-    rows = score(said.draws, said.seed)
-    if said.json:
-        print(json.dumps(rows, indent=1))
-    else:
-        for row in rows:
-            print(" ".join(f"{k} {v}" for k, v in row.items()), "" if right(row) else "  OUTSIDE")
+    rows = score(said.draws, said.seed, kept=said.json)
+    for row in rows:
+        print(" ".join(f"{k} {v}" for k, v in row.items()), "" if right(row) else "  OUTSIDE")
     return int(not all(map(right, rows)))
 
 

@@ -142,3 +142,12 @@ def test_one_value_of_another_series_than_all_others_is_doubted(tmp_path: Path) 
         more = [*rows, f"  R50: {{kind: resistor, value: {odd}, a: p12, b: x50}}"]
         found = said(tmp_path, STAGES.replace("rails:", "\n".join(more) + "\nrails:"))
         assert [set(f) for _, f in found] == [{"R50 value"}] * count
+
+
+def test_a_reservoir_far_too_small_is_flagged_though_no_ripple_is_printed(tmp_path: Path) -> None:
+    text = WALL[: WALL.index("printed:")]
+    assert not proofread(written(tmp_path, text)).disagreements
+    # By hand 15 V of ripple at 0.9 A: the mean falls too, and either is told.
+    found = proofread(written(tmp_path, text.replace("value: 4700u", "value: 470u")))
+    assert any(d.path == "parts.C1.value" for d in found.disagreements)
+    assert found.explanations[0].place == "C1 value"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -19,6 +20,7 @@ from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
 from halfsplit.cli.app import app
 from halfsplit.parts.base import REGISTRY
+from tests.cli.conftest import warm
 from tests.docs.runner import Page, blocks, commands, differs
 from tests.simulator import deck, tray
 
@@ -30,9 +32,10 @@ MOST_ACTIONS = 25
 
 @pytest.fixture(scope="module")
 def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """What is solved once is kept for all pages."""
+    """What is solved once is kept for all pages, and the tray is solved already."""
     with pytest.MonkeyPatch.context() as patch:
-        folder = tmp_path_factory.mktemp("cache")
+        folder = tmp_path_factory.mktemp("cache") / "warm"
+        shutil.copytree(warm(tmp_path_factory), folder)
         patch.setenv("HALFSPLIT_CACHE", str(folder))
         patch.setenv("COLUMNS", "100")
         yield folder

@@ -23,7 +23,8 @@ from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
 # Chance that a right file breaks such a claim all the same. Common practice, no published source.
-RAIL, UNSOLVED, FIRED, SWITCH = 0.003, 0.02, 0.01, 0.005
+RAIL, UNSOLVED, FIRED, SWITCH, SWUNG = 0.003, 0.02, 0.01, 0.005, 0.02
+SWING = 0.4  # of its volts a reservoir never ripples by at full load; common practice
 FLAT = 0.3  # of such a claim under something that is in no list
 RAIL_SIGMA, RAIL_VOLTS = 0.004, 0.01  # how well a level is known, as a share and [V]
 _WILD = -5.0  # logarithm of the odds of a wild number against one just as printed, about
@@ -122,6 +123,15 @@ def hold(view: View, row: int, solved: Solved, at: int, rails: Mapping[str, Any]
             add(
                 Claim("feeds", text, said.says, np.log(FLAT)), *_limits(x[:, index[net]], low, high)
             )
+    for ref, net, share in _swings(view, said, solved.ripple[:, at], x, index):
+        text = f"{ref} is large enough: less than {100 * SWING:.0f} % of ripple on {net}"
+        kept = good & (np.nan_to_num(share, nan=9.9) <= SWING)
+        add(
+            Claim(f"parts.{ref}.value", text, said.says, np.log(FLAT)),
+            np.log(np.where(kept, 1.0, SWUNG)),
+            share * np.abs(x[:, index[net]]),
+            kept,
+        )
     for choke, on in said.switch.items():
         level = x[:, index[view.netlist.elements[f"choke:{choke}"].nets[0]]]
         sign = -np.sign(said.overrides[f"choke:{choke}", "dc"])
@@ -148,6 +158,20 @@ def hold(view: View, row: int, solved: Solved, at: int, rails: Mapping[str, Any]
         )
     odds, level, kept = (np.stack([c[k] for c in columns], axis=1) for k in range(3))
     return Held(tuple(claims), odds, level, kept)
+
+
+def _swings(
+    view: View, said: Row, ripple: Floats, x: Floats, index: Mapping[str, int]
+) -> list[tuple[str, str, Floats]]:
+    """Reservoirs of a loaded mains side: reference, net, and ripple as a share of its volts (V)."""
+    found = []
+    for net, (_, within) in said.expected.items():
+        common = view.netlist.common
+        on = [e for e in view.netlist if isinstance(e, el.Capacitor) and {*e.nets} == {net, common}]
+        if within and len(on) == 1:
+            share = ripple[:, index[net]] / np.maximum(np.abs(x[:, index[net]]), 1e-3)
+            found.append((on[0].name, net, share))
+    return found
 
 
 def _range(limits: Any) -> str:
