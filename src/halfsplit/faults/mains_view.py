@@ -61,12 +61,27 @@ def mains_side(assembly: Assembly, feed: str) -> dict[str, Part]:
             new = ends[ref] - found - {assembly.common}
             found |= new
             queue += new
+    found |= _blind(assembly, {*fed}, stop | found, ends)
     inside = {*(found - (stop - {*fed})), *fed, assembly.common}
     return {
         r: p
         for r, p in assembly.parts.items()
         if ends[r] <= inside and (ends[r] & (found - stop) or ends[r] & {*fed})
     }
+
+
+def _blind(
+    assembly: Assembly, fed: set[str], known: set[str], ends: Mapping[str, set[str]]
+) -> set[str]:
+    """Nets that hang on those of the bench feed and lead on nowhere: of a choke and its reservoir,
+    where one lead too far along the line was typed."""
+    found = set()
+    for ref, part in assembly.parts.items():
+        for net in ends[ref] - known if part.KIND in CARRYING and ends[ref] & fed else ():
+            beside = [r for r in assembly.parts if net in ends[r] and r != ref]
+            if all(assembly.parts[r].KIND.endswith(("capacitor", "lytic")) for r in beside):
+                found.add(net)
+    return found
 
 
 def mains_view(machine: Machine, feed: Feed, parts: Mapping[str, Part]) -> View | None:
