@@ -128,6 +128,21 @@ def test_twins_of_sister_stages_have_like_values(tmp_path: Path) -> None:
     assert len(said(tmp_path, other.replace("C2: {kind: ceramic-capacitor, value: 1n", "C2: {kind: ceramic-capacitor, value: 2n2"))) == 1  # fmt: skip # noqa: E501
 
 
+def test_the_trays_twins_are_known_as_such() -> None:
+    tray = Path(__file__).resolve().parents[2] / "examples" / "hd40" / "pt3.yaml"
+    text = tray.read_text(encoding="utf-8")
+    for old, new, pair in (
+        ("C6:   {kind: ceramic-capacitor, value: 1n", "10n", {"C6 value", "C11 value"}),
+        ("C7:   {kind: tantalum, value: 22u", "2u2", {"C4 value", "C7 value"}),
+    ):
+        assert old in text
+        path = tray.with_name("none.yaml")
+        changed = text.replace(old, old.rpartition(" ")[0] + " " + new)
+        assembly, _ = load_anyway(path, changed)
+        assert assembly is not None
+        assert [set(d.fits) for d in doubts(assembly)] == [pair]
+
+
 def test_what_no_such_part_is_made_in_is_doubted(tmp_path: Path) -> None:
     for typed in ("kind: electrolytic, value: 100p", "kind: ceramic-capacitor, value: 1000u"):
         pos, neg = ("pos", "neg") if "lytic" in typed else ("a", "b")

@@ -158,28 +158,32 @@ class _Places:
                 found.append(tuple(sorted(beside.items())))
         return tuple(sorted(found, key=repr))
 
-    def rail(self, part: Part) -> str | None:
-        """The rail a part is nearest to, by the parts between, never through common."""
+    def near(self, part: Part) -> set[str]:
+        """Nets of the rails a part is nearest to, by the parts between, never through common."""
         seen = {n for n in self.nets[part.ref].values() if n != self.common}
         edge = set(seen)
         while edge:
-            near = sorted(n for n in edge if n in self.rails)
+            near = {n for n in edge if n in self.rails}
             if near:
-                return near[0]
+                return near
             refs = {ref for n in edge for ref, _, _ in self.on[n]}
             new = {n for ref in refs for n in self.nets[ref].values()} - seen - {self.common}
             seen |= new
             edge = new
-        return None
+        return set()
 
     def sisters(self, one: Part, other: Part, value: float) -> bool:
         """Whether two parts belong to stages that are built alike: of rails of the same volts but
         for the sign, or, of small capacitors, of any two rails."""
         shared = {*self.nets[one.ref].values()} & {*self.nets[other.ref].values()}
-        a, b = self.rail(one), self.rail(other)
-        if shared - {self.common} or a is None or b is None or a == b:
+        pairs = [(a, b) for a in self.near(one) for b in self.near(other) if a != b]
+        if shared - {self.common} or not pairs:
             return False
         if one.KIND in ("ceramic-capacitor", "film-capacitor") and value < SMALL:
             return True
-        first, second = (abs(r.limits.low + r.limits.high) for r in (self.rails[a], self.rails[b]))
-        return abs(first - second) <= LEVEL * max(first, second)
+        return any(self._alike(a, b) for a, b in pairs)
+
+    def _alike(self, one: str, other: str) -> bool:
+        """Whether two rails have the same volts but for the sign."""
+        a, b = (abs(r.limits.low + r.limits.high) for r in (self.rails[one], self.rails[other]))
+        return abs(a - b) <= LEVEL * max(a, b)
