@@ -44,8 +44,8 @@ def swap(old: str, new: str) -> str:
             ("changed", "R5", "value is 12k now, was 1k2"),
         ),
         (
-            "power: 5W, tech: wirewound, a: n1,",
-            "power: 5W, a: n1,",
+            "power: 0.75W, tech: wirewound, a: n1,",
+            "power: 0.75W, a: n1,",
             ("changed", "R3", "tech is film now, was wirewound"),
         ),
         (
