@@ -7,8 +7,8 @@ is *named* when one of the first three explanations
 
 * undoes it exactly: every part as in the right file, ends of a resistor and the like in any order;
 * or is about the same entry of the same part with a value within 10 % of the right one;
-* or, for a part left out, says that this reference is left out (how often the nets were right too
-  is told beside it); for a mistyped claim, says that this claim is mistyped.
+* or, for a part left out, says that this reference is left out (its ratings nobody can know, so it
+  is never undone exactly); for a mistyped claim, says that this claim is mistyped.
 
 What is printed in the demos, and the rules of the program, were settled before seeds from 7 on were
 run; seeds 1 and 2 were looked at while they were made.
