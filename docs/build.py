@@ -1,13 +1,12 @@
 #!/usr/bin/env python3
 """Build the documentation site: `python docs/build.py [FOLDER]`, or `python3 start.py docs`.
 
-Pages are the Markdown files beside this one, sections of README.md, and pages made from the program
+Pages are the Markdown files beside this one, and pages made from the program
 itself: every command, every kind of part, the numbers of its cautions. Nothing is fetched.
 """
 
 from __future__ import annotations
 
-import re
 import shutil
 import subprocess
 import sys
@@ -20,39 +19,13 @@ sys.path.insert(0, str(HERE))
 
 import made  # noqa: E402  (pages made from the program, beside this file)
 
-# Sections of README.md that are pages, by their headings; the rest of it is said better here.
-FROM_README = {
-    "commands": "Your own machine",
-    "app": "At the bench: the app",
-    "boards": "When the rails are good: boards and console",
-    "trust": "How far to trust it",
-}
-
-
-def sections(readme: str) -> dict[str, str]:
-    """Heading -> text below it, of the second level."""
-    parts = re.split(r"^## (.+)$", readme, flags=re.M)
-    return dict(zip(parts[1::2], parts[2::2], strict=True))
-
 
 def pages() -> dict[str, str]:
     """Every page as name -> Markdown."""
     found = {p.stem: p.read_text(encoding="utf-8") for p in sorted(HERE.glob("*.md"))}
-    readme = sections((ROOT / "README.md").read_text(encoding="utf-8"))
-    for page, heading in FROM_README.items():
-        text = readme[heading].replace("](docs/", "](")
-        text = re.sub(r"\[([^\]]+)\]\((?:CHANGELOG|README)\.md\)", r"\1", text)
-        if page == "commands":
-            text = table(text) + made.options()
-            heading = "Commands"
-        found[page] = f"# {heading}\n{text}"
+    found["commands"] += "\n" + made.options()
     found["hazards"] = made.cautions(found["hazards"])
     return found | made.kinds()
-
-
-def table(text: str) -> str:
-    """The table of commands and what stands under it."""
-    return "\n" + text[text.index("| command |") :].partition("\nPictures of boards")[0] + "\n"
 
 
 def build(target: Path) -> int:

@@ -97,8 +97,8 @@ def test_resume_undo_and_export_work_on_a_console(run: Run) -> None:
     assert run("resume", "console.yaml", "--json").json["lines"] == []
 
 
-def test_the_story_of_the_readme_runs_as_it_says(run: Run) -> None:
-    text = (QUILLON.parents[2] / "README.md").read_text(encoding="utf-8")
+def test_the_story_of_the_boards_page_runs_as_it_says(run: Run) -> None:
+    text = (QUILLON.parents[2] / "docs" / "boards.md").read_text(encoding="utf-8")
     story = [
         line
         for line in text.splitlines()

@@ -273,17 +273,17 @@ def test_kinds_without_a_circuit_are_told_apart() -> None:
     assert diode.modelled and not chip.modelled
 
 
-def test_the_readme_counts_what_is_there() -> None:
-    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+def test_the_page_of_trust_counts_what_is_there() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "trust.md").read_text(encoding="utf-8")
     names = sum(len(row.also) for row in CATALOGUE.rows.values())
-    assert f"has {len(CATALOGUE.rows)} types and {names} other names" in readme
-    table = re.findall(r"(?m)^  \| (\d+) \| ", readme)
+    assert f"has {len(CATALOGUE.rows)} types and {names} other names" in page
+    table = re.findall(r"(?m)^  \| (\d+) \| ", page)
     assert sum(map(int, table)) == len(CATALOGUE.rows)
     known = CATALOGUE.sources
     used = [known[s].status for r in CATALOGUE.rows.values() for s in r.sources.values()]
     share = 100 * used.count("memory") / len(used)
-    assert f"Of the {len(used):,} numbers {share:.0f} % are" in readme
+    assert f"Of the {len(used):,} numbers {share:.0f} % are" in page
     read = 0
     for row in CATALOGUE.rows.values():
         read += any(known[s].status in ("found", "second-hand") for s in row.sources.values())
-    assert f"{read} types have numbers read in a sheet" in readme
+    assert f"{read} types have numbers read in a sheet" in page
