@@ -202,11 +202,12 @@ def watched(first: int, last: int, seed: int, only: list[str]) -> Iterator[dict[
         ) -> None:
             while worker.poll() is None:
                 time.sleep(0.25)
-                if not since:
+                at = since.copy()  # a case may end while this looks
+                if not at:
                     continue
-                if _cpu(worker.pid) - since["cpu"] > LIMIT + 1.0:
+                if _cpu(worker.pid) - at["cpu"] > LIMIT + 1.0:
                     killed.append(f"over {LIMIT:g} s of processor time")
-                elif time.monotonic() - since["clock"] > WALL:
+                elif time.monotonic() - at["clock"] > WALL:
                     killed.append(f"over {WALL:g} s by the clock")
                 if killed:
                     worker.kill()

@@ -25,6 +25,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import sys
 from collections import Counter
 from pathlib import Path
@@ -34,7 +35,15 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from halfsplit.faults.pooling import STRENGTH, Pool, Row, shipped_weights
+from halfsplit.faults.pooling import (
+    INTERVAL,
+    MODE_STRENGTH,
+    STRENGTH,
+    Pool,
+    Row,
+    beta_ends,
+    shipped_weights,
+)
 
 # Parts of each class in a usual machine; common practice, no published source.
 PARTS = {
@@ -154,6 +163,25 @@ def score(
     return out
 
 
+def enumerated(machines: int) -> dict[str, float]:
+    """How often the interval of each mode's share holds its true share in fixed pools, worked out
+    over every count instead of drawn: by how many parts fail (Poisson), and how (binomial)."""
+    (of,) = SHARES
+    mean = machines * PARTS[of] * _truth(dict(FACTORS))[of]
+    found, weight = dict.fromkeys(TRUE, 0.0), 0.0
+    for n in range(max(int(mean - 5 * mean**0.5), 0), int(mean + 5 * mean**0.5) + 3):
+        chance = math.exp(-mean + n * math.log(mean) - math.lgamma(n + 1))
+        weight += chance
+        for mode, true in TRUE.items():
+            for k in range(n + 1):
+                a = MODE_STRENGTH * SHARES[of][mode] + k
+                low, high = beta_ends(a, MODE_STRENGTH + n - a, (1.0 - INTERVAL) / 2.0)
+                if low <= true <= high:
+                    ways = math.comb(n, k) * true**k * (1.0 - true) ** (n - k)
+                    found[mode] += chance * ways
+    return {mode: round(held / weight, 3) for mode, held in found.items()}
+
+
 def right(row: dict[str, Any]) -> bool:
     """Whether a case is within what is claimed."""
     high = 0.93 if row["case"] == "drawn" else 0.97
@@ -166,7 +194,11 @@ def main() -> int:
     take.add_argument("--draws", type=int, default=1000)
     take.add_argument("--seed", type=int, default=1)
     take.add_argument("--json", type=Path)
+    take.add_argument("--enumerate", type=int, help="shares alone, exactly, of so many machines")
     said = take.parse_args()
+    if said.enumerate:
+        print(f"{said.enumerate} machines, modes held: {enumerated(said.enumerate)}")
+        return 0
     rows = score(said.draws, said.seed, kept=said.json)
     for row in rows:
         print(" ".join(f"{k} {v}" for k, v in row.items()), "" if right(row) else "  OUTSIDE")
