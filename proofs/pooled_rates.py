@@ -15,10 +15,12 @@ the stated 90 % interval of a class holds its true rate, and of a mode its true 
 * ages: as fixed, and parts of three ages differ, 0.6, 1 and 1.5 times.
 
 Rates drawn must be held in 87 to 93 %. Fixed ones are no draws from what the method takes for
-granted, so theory promises nothing: there 87 to 97 % is asked for, and of shares 85 to 97 %. Exit
-code 1 when a figure is outside. Beside each figure stands its standard error, by how much draws
-differ (the three shares of one draw move together): with 40 draws that is 3 to 4 % of a share. With
-`--json` each case is written as it is done, and a rerun goes on where it stopped.
+granted, so theory promises nothing: there at least 87 % is asked for, and 85 % of shares. They may
+well be held more often: over few machines the interval is mostly the shipped weight's, which is
+wide, and none of the factors lies at its ends. Exit code 1 when a figure is outside. Beside each
+figure stands its standard error, by how much draws differ (the three shares of one draw move
+together): with 40 draws that is 3 to 4 % of a share. With `--json` each case is written as it is
+done, and a rerun goes on where it stopped.
 """
 
 from __future__ import annotations
@@ -184,8 +186,8 @@ def enumerated(machines: int) -> dict[str, float]:
 
 def right(row: dict[str, Any]) -> bool:
     """Whether a case is within what is claimed."""
-    high = 0.93 if row["case"] == "drawn" else 0.97
-    return 0.87 <= row["rate"] <= high and 0.85 <= row.get("share", 0.9) <= 0.97
+    high = 0.93 if row["case"] == "drawn" else 1.0
+    return 0.87 <= row["rate"] <= high and row.get("share", 0.9) >= 0.85
 
 
 def main() -> int:
