@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from collections.abc import Sequence
@@ -94,10 +93,9 @@ class Patience:
 
 def first_run_note() -> None:
     """Say why the very first command takes a while."""
-    import halfsplit.circuit
+    from halfsplit.circuit import compiled
 
-    folder = Path(os.environ.get("NUMBA_CACHE_DIR", ""))
-    if halfsplit.circuit and not any(folder.rglob("*.nbi")):
+    if not compiled():
         err.print("First run on this computer: compiling the solver, up to a minute, once.")
 
 

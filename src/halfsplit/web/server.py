@@ -9,11 +9,13 @@ import secrets
 import socket
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import uvicorn
 from fastapi import FastAPI, Request
-from nicegui import app, ui
+from nicegui import Client, app, background_tasks, ui
 
 from halfsplit.bench.shelf import Claim, Shelf
 from halfsplit.problems import ExitCode, HalfsplitError
@@ -34,7 +36,8 @@ PORT = 8463  # any free one above the system's own would do
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 # A tablet that sleeps or a dropped network may come back within this, its page as it was [s].
 RECONNECT = 120.0
-OPENING = 60.0  # s a page may take to open its machine: a large file on a slow tablet
+OPENING = 60.0  # s a page may take to be drawn
+PATIENCE = 0.5  # s a page waits for its machine before it is sent without
 GRACE = 2  # s given to open connections when it is stopped
 MOST_MESSAGE = 1_000_000  # bytes of one message of a page; the framework itself sends no more
 STATIC = Path(__file__).parent / "static"
@@ -127,42 +130,108 @@ def build(house: House) -> None:
 
 
 async def machine_route(house: House, slug: str, key: str) -> None:
-    """One page of one machine, or words about why there is none."""
+    """One page of one machine, or words about why there is none.
+
+    A machine not open within `PATIENCE` is waited for on the page, which then goes on by itself.
+    """
     page = PAGES.get(slug)
-    place = await house.enter(key, loose=page.loose) if page is not None else None
-    if page is not None and place is not None and place.sort not in page.sorts:
-        house.leave(place)
-        page = None
-    if page is None or place is None:
-        with frame("Not found"):
-            Tag("h1", "There is no such page")
-            Tag("p", f"Nothing on this shelf is called “{key}”, or it has no page “{slug}”.")
-            link("To the shelf", "/", "act")
+    if page is None:
+        _no_such_page(slug, key)
         return
-    ui.context.client.on_delete(lambda: house.leave(place))
+    coming = asyncio.ensure_future(_arrive(house, page, key))
+    ui.context.client.on_delete(lambda: coming.add_done_callback(partial(_depart, house)))
+    known = house.open_place(key)
+    at_hand = known is not None and known.is_open
+    await asyncio.wait([coming], timeout=None if at_hand else PATIENCE)
+    if not coming.done():
+        waiting = _waiting_room(page, key, coming, ui.context.client)
+        background_tasks.create(waiting, name=f"opening {key}")
+        return
+    place, error = coming.result()
+    if place is None:
+        _no_such_page(slug, key)
+    elif error is not None:
+        with frame("Not opened"):
+            _not_opened(error, place, page)
+    else:
+        view = View(place, house.drafts, house.prints)
+        with frame(f"{page.label}: {view.facts.get('name', place.file.stem)}", view, page):
+            await page.build(view)
+
+
+async def _arrive(house: House, page: Page, key: str) -> tuple[Place | None, HalfsplitError | None]:
+    """The machine for one more page, open, or why it could not be opened."""
+    place = await house.enter(key, loose=page.loose)
+    if place is None or place.sort not in page.sorts:
+        if place is not None:
+            house.leave(place)
+        return None, None
     try:
         if not page.loose:
             await place.opened()
     except HalfsplitError as error:
-        _not_opened(error, place, page)
+        return place, error
+    return place, None
+
+
+def _depart(house: House, coming: asyncio.Future[tuple[Place | None, Any]]) -> None:
+    if not coming.cancelled() and coming.exception() is None:
+        place = coming.result()[0]
+        if place is not None:
+            house.leave(place)
+
+
+async def _waiting_room(page: Page, key: str, coming: asyncio.Future[Any], client: Client) -> None:
+    """What is shown while a machine is opened, by a slow computer or for the first time."""
+    with client, frame("Opening"):
+        box = Tag("div")
+        with box:
+            Tag("h1", "Opening …")
+            Tag(
+                "p",
+                f"Reading {key}. The first machine on a computer takes seconds more, as the "
+                "catalogue of parts is read and kept; the page goes on by itself.",
+                "quiet-words",
+            )
+            link("To the shelf", "/", "act plain")
+    await client.connected()
+    place, error = await coming
+    if box.is_deleted:
         return
-    view = View(place, house.drafts, house.prints)
-    with frame(f"{page.label}: {view.facts.get('name', place.file.stem)}", view, page):
-        await page.build(view)
+    with client:
+        if place is not None and error is None:
+            ui.navigate.reload()
+            return
+        box.clear()
+        with box:
+            if error is not None and place is not None:
+                _not_opened(error, place, page)
+            else:
+                _no_such(page.slug, key)
+
+
+def _no_such_page(slug: str, key: str) -> None:
+    with frame("Not found"):
+        _no_such(slug, key)
+
+
+def _no_such(slug: str, key: str) -> None:
+    Tag("h1", "There is no such page")
+    Tag("p", f"Nothing on this shelf is called “{key}”, or it has no page “{slug}”.")
+    link("To the shelf", "/", "act")
 
 
 def _not_opened(error: HalfsplitError, place: Place, page: Page) -> None:
     """What is wrong with a machine's file, and where it can be typed on."""
-    with frame("Not opened"):
-        Tag("h1", "This machine could not be opened")
-        for line in words_of(error):
-            Tag("p", line, "trouble")
-        with Tag("p", "", "doors"):
-            for other in pages_of(place.sort):
-                if other.loose:
-                    link(other.label, address(other.slug, place.key), "act", data_key="loose")
-            link("Try again", address(page.slug, place.key), "act")
-            link("To the shelf", "/", "act")
+    Tag("h1", "This machine could not be opened")
+    for line in words_of(error):
+        Tag("p", line, "trouble")
+    with Tag("p", "", "doors"):
+        for other in pages_of(place.sort):
+            if other.loose:
+                link(other.label, address(other.slug, place.key), "act", data_key="loose")
+        link("Try again", address(page.slug, place.key), "act")
+        link("To the shelf", "/", "act")
 
 
 def opening(folder: Path, port: int, secret: str, *, lan: bool) -> Opening:

@@ -21,13 +21,14 @@ def next_card(view: View) -> None:
     def data() -> Any:
         advice, last = desk.advice, view.ledger["last"]
         behind = advice.last is not None and advice.last != last
-        return advice.last, advice.trouble, advice.stopped, behind, advice.next, advice.checks
+        state = advice.last, advice.trouble, advice.stopped, behind
+        return *state, advice.next, advice.checks, advice.early
 
     view.live(data, partial(_draw, view), "section", "next", aria_label="Next")
 
 
 def _draw(view: View, state: Any) -> None:
-    last, trouble, stopped, behind, data, checks = state
+    last, trouble, stopped, behind, data, checks, early = state
     if trouble:
         Tag("h1", "No advice")
         for line in trouble.splitlines():
@@ -53,6 +54,10 @@ def _draw(view: View, state: Any) -> None:
             )
             if stopped:
                 button("Go on", view.place.bench.think, data_key="go-on")
+    if early and not checks:
+        Tag("h1", f"{early} …")
+    elif early:
+        Tag("p", f"{early}.", "quiet-words")
     _notes(data)
     if data["act"]:
         _act(view, data["act"])
@@ -64,6 +69,7 @@ def _draw(view: View, state: Any) -> None:
         )
     elif checks:
         head = "Or confirm with" if data["act"] else "To confirm" if data["mended"] else "Next"
+        head = "For now" if early and head == "Next" else head
         check(view, checks[0], head, small=bool(data["act"]))
 
 
