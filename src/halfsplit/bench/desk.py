@@ -151,8 +151,9 @@ class Desk(OpenFile):
                 for advice in advise(session):
                     before = self.advice
                     if advice.suspects_last is None:  # these follow; until then the earlier ones
-                        kept = {"suspects": before.suspects, "suspects_last": before.suspects_last}
-                        advice = replace(advice, **kept)
+                        advice = replace(
+                            advice, suspects=before.suspects, suspects_last=before.suspects_last
+                        )
                     self.advice = advice
                     self.told()
         except StoppedError:

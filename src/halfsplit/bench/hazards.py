@@ -72,7 +72,7 @@ def stored(machine: Machine, gone: frozenset[str] = frozenset()) -> list[str]:
             continue
         if rated and value and 0.5 * value * rated**2 >= STARTLES:
             energy = show(0.5 * value * rated**2, "J", 2)
-            found.append(f"{ref} may hold {energy} at {rated:g} V")
+            found.append(f"{ref} may hold {energy} at {rated:g} V, its rating")
     return found
 
 

@@ -189,9 +189,10 @@ def meter(now: Meter) -> None:
     say(f"meter: {load}, {now.fraction * 100:g}% + {now.counts:g} counts{pointer}")
 
 
-def undone(entry: Entry) -> None:
-    """An undo just put on disk."""
-    say(f"stored #{entry.seq}: entry #{entry.body['undoes']} is undone")
+def undone(entry: Entry, what: str = "") -> None:
+    """An undo just put on disk, and what it undid in words."""
+    said = f" ({what})" if what else ""
+    say(f"stored #{entry.seq}: entry #{entry.body['undoes']} is undone{said}")
 
 
 def _count(number: int, word: str) -> str:

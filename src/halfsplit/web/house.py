@@ -11,7 +11,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import importlib
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncGenerator, Callable
 from concurrent.futures import Future
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -300,7 +300,7 @@ class House:
         place.pages += 1
         return place
 
-    async def ahead(self, asked: list[shelves.Found]) -> AsyncIterator[dict[str, Any]]:
+    async def ahead(self, asked: list[shelves.Found]) -> AsyncGenerator[dict[str, Any]]:
         """Rows of the shelf with hazards of machines nobody has open, as they are read."""
         async with self._reading:
             unread = []
@@ -314,8 +314,8 @@ class House:
                 return
             reader = await asyncio.to_thread(Reader, unread)
             try:
-                while (row := await asyncio.to_thread(reader.row)) is not None:
-                    yield row
+                while (read := await asyncio.to_thread(reader.row)) is not None:
+                    yield read
             finally:
                 reader.close()
 

@@ -15,7 +15,7 @@ from typing import Any
 
 import uvicorn
 from fastapi import FastAPI, Request
-from nicegui import Client, app, background_tasks, ui
+from nicegui import app, background_tasks, ui
 
 from halfsplit.bench.shelf import Claim, Shelf
 from halfsplit.problems import ExitCode, HalfsplitError
@@ -144,7 +144,9 @@ async def machine_route(house: House, slug: str, key: str) -> None:
     at_hand = known is not None and known.is_open
     await asyncio.wait([coming], timeout=None if at_hand else PATIENCE)
     if not coming.done():
-        waiting = _waiting_room(page, key, coming, ui.context.client)
+        with frame("Opening"):
+            box = _opening(key)
+        waiting = _go_on(page, key, coming, box)
         background_tasks.create(waiting, name=f"opening {key}")
         return
     place, error = coming.result()
@@ -181,33 +183,37 @@ def _depart(house: House, coming: asyncio.Future[tuple[Place | None, Any]]) -> N
             house.leave(place)
 
 
-async def _waiting_room(page: Page, key: str, coming: asyncio.Future[Any], client: Client) -> None:
+def _opening(key: str) -> Tag:
     """What is shown while a machine is opened, by a slow computer or for the first time."""
-    with client, frame("Opening"):
-        box = Tag("div")
-        with box:
-            Tag("h1", "Opening …")
-            Tag(
-                "p",
-                f"Reading {key}. The first machine on a computer takes seconds more, as the "
-                "catalogue of parts is read and kept; the page goes on by itself.",
-                "quiet-words",
-            )
-            link("To the shelf", "/", "act plain")
-    await client.connected()
-    place, error = await coming
+    with Tag("div", "", "waiting", aria_live="polite") as box:
+        Tag("h1", "Opening …")
+        words = (
+            f"Reading {key}. The first machine on a computer takes seconds more, as the catalogue "
+            "of parts is read and kept; the page goes on by itself."
+        )
+        Tag("p", words, "quiet-words")
+        link("To the shelf", "/", "act plain")
+    return box
+
+
+async def _go_on(page: Page, key: str, coming: asyncio.Future[Any], box: Tag) -> None:
+    """Once the machine is open the page is asked for again, and is there at once."""
+    try:
+        await box.client.connected(timeout=OPENING)
+    except TimeoutError:  # whoever asked is gone
+        return
+    place, error = await asyncio.shield(coming)
     if box.is_deleted:
         return
-    with client:
-        if place is not None and error is None:
-            ui.navigate.reload()
-            return
-        box.clear()
-        with box:
-            if error is not None and place is not None:
-                _not_opened(error, place, page)
-            else:
-                _no_such(page.slug, key)
+    if place is not None and error is None:
+        box.client.run_javascript("location.reload()")
+        return
+    box.clear()
+    with box:
+        if place is not None:
+            _not_opened(error, place, page)
+        else:
+            _no_such(page.slug, key)
 
 
 def _no_such_page(slug: str, key: str) -> None:

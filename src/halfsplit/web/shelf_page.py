@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from contextlib import aclosing
 from typing import Any
 from urllib.parse import urlencode
 
@@ -66,11 +67,16 @@ async def _fill(house: House, client: Client, unread: list[tuple[Found, ui.html]
     except TimeoutError:  # whoever asked is gone
         return
     spots = {found.key: spot for found, spot in unread}
-    async for row in house.ahead([found for found, _ in unread]):
-        spot = spots[row["key"]]
-        if spot.is_deleted:
-            return
-        spot.content = _hazards(row)
+    async with aclosing(house.ahead([found for found, _ in unread])) as rows:
+        async for row in rows:
+            spot = spots.pop(row["key"])
+            if spot.is_deleted:
+                return
+            spot.content = _hazards(row)
+    for spot in spots.values():
+        if not spot.is_deleted:
+            words = "Its hazards could not be read here; its own pages tell them."
+            spot.content = markup("p", words, classes="trouble")
 
 
 def _beginning(house: House) -> None:
