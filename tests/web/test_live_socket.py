@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import pytest
-from tests.browser.conftest import Server
 
 from halfsplit.web.server import MOST_MESSAGE
+from tests.browser.conftest import Server
 
 PATH = "/_nicegui_ws/socket.io/?EIO=4&transport=websocket"
 WAIT = 30  # s
