@@ -112,8 +112,9 @@ class Desk(OpenFile):
             moved = now["condition"] != before.get("condition")
             self._moved_on = self._advising and moved
             self._meanwhile(noter, moved)
+        self.told()  # before the thinker competes for the processor
+        if now["last"] != before.get("last"):
             self.think()
-        self.told()
 
     def _meanwhile(self, noter: Noter, moved: bool) -> None:
         """While the best check is minutes away, the first one after this entry, of the clerk."""

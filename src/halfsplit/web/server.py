@@ -38,6 +38,7 @@ LOOPBACK = ("127.0.0.1", "localhost", "::1")
 RECONNECT = 120.0
 OPENING = 60.0  # s a page may take to be drawn
 PATIENCE = 0.5  # s a page waits for its machine before it is sent without
+LATER = 1.5  # s after the start what solves is imported, unless a machine is opened before
 GRACE = 2  # s given to open connections when it is stopped
 MOST_MESSAGE = 1_000_000  # bytes of one message of a page; the framework itself sends no more
 STATIC = Path(__file__).parent / "static"
@@ -268,9 +269,10 @@ def application(house: House, guard: Rules) -> Guard:
 
 
 def _started(ready: Callable[[], None]) -> None:
-    """The address first, then, beside whatever comes, what the first machine will need."""
+    """The address first; then, once a first page had time to be drawn, what a machine will need."""
     ready()
-    asyncio.get_running_loop().run_in_executor(None, load_solver)
+    loop = asyncio.get_running_loop()
+    loop.call_later(LATER, loop.run_in_executor, None, load_solver)
 
 
 def serve(
