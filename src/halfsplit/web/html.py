@@ -54,7 +54,7 @@ def joined(*pieces: Markup | None) -> Markup:
 
 def drawn(text: Markup, classes: str = "") -> ui.html:
     """HTML text as an element of the page; set its `content` to draw it anew."""
-    return ui.html(text, sanitize=False).classes(classes)
+    return ui.html(text, sanitize=False).classes(f"drawn {classes}")
 
 
 def button(text: str, handler: Handler, classes: str = "", **attributes: Any) -> Tag:
