@@ -274,6 +274,8 @@ class House:
         self._places: dict[str, Place] = {}
         self._loose: dict[str, Place] = {}
         self._reading = asyncio.Lock()  # one reader of files at a time
+        self._reader: Reader | None = None
+        self._closed = False
 
     async def enter(self, key: str, *, loose: bool = False) -> Place | None:
         """The place of a machine for one more page; None when the shelf has no such machine.
@@ -310,13 +312,15 @@ class House:
                     unread.append(found)
                 else:
                     yield row
-            if not unread:
+            if not unread or self._closed:
                 return
-            reader = await asyncio.to_thread(Reader, unread)
+            # Not in a thread: whoever ends this meanwhile must find it, and it takes milliseconds.
+            self._reader = reader = Reader(unread)
             try:
                 while (read := await asyncio.to_thread(reader.row)) is not None:
                     yield read
             finally:
+                self._reader = None
                 reader.close()
 
     def open_place(self, key: str) -> Place | None:
@@ -337,6 +341,9 @@ class House:
 
     def close(self) -> bool:
         """Close every machine; whether all threads ended."""
+        self._closed, reader = True, self._reader
+        if reader is not None:
+            reader.close()
         self.drafts.flush_all()
         ended = [place.desk.close() for place in self._places.values()]
         self._places.clear()
