@@ -19,6 +19,7 @@ from nicegui.testing import User, user_simulation
 import halfsplit
 from halfsplit.bench.desk import Desk
 from halfsplit.bench.shelf import Shelf
+from halfsplit.web import server
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.house import House
 from halfsplit.web.server import build
@@ -26,6 +27,13 @@ from tests.cli.conftest import TRAY, cache
 
 __all__ = ["cache"]
 BENCH = "/bench/pt3.yaml"
+
+
+@pytest.fixture(autouse=True)
+def _patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pages come whole, however busy this computer is; what a browser sees meanwhile is tested on
+    its own."""
+    monkeypatch.setattr(server, "PATIENCE", 60.0)
 
 
 @pytest.fixture

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable, Sequence
 from contextlib import AsyncExitStack
 from pathlib import Path
 from typing import Any
 
+import pytest
 from nicegui import ui
 from nicegui.testing import User
 
-from halfsplit.bench.shelf import Shelf
+from halfsplit.bench.ahead import Reader
+from halfsplit.bench.shelf import Found, Shelf
 from halfsplit.journal import Journal, glance, journal_path
+from halfsplit.web import house, server
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.registry import PAGES
 from tests.web.conftest import BENCH, App, until
@@ -201,7 +205,8 @@ async def test_the_shelf_tells_where_each_was_left_and_finds_by_words(app: App) 
     await place.write(lambda n: n.set_condition(n.condition_from("raws", "bench")))
     await place.write(lambda n: n.read("p5", "1.10"))
     await place.write(lambda n: n.change("R12 lift a"))
-    await until(lambda: place.desk.advice.last == place.desk.ledger["last"], 300)
+    desk = place.desk
+    await until(lambda: desk.advice.last == desk.ledger["last"] and not desk.advice.early, 300)
     headline = place.desk.advice.headline()
     await app.user.open("/")
     await app.user.should_see("24 machines under")
@@ -236,6 +241,73 @@ def _proved(file: Path) -> list[tuple[str, bool]]:
         return []
     with glance(journal_path(file)) as journal:
         return [(e.body["part"], e.body["good"]) for e in journal.entries() if e.kind == "prove"]
+
+
+async def test_a_machine_slow_to_open_does_not_hold_up_its_page(
+    app: App, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The page is there at once and goes on when the machine is; one that cannot be opened is told
+    in its place."""
+    monkeypatch.setattr(server, "PATIENCE", 0.0)
+    await app.user.open(BENCH)
+    await app.user.should_see("Opening …")
+    await app.user.should_see("To the shelf")
+    (place,) = await _soon(lambda: [*app.house._places.values()])
+    await place.opened()
+    await app.user.open(BENCH)  # as the page itself does then
+    await app.user.should_see("Condition now")
+    app.house.leave(place)
+    app.house.leave(place)
+    await until(lambda: not place.desk.clerk.thread.is_alive())
+    app.file.write_text("assembly: Broken\nparts: {R1: {kind: banana}}\n", encoding="utf-8")
+    await app.user.open(BENCH)
+    await app.user.should_see("Opening …")
+    await app.user.should_see("This machine could not be opened", retries=100)
+    await app.user.should_see("there is no kind “banana”")  # what was typed, not a page to go to
+
+
+async def _soon(found: Callable[[], list[Any]]) -> list[Any]:
+    await until(lambda: bool(found()))
+    return found()
+
+
+async def test_links_of_the_shelf_are_there_while_its_files_are_still_read(
+    app: App, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Files are read by another process: the server has its own loop free, and a link is never
+    drawn anew under the finger. A reader that fails is said."""
+    begun = []
+
+    class Failing(Reader):
+        def __init__(self, asked: Sequence[Found]) -> None:
+            begun.append([f.key for f in asked])
+            super().__init__(asked)
+            if len(begun) == 1:
+                self._process.kill()
+
+    monkeypatch.setattr(house, "Reader", Failing)
+    await app.user.open("/")
+    await app.user.should_see("Hazards: reading the file …")
+    (links,) = [e for e in app.user.find(kind=ui.html).elements if 'class="doors"' in e.content]
+    assert f'href="{BENCH}"' in links.content
+    await app.user.should_see("could not be read here", retries=300)
+    await app.user.open("/")
+    await app.user.should_see("C1 may hold 4.2 J at 16 V, its rating", retries=300)
+    await app.user.open("/")
+    await app.user.should_see("C1 may hold 4.2 J at 16 V, its rating")
+    assert begun == [["pt3.yaml"]] * 2, "read once, then known"
+
+
+async def test_what_was_undone_is_said(app: App) -> None:
+    await app.user.open(BENCH)
+    await enter(app.user, "n12 -1.71")
+    await app.user.should_see("Stored as entry 1", retries=100)
+    await enter(app.user, "n1x -2.4")
+    await app.user.should_see(marker="said", content="n1x -2.40 V", retries=100)
+    app.user.find(marker="undo").click()
+    await app.user.should_see(marker="said", content="Taken back: n1x -2.40 V", retries=100)
+    await app.user.should_see("Undone: entry 2")
+    await app.user.should_see("The last in force is entry 1: N12 -1.71 V")
 
 
 def test_a_shelf_of_one(shelf: Path) -> None:

@@ -16,7 +16,7 @@ from halfsplit.bench.words import (
 )
 
 if TYPE_CHECKING:
-    from halfsplit.bench.session import Session
+    from halfsplit.bench.noting import Noter
 
 SETTINGS = {
     "volts": "direct volts",
@@ -28,7 +28,7 @@ SETTINGS = {
 }
 
 
-def ask_dict(bench: Session, check: Mapping[str, Any]) -> dict[str, Any]:
+def ask_dict(bench: Noter, check: Mapping[str, Any]) -> dict[str, Any]:
     """A check of :func:`halfsplit.bench.report.next_dict` as steps and words.
 
     `first` is what to set before it (feed, load, changes as typed), `range` the largest value that

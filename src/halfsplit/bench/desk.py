@@ -30,12 +30,14 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from halfsplit.bench.advising import advise
+from halfsplit.bench.early import NEAR, meanwhile
 from halfsplit.bench.lanes import Busy, StoppedError
 from halfsplit.bench.ledger import facts_dict, ledger_dict
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.open_file import OpenFile
 from halfsplit.bench.session import Session
 from halfsplit.bench.typed import Typed, heard, store
+from halfsplit.circuit import compiled
 from halfsplit.journal import Entry, Journal, Window, journal_path
 from halfsplit.problems import HalfsplitError
 
@@ -43,6 +45,7 @@ T = TypeVar("T")
 TELL_EACH = 0.2  # s between two words of progress
 SAME = ("net", "against", "quantity", "text")  # of a reading sent again with its key
 THINKING = "working out what the readings mean"
+COMPILING = "preparing the solver, once on this computer, up to two minutes"
 
 
 class Desk(OpenFile):
@@ -50,6 +53,7 @@ class Desk(OpenFile):
 
     def __init__(self, file: Path, told: Callable[[], None] = lambda: None) -> None:
         self._due = False  # whether working out the advice is queued already
+        self._advising = self._moved_on = False  # at it; and of a state that is no longer so
         self._noter: Noter | None = None
         self._session: Session | None = None
         super().__init__(file, told)
@@ -102,11 +106,24 @@ class Desk(OpenFile):
         return self._noter
 
     def _entered(self, noter: Noter) -> None:
-        last = self.ledger.get("last")
-        self.ledger = ledger_dict(noter)
-        self.told()
-        if self.ledger["last"] != last:
+        before = self.ledger
+        self.ledger = now = ledger_dict(noter)
+        if now["last"] != before.get("last"):
+            moved = now["condition"] != before.get("condition")
+            self._moved_on = self._advising and moved
+            self._meanwhile(noter, moved)
+        self.told()  # before the thinker competes for the processor
+        if now["last"] != before.get("last"):
             self.think()
+
+    def _meanwhile(self, noter: Noter, moved: bool) -> None:
+        """While the best check is minutes away, the first one after this entry, of the clerk."""
+        now = self.advice
+        if now.early and now.early != NEAR:
+            kept = None if moved else (now.early, now.next, now.checks)
+            words, data, checks = meanwhile(noter, kept)
+            last = self.ledger["last"]
+            self.advice = replace(now, last=last, next=data, checks=checks, early=words)
 
     # -- the thinker -------------------------------------------------------------------------------
 
@@ -129,25 +146,38 @@ class Desk(OpenFile):
             self.thinker.do(self._advise)
 
     def _advise(self) -> None:
-        self._due = False
+        self._due, self._advising, self._moved_on = False, True, False
         try:
             with self._thinking(THINKING) as session:
                 for advice in advise(session):
+                    before = self.advice
+                    if advice.suspects_last is None:  # these follow; until then the earlier ones
+                        advice = replace(
+                            advice, suspects=before.suspects, suspects_last=before.suspects_last
+                        )
                     self.advice = advice
                     self.told()
         except StoppedError:
-            self.advice = replace(self.advice, trouble="", stopped=True)
+            if not self._moved_on:  # else it is queued again, for how the machine stands now
+                self.advice = replace(self.advice, trouble="", stopped=True)
         except HalfsplitError as error:
             self.advice = replace(self.advice, trouble=str(error), stopped=False)
         except Exception as error:  # one machine's trouble must not end the others' server
             traceback.print_exc(file=sys.stderr)
             words = f"this went wrong inside the program: {type(error).__name__}: {error}"
             self.advice = replace(self.advice, trouble=words, stopped=False)
+        finally:
+            self._advising = False
         self.told()
+
+    def _go_on(self) -> None:
+        super()._go_on()
+        if self._moved_on and self._advising:
+            raise StoppedError
 
     @contextmanager
     def _thinking(self, what: str) -> Iterator[Session]:
-        with self._occupied(what):
+        with self._occupied(what if compiled() else COMPILING):
             yield self._current_session()
 
     def _current_session(self) -> Session:

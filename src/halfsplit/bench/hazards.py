@@ -21,12 +21,13 @@ PROTECTION = ("fuse", "scr")
 MEASURE = "discharge through a resistor, measure"
 
 
-def highest_volts(machine: Machine) -> float:
-    """Largest voltage [V] anything in or around the machine is meant to supply."""
+def highest_volts(machine: Machine, *, mains: bool = True) -> float:
+    """Largest voltage [V] anything in or around the machine is meant to supply; without `mains`
+    the inlet itself left aside, as for nets behind it."""
     levels = [1.0]
     for part in machine.assembly.parts.values():
         fields = part.__dict__
-        if part.KIND == "mains":
+        if part.KIND == "mains" and mains:
             levels.append(sqrt(2) * fields["volts"])
         elif part.KIND == "supply":
             levels.append(abs(fields["volts"]))
@@ -71,7 +72,7 @@ def stored(machine: Machine, gone: frozenset[str] = frozenset()) -> list[str]:
             continue
         if rated and value and 0.5 * value * rated**2 >= STARTLES:
             energy = show(0.5 * value * rated**2, "J", 2)
-            found.append(f"{ref} may hold {energy} at {rated:g} V")
+            found.append(f"{ref} may hold {energy} at {rated:g} V, its rating")
     return found
 
 

@@ -29,6 +29,7 @@ def overridden(bench: Noter) -> list[dict[str, Any]]:
 def ledger_dict(bench: Noter) -> dict[str, Any]:
     """The state a machine is in by its journal, and its last entries; nothing is solved."""
     now, entries = bench.condition, bench.entries
+    undone = bench.journal.undoing()
     return {
         "last": bench.journal.last(),
         "condition": now.as_dict(),
@@ -49,6 +50,7 @@ def ledger_dict(bench: Noter) -> dict[str, Any]:
         "as_drawn": sorted({e.body["part"] for e in entries if _as_drawn(e)}),
         "readings": sum(e.kind == "read" for e in entries),
         "entries": [entry_dict(bench, e) for e in entries[-LISTED:]],
+        "undone": entry_dict(bench, undone) if undone is not None else None,
         "keys": [e.key for e in entries[-LISTED:] if e.key],
         "at": entries[-1].at.isoformat() if entries else None,
         "meter": bench.meter.name,

@@ -8,6 +8,7 @@ from typing import Any
 from halfsplit.bench.gating import overridden
 from halfsplit.bench.handed import since_handed
 from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touching, present
+from halfsplit.bench.noting import Noter
 from halfsplit.bench.session import WORTHLESS, Session
 from halfsplit.diagnosis.explain import Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
@@ -59,7 +60,7 @@ def _suspect(suspect: Suspect) -> dict[str, Any]:
     }
 
 
-def place(bench: Session, net: str) -> str:
+def place(bench: Noter, net: str) -> str:
     """Where to put the probe: a named point, or the lead of a part that is easy to find."""
     if net == bench.assembly.common:
         return net
@@ -102,10 +103,9 @@ CHANGE_MINUTES = {"fuse": 1.0, "connector": 3.0, "wire": 5.0, "transformer": 60.
 OTHER_MINUTES = 10.0
 
 
-def next_dict(bench: Session) -> dict[str, Any]:
-    """Either the next check with its outcomes, or what acting now means."""
-    listed = names(bench)
-    data: dict[str, Any] = {
+def blank_next(bench: Noter) -> dict[str, Any]:
+    """:func:`next_dict` while nothing is known of any fault."""
+    return {
         "condition": bench.condition.as_dict(),
         "act": None,
         "replace": None,
@@ -116,15 +116,24 @@ def next_dict(bench: Session) -> dict[str, Any]:
         "check_too": [],
         "not_as_drawn": not_as_drawn(bench),
         "checks": [],
-        "left_out": bench.left_out,
+        "left_out": "",
         "first": _nothing_known(bench),
         "nothing_left": None,
     }
+
+
+def next_dict(bench: Session, checks: Sequence[Check] | None = None) -> dict[str, Any]:
+    """Either the next check with its outcomes, or what acting now means.
+
+    With `checks` these are told, instead of the best of all.
+    """
+    listed = names(bench)
+    data = blank_next(bench) | {"left_out": bench.left_out}
     quiet = bench.quiet()
     if quiet is not None:
         hidden = [bench.hypotheses[i].name for i in quiet.members if bench.hypotheses[i].faults]
         data["quiet"] = {"weight": round(quiet.weight, 4), "would_not_show": hidden}
-    checks = bench.next_checks()
+    checks = bench.next_checks() if checks is None else checks
     data["again"] = [r.as_dict() for r in bench.unexplained()] if bench.evidence() else []
     since = bench.mended()
     if since is not None:
@@ -149,24 +158,26 @@ def next_dict(bench: Session) -> dict[str, Any]:
         )
     if checks and max(c.bits for c in checks) < WORTHLESS:
         data["nothing_left"] = "nothing within reach would tell more than next to nothing"
-    for check in checks:
-        item = check.as_dict(listed)
-        if check.candidate.quantity == "look":
-            item |= {"at": "", "label": check.candidate.net, "caution": ""}
-            data["checks"].append(item)
-            continue
-        item["at"] = place(bench, check.candidate.net)
-        item["label"] = rail_or_net(bench, check.candidate.net)
-        item["caution"] = at_reading(bench.machine, check.candidate.condition, check.top_volts)
-        if check.candidate.ohmmeter is not None:
-            item["other_at"] = place(bench, check.candidate.black)
-            nets = (check.candidate.net, check.candidate.black)
-            item["caution"] = "; ".join(before_dead_reading(bench.machine, bench.condition, *nets))
-        data["checks"].append(item)
+    data["checks"] = [check_dict(bench, check, listed) for check in checks]
     return data
 
 
-def not_as_drawn(bench: Session) -> list[dict[str, str]]:
+def check_dict(bench: Noter, check: Check, listed: Sequence[str]) -> dict[str, Any]:
+    """A check as data, hypotheses by the names `listed`, with where it is and what to mind."""
+    item = check.as_dict(listed)
+    if check.candidate.quantity == "look":
+        return item | {"at": "", "label": check.candidate.net, "caution": ""}
+    item["at"] = place(bench, check.candidate.net)
+    item["label"] = rail_or_net(bench, check.candidate.net)
+    item["caution"] = at_reading(bench.machine, check.candidate.condition, check.top_volts)
+    if check.candidate.ohmmeter is not None:
+        item["other_at"] = place(bench, check.candidate.black)
+        nets = (check.candidate.net, check.candidate.black)
+        item["caution"] = "; ".join(before_dead_reading(bench.machine, bench.condition, *nets))
+    return item
+
+
+def not_as_drawn(bench: Noter) -> list[dict[str, str]]:
     """Parts found marked otherwise than drawn that are still in, and what belongs there."""
     fitted = {c.part for c in bench.condition.changes if c.what == "fitted"}
     return [
@@ -180,7 +191,7 @@ def not_as_drawn(bench: Session) -> list[dict[str, str]]:
     ]
 
 
-def _nothing_known(bench: Session) -> str | None:
+def _nothing_known(bench: Noter) -> str | None:
     """Advice for a machine of which the journal says nothing yet."""
     if any(e.kind in ("condition", "read") for e in bench.entries):
         return None
@@ -293,7 +304,7 @@ def _minutes(bench: Session, ref: str) -> float:
     return CHANGE_MINUTES.get(bench.assembly.parts[ref].KIND, OTHER_MINUTES)
 
 
-def rail_or_net(bench: Session, net: str) -> str:
+def rail_or_net(bench: Noter, net: str) -> str:
     """The rail's name if the net is one, else the net's."""
     return next((k for k, r in bench.assembly.rails.items() if r.net == net), net)
 

@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from halfsplit.assembly.condition import Change, Condition
+from halfsplit.assembly.condition import Condition
 from halfsplit.bench.blocks import by_blocks
+from halfsplit.bench.elsewhere import elsewhere, tells_enough
 from halfsplit.bench.reasoning import Reasoner
-from halfsplit.bench.recall import like_for_like
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.explain import Reason, Suspect, SuspectGroup, against, reasons
@@ -46,7 +46,6 @@ DEAD_PARTS = 10  # leading suspects across which a resistance is considered
 WORTHLESS = 0.03  # bits below which a check is not worth walking to the bench for
 # Rivals of the leader for whose sake a reading is taken again, and the weight they must have.
 RIVALS, DOUBT = 3, 0.02
-LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
 
 
 def _best(checks: Sequence[Check]) -> list[Check]:
@@ -166,44 +165,28 @@ class Session(Reasoner):
                 found[part] = found.get(part, 0.0) + float(w)
         return dict(sorted(found.items(), key=lambda item: -item[1]))
 
-    def next_checks(self, most: int = 3) -> list[Check]:
-        """Best checks now, bits a minute.
+    def next_checks(self, most: int = 3, near: Sequence[Check] | None = None) -> list[Check]:
+        """Best checks now, bits a minute; `near` as of :meth:`near_checks`, if it was asked before.
 
         Where the present condition says little, the nearer changes are looked through first: other
         loads, other feeds, then a lead lifted or a part replaced and the reading after it. Each is
         judged together with the reading it leads to, so a step that tells nothing by itself counts
         for what it makes readable.
         """
-        here = self.condition
-        looks = self._looks()
-        if not here.energised():  # and a block says nothing of resistances
-            return _best(([] if by_blocks(self.assembly) else self._dead_checks()) + looks)[:most]
-        checks = _best(self._rank([here]) + looks)
-        ready = [n for n in self.assembly.loads if n in (self.loads_within_reach or (n,))]
-        loads = [replace(here, load=n, extra=()) for n in ready if n != here.load]
-        usable = self.within_reach or self.assembly.feeds.keys()
-        others = [n for n in self.assembly.feeds if n in usable and n not in (here.feed, "off")]
-        feeds = [replace(here, feed=n) for n in others]
-        for further in (loads, feeds, self._undone()):  # each costs a fault dictionary
-            if checks and checks[0].bits >= LOOK_ELSEWHERE:
+        checks = self.near_checks() if near is None else list(near)
+        for further in elsewhere(self):
+            if tells_enough(checks):
                 break
             checks = _best(checks + self._rank(further))
         return checks[:most]
 
-    def _undone(self) -> list[Condition]:
-        """The present condition with one lead of a leading suspect lifted, or it replaced."""
-        found = []
-        for members in self.groups()[:2]:
-            for ref in self.hypotheses[members.members[0]].parts[:2]:
-                part = self.assembly.parts[ref]
-                if any(c.part == ref for c in self.condition.changes):
-                    continue
-                first = next(iter(part.terminals()))
-                if len(part.terminals()) == 2 and part.lift(first) is not None:
-                    found.append(self.condition.with_change(Change(ref, "lifted", first)))
-                fitted = self.condition.with_change(Change(ref, "fitted"))
-                found.append(like_for_like(self.machine.assembly, fitted))
-        return found
+    def near_checks(self) -> list[Check]:
+        """Best checks of the machine as it stands."""
+        looks = self._looks()
+        if self.condition.energised():
+            return _best(self._rank([self.condition]) + looks)
+        # A block says nothing of resistances.
+        return _best(([] if by_blocks(self.assembly) else self._dead_checks()) + looks)
 
     def _looks(self) -> list[Check]:
         """Parts worth looking at: those that may not be the ones of the drawing."""

@@ -22,6 +22,7 @@ from halfsplit.bench.lines import format_of
 from halfsplit.bench.open_file import OpenFile
 from halfsplit.bench.rack_sheets import order_sheet
 from halfsplit.bench.racks import RackBench
+from halfsplit.bench.words import plain_words
 from halfsplit.boards.console import Said
 from halfsplit.boards.consoles import ConsoleFile, open_console
 from halfsplit.boards.garbage import printable
@@ -74,7 +75,10 @@ class SideDesk(OpenFile):
 
     def _refresh(self) -> None:
         assert self._journal is not None
-        self.ledger = {"hazards": [], **self._sheet(), "last": self._journal.last()}
+        undone = self._journal.undoing()
+        words = None if undone is None else {"seq": undone.seq, "words": plain_words(undone)}
+        known = {"undone": words, "last": self._journal.last()}
+        self.ledger = {"hazards": [], **self._sheet(), **known}
         self.told()
 
     def _again(self) -> Journal:

@@ -73,8 +73,15 @@ def entry_words(assembly: Assembly, entry: Entry) -> str:
         return f"meter: {body['meter'].get('name', '')}"
     if entry.kind == HANDED:
         return f"unpacked here: the {body['entries']} entries before are of another bench"
-    told = ", ".join(f"{k} {v}" for k, v in body.items() if isinstance(v, (str, int, float)))
-    return f"{entry.kind}: {told}" if told else entry.kind
+    return plain_words(entry)
+
+
+def plain_words(entry: Entry) -> str:
+    """An entry of any file's journal by its kind and what is named in it."""
+    if entry.kind == "undo":
+        return f"the undoing of entry {entry.body['undoes']}"
+    told = [f"{k} {v}" for k, v in entry.body.items() if isinstance(v, (str, int, float))]
+    return f"{entry.kind}: {', '.join(told)}" if told else entry.kind
 
 
 def outcome_reads(outcome: Mapping[str, Any], unit: str) -> str:

@@ -279,7 +279,13 @@ def _proposed(farads: float, level: float, limit: float) -> float:
 def _told(s: Stored) -> Stored:
     """The same with its sentence for people."""
     said = f"{s.part} may hold {show(s.energy, 'J', 2)} at {volts(s.level)}"
-    said += " (its rating; what it stands at was not solved)" if s.from_rating else ""
+    if s.from_rating:
+        said += " (its rating; what it stands at was not solved)"
+    else:
+        said += ", the most it reaches as the machine stands now"
+        if s.rated:
+            most = show(joules(s.farads, s.rated), "J", 2)
+            said += f" ({most} at its rating, {s.rated:g} V)"
     if s.energy >= STARTLES and s.level < SHOCK:
         said += ", no shock at these volts, but across a ring or a tool it burns and welds"
     elif s.energy >= LETHAL:

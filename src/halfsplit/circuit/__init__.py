@@ -71,3 +71,10 @@ def _writable_cache() -> None:
 
 
 _writable_cache()
+
+
+def compiled() -> bool:
+    """Whether the solver was compiled on this computer before; else the first solving waits for
+    that, up to two minutes, once."""
+    folder = os.environ.get("NUMBA_CACHE_DIR", "")
+    return bool(folder) and any(Path(folder).rglob("*.nbi"))

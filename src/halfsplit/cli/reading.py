@@ -275,12 +275,17 @@ def meter(
 def undo(file: Path, entry: int | None = None, *, json: Json = False) -> int:
     """Undo the last entry, or the one numbered; the journal keeps both."""
     from halfsplit.bench.opening import journal_of
+    from halfsplit.bench.words import entry_words, plain_words
 
     beside = journal_of(file)
     if beside is not None:
         with beside as journal:
             undoing = journal.undo(entry)
-            return emit(undoing.as_dict(), json, lambda: show.undone(undoing))
+            before = journal.undoing()
+            words = plain_words(before) if before is not None else ""
+            return emit(undoing.as_dict(), json, lambda: show.undone(undoing, words))
     with session(file) as bench:
         done = bench.undo(entry)
-        return emit(done.as_dict(), json, lambda: show.undone(done))
+        taken = bench.journal.undoing()
+        words = entry_words(bench.assembly, taken) if taken is not None else ""
+        return emit(done.as_dict(), json, lambda: show.undone(done, words))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from collections.abc import Sequence
@@ -94,10 +93,9 @@ class Patience:
 
 def first_run_note() -> None:
     """Say why the very first command takes a while."""
-    import halfsplit.circuit
+    from halfsplit.circuit import compiled
 
-    folder = Path(os.environ.get("NUMBA_CACHE_DIR", ""))
-    if halfsplit.circuit and not any(folder.rglob("*.nbi")):
+    if not compiled():
         err.print("First run on this computer: compiling the solver, up to a minute, once.")
 
 
@@ -191,9 +189,10 @@ def meter(now: Meter) -> None:
     say(f"meter: {load}, {now.fraction * 100:g}% + {now.counts:g} counts{pointer}")
 
 
-def undone(entry: Entry) -> None:
-    """An undo just put on disk."""
-    say(f"stored #{entry.seq}: entry #{entry.body['undoes']} is undone")
+def undone(entry: Entry, what: str = "") -> None:
+    """An undo just put on disk, and what it undid in words."""
+    said = f" ({what})" if what else ""
+    say(f"stored #{entry.seq}: entry #{entry.body['undoes']} is undone{said}")
 
 
 def _count(number: int, word: str) -> str:

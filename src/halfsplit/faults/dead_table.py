@@ -159,6 +159,13 @@ class DeadDictionary:
         """Predictions of every hypothesis, computed at most once."""
         return self.many([pair], condition, meter)[pair]
 
+    def kept(self, pairs: Sequence[Pair], condition: Condition, meter: Ohmmeter) -> bool:
+        """Whether the tables of these pairs are in memory or on disk."""
+        at = replace(condition, feed="off")
+        return all(
+            (p, at, meter) in self._known or self._path(p, at, meter).exists() for p in pairs
+        )
+
     def many(
         self, pairs: Sequence[Pair], condition: Condition, meter: Ohmmeter
     ) -> dict[Pair, DeadTable]:

@@ -205,6 +205,24 @@ class DictionaryCache:
         """Whether a condition's table is at hand without solving anything."""
         return condition in self._known
 
+    def kept(self, condition: Condition) -> bool:
+        """Whether a condition's table is a moment away: in memory, whole on disk, or of a circuit
+        that stands still, whose rows take microseconds each."""
+        if condition in self._known or not self._slow(condition):
+            return True
+        step = self._step(condition)
+        last = (len(self.faults) - 1) // step * step  # they are written in order
+        return (self.folder(condition) / f"{last:06d}.npz").exists()
+
+    def _slow(self, condition: Condition) -> bool:
+        return self.machine.self_oscillating or bool(self.machine.alternating(condition))
+
+    def _step(self, condition: Condition) -> int:
+        """Rows of one file."""
+        if not self._slow(condition):
+            return len(self.faults)  # over before anybody could stop it
+        return FEW if self.machine.self_oscillating else CHUNK
+
     def get(self, condition: Condition, progress: Progress | None = None) -> Predictions:
         """Predictions of every hypothesis in a condition, computed at most once.
 
@@ -212,9 +230,7 @@ class DictionaryCache:
         """
         if condition not in self._known:
             folder, count = self.folder(condition), len(self.faults)
-            step = FEW if self.machine.self_oscillating else CHUNK
-            if not self.machine.self_oscillating and not self.machine.alternating(condition):
-                step = count  # over before anybody could stop it
+            step = self._step(condition)
             chunks = []
             for begin in range(0, count, step):
                 path = folder / f"{begin:06d}.npz"

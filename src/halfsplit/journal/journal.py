@@ -236,6 +236,13 @@ class Journal:
         rows = self._rows("ORDER BY seq DESC LIMIT 1")
         return rows[0].seq if rows else 0
 
+    def undoing(self) -> Entry | None:
+        """What the last entry undid, as stored; None where the last entry is no undo."""
+        last = self._rows("ORDER BY seq DESC LIMIT 1")
+        if not last or last[0].kind != "undo":
+            return None
+        return next(iter(self._rows("WHERE seq = ?", int(last[0].body["undoes"]))), None)
+
     def named(self, key: str) -> Entry | None:
         """The entry a caller stored under a key of its own, undone or not."""
         rows = self._rows("WHERE key = ?", key)

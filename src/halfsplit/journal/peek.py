@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -21,7 +22,13 @@ from halfsplit.journal.journal import SCHEMA_VERSION, Journal, prepare
 PATIENCE = 0.3  # s to wait for somebody else's write to end
 # Undoing an undo brings an entry back, so who is undone follows from the undos alone, last first.
 _UNDOS = "SELECT seq, json_extract(body, '$.undoes') FROM entry WHERE kind = 'undo' ORDER BY seq"
-_KINDS = "SELECT kind, COUNT(*) FROM entry GROUP BY kind"
+_KINDS = "SELECT kind, COUNT(*), MAX(seq) FROM entry GROUP BY kind"
+_CONDITIONS = "SELECT seq, body FROM entry WHERE kind = 'condition' AND seq <= ? ORDER BY seq DESC"
+SETTLED = 1.0  # s since a file was written to, before its stamp is taken for its content
+MOST_SEEN = 4096  # journals of which what was seen is kept in memory
+
+
+_Stamp = tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -55,8 +62,41 @@ def last_entry(path: Path) -> int | None:
     return int(found or 0)
 
 
+_seen: dict[Path, tuple[_Stamp, Peek]] = {}
+
+
+def _stamp(path: Path) -> _Stamp | None:
+    """Times and sizes of a journal and of what is written beside it; None while it may be written
+    to within the grain of its time."""
+    found: list[int] = []
+    for file in (path, path.with_name(f"{path.name}-wal")):
+        try:
+            status = file.stat()
+        except OSError:
+            found += (0, 0)
+            continue
+        if time.time() - status.st_mtime < SETTLED:
+            return None
+        found += (status.st_mtime_ns, status.st_size)
+    return tuple(found)
+
+
 def peek(path: Path) -> Peek:
-    """Look into a journal; one that is absent is empty."""
+    """Look into a journal; one that is absent is empty. One not written to since it was looked into
+    last is not read again."""
+    stamp = _stamp(path)
+    known = _seen.get(path)
+    if known is not None and known[0] == stamp:
+        return known[1]
+    found = _peek(path)
+    if stamp is not None and not found.trouble and _stamp(path) == stamp:
+        if len(_seen) >= MOST_SEEN:
+            _seen.clear()
+        _seen[path] = stamp, found
+    return found
+
+
+def _peek(path: Path) -> Peek:
     if not path.exists():
         return Peek()
     try:
@@ -107,19 +147,27 @@ def _look(db: sqlite3.Connection) -> Peek:
     last = db.execute("SELECT seq, at FROM entry ORDER BY seq DESC LIMIT 1").fetchone()
     if last is None:
         return Peek(counts={})
-    dead: set[int] = set()
-    for seq, undoes in reversed(db.execute(_UNDOS).fetchall()):
-        if seq not in dead:
-            dead.add(int(undoes))
-    counts = {str(kind): int(n) for kind, n in db.execute(_KINDS) if kind != "undo"}
+    # One pass over the rows; the others only where there is something they would find.
+    kinds = {str(kind): (int(n), int(end)) for kind, n, end in db.execute(_KINDS)}
+    dead = _dead(db) if "undo" in kinds else set()
+    counts = {kind: n for kind, (n, _) in kinds.items() if kind != "undo"}
     for seq in dead:
         row = db.execute("SELECT kind FROM entry WHERE seq = ?", (seq,)).fetchone()
         if row is not None and row[0] in counts:
             counts[row[0]] -= 1
     condition = None
-    rows = db.execute("SELECT seq, body FROM entry WHERE kind = 'condition' ORDER BY seq DESC")
-    for seq, body in rows:
-        if seq not in dead:
-            condition = json.loads(body)
-            break
+    if "condition" in kinds:
+        for seq, body in db.execute(_CONDITIONS, (kinds["condition"][1],)):
+            if seq not in dead:
+                condition = json.loads(body)
+                break
     return Peek(int(last[0]), datetime.fromisoformat(last[1]), counts, condition)
+
+
+def _dead(db: sqlite3.Connection) -> set[int]:
+    """Numbers of the entries that are undone."""
+    dead: set[int] = set()
+    for seq, undoes in reversed(db.execute(_UNDOS).fetchall()):
+        if seq not in dead:
+            dead.add(int(undoes))
+    return dead

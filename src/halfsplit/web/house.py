@@ -11,7 +11,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import importlib
-from collections.abc import Callable
+from collections.abc import AsyncGenerator, Callable
 from concurrent.futures import Future
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from nicegui import Event
 
 from halfsplit.bench import shelf as shelves
+from halfsplit.bench.ahead import Reader
 from halfsplit.bench.lanes import StoppedError
 from halfsplit.boards.which import Sort
 from halfsplit.problems import HalfsplitError
@@ -71,6 +72,11 @@ class Place:
 
         self.sort: Sort = sort
         self.desk: OpenFile = desk_for(file, sort, self._told)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the machine is open already."""
+        return self.desk.opened.done() and self.desk.opened.exception() is None
 
     async def opened(self) -> None:
         """Wait until the machine is open. Raises what opening it raised."""
@@ -200,15 +206,16 @@ class Place:
     def _keep(self) -> None:
         """Keep for the shelf what was worked out and what is known by the journal."""
         desk, last = self.desk, self.desk.ledger.get("last")
-        mark = (desk.advice.last, last or 0)
+        known_to = None if desk.advice.early else desk.advice.last
+        mark = (known_to, last or 0)
         if last is None or mark == self._kept:
             return
         self._kept = mark
         known = {"last": last, "hazards": desk.ledger["hazards"]}
-        if desk.advice.last is not None:
+        if known_to is not None:
             known |= {
                 "next": desk.advice.headline(),
-                "next_at": desk.advice.last,
+                "next_at": known_to,
                 "state": desk.advice.state(),
             }
         shelves.keep(self.file, known)
@@ -238,6 +245,11 @@ class LoosePlace(Place):
         self.pretend = False
         self.desk = _NoDesk()  # type: ignore[assignment]
 
+    @property
+    def is_open(self) -> bool:
+        """There is nothing to open."""
+        return True
+
     async def opened(self) -> None:
         """There is nothing to wait for."""
 
@@ -261,6 +273,9 @@ class House:
         self.prints = Prints()
         self._places: dict[str, Place] = {}
         self._loose: dict[str, Place] = {}
+        self._reading = asyncio.Lock()  # one reader of files at a time
+        self._reader: Reader | None = None
+        self._closed = False
 
     async def enter(self, key: str, *, loose: bool = False) -> Place | None:
         """The place of a machine for one more page; None when the shelf has no such machine.
@@ -287,6 +302,27 @@ class House:
         place.pages += 1
         return place
 
+    async def ahead(self, asked: list[shelves.Found]) -> AsyncGenerator[dict[str, Any]]:
+        """Rows of the shelf with hazards of machines nobody has open, as they are read."""
+        async with self._reading:
+            unread = []
+            for found in asked:  # another page of the shelf may have had them read meanwhile
+                row = await asyncio.to_thread(shelves.glimpse, found)
+                if row["hazards"] is None:
+                    unread.append(found)
+                else:
+                    yield row
+            if not unread or self._closed:
+                return
+            # Not in a thread: whoever ends this meanwhile must find it, and it takes milliseconds.
+            self._reader = reader = Reader(unread)
+            try:
+                while (read := await asyncio.to_thread(reader.row)) is not None:
+                    yield read
+            finally:
+                self._reader = None
+                reader.close()
+
     def open_place(self, key: str) -> Place | None:
         """A machine that some page shows now."""
         return self._places.get(key) or self._loose.get(key)
@@ -305,6 +341,9 @@ class House:
 
     def close(self) -> bool:
         """Close every machine; whether all threads ended."""
+        self._closed, reader = True, self._reader
+        if reader is not None:
+            reader.close()
         self.drafts.flush_all()
         ended = [place.desk.close() for place in self._places.values()]
         self._places.clear()

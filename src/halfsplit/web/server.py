@@ -7,13 +7,16 @@ import contextlib
 import os
 import secrets
 import socket
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import uvicorn
 from fastapi import FastAPI, Request
-from nicegui import app, ui
+from nicegui import app, background_tasks, ui
 
 from halfsplit.bench.shelf import Claim, Shelf
 from halfsplit.problems import ExitCode, HalfsplitError
@@ -34,7 +37,12 @@ PORT = 8463  # any free one above the system's own would do
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 # A tablet that sleeps or a dropped network may come back within this, its page as it was [s].
 RECONNECT = 120.0
-OPENING = 60.0  # s a page may take to open its machine: a large file on a slow tablet
+OPENING = 60.0  # s a page may take to be drawn
+PATIENCE = 0.5  # s a page waits for its machine before it is sent without
+LATER = 1.5  # s after the start what solves is imported, unless a machine is opened before
+# s a thread that thinks keeps the interpreter while a page waits to be drawn; the usual 5 ms, lost
+# at every answer of the network, add up to a quarter of a second a reading.
+SWITCH = 0.0005
 GRACE = 2  # s given to open connections when it is stopped
 MOST_MESSAGE = 1_000_000  # bytes of one message of a page; the framework itself sends no more
 STATIC = Path(__file__).parent / "static"
@@ -127,42 +135,114 @@ def build(house: House) -> None:
 
 
 async def machine_route(house: House, slug: str, key: str) -> None:
-    """One page of one machine, or words about why there is none."""
+    """One page of one machine, or words about why there is none.
+
+    A machine not open within `PATIENCE` is waited for on the page, which then goes on by itself.
+    """
     page = PAGES.get(slug)
-    place = await house.enter(key, loose=page.loose) if page is not None else None
-    if page is not None and place is not None and place.sort not in page.sorts:
-        house.leave(place)
-        page = None
-    if page is None or place is None:
-        with frame("Not found"):
-            Tag("h1", "There is no such page")
-            Tag("p", f"Nothing on this shelf is called “{key}”, or it has no page “{slug}”.")
-            link("To the shelf", "/", "act")
+    if page is None:
+        _no_such_page(slug, key)
         return
-    ui.context.client.on_delete(lambda: house.leave(place))
+    coming = asyncio.ensure_future(_arrive(house, page, key))
+    ui.context.client.on_delete(lambda: coming.add_done_callback(partial(_depart, house)))
+    known = house.open_place(key)
+    at_hand = known is not None and known.is_open
+    await asyncio.wait([coming], timeout=None if at_hand else PATIENCE)
+    if not coming.done():
+        with frame("Opening"):
+            box = _opening(key)
+        waiting = _go_on(page, key, coming, box)
+        background_tasks.create(waiting, name=f"opening {key}")
+        return
+    place, error = coming.result()
+    if place is None:
+        _no_such_page(slug, key)
+    elif error is not None:
+        with frame("Not opened"):
+            _not_opened(error, place, page)
+    else:
+        view = View(place, house.drafts, house.prints)
+        with frame(f"{page.label}: {view.facts.get('name', place.file.stem)}", view, page):
+            await page.build(view)
+
+
+async def _arrive(house: House, page: Page, key: str) -> tuple[Place | None, HalfsplitError | None]:
+    """The machine for one more page, open, or why it could not be opened."""
+    place = await house.enter(key, loose=page.loose)
+    if place is None or place.sort not in page.sorts:
+        if place is not None:
+            house.leave(place)
+        return None, None
     try:
         if not page.loose:
             await place.opened()
     except HalfsplitError as error:
-        _not_opened(error, place, page)
+        return place, error
+    return place, None
+
+
+def _depart(house: House, coming: asyncio.Future[tuple[Place | None, Any]]) -> None:
+    if not coming.cancelled() and coming.exception() is None:
+        place = coming.result()[0]
+        if place is not None:
+            house.leave(place)
+
+
+def _opening(key: str) -> Tag:
+    """What is shown while a machine is opened, by a slow computer or for the first time."""
+    with Tag("div", "", "waiting", aria_live="polite") as box:
+        Tag("h1", "Opening …")
+        words = (
+            f"Reading {key}. The first machine on a computer takes seconds more, as the catalogue "
+            "of parts is read and kept; the page goes on by itself."
+        )
+        Tag("p", words, "quiet-words")
+        link("To the shelf", "/", "act plain")
+    return box
+
+
+async def _go_on(page: Page, key: str, coming: asyncio.Future[Any], box: Tag) -> None:
+    """Once the machine is open the page is asked for again, and is there at once."""
+    try:
+        await box.client.connected(timeout=OPENING)
+    except TimeoutError:  # whoever asked is gone
         return
-    view = View(place, house.drafts, house.prints)
-    with frame(f"{page.label}: {view.facts.get('name', place.file.stem)}", view, page):
-        await page.build(view)
+    place, error = await asyncio.shield(coming)
+    if box.is_deleted:
+        return
+    if place is not None and error is None:
+        box.client.run_javascript("location.reload()")
+        return
+    box.clear()
+    with box:
+        if place is not None:
+            _not_opened(error, place, page)
+        else:
+            _no_such(page.slug, key)
+
+
+def _no_such_page(slug: str, key: str) -> None:
+    with frame("Not found"):
+        _no_such(slug, key)
+
+
+def _no_such(slug: str, key: str) -> None:
+    Tag("h1", "There is no such page")
+    Tag("p", f"Nothing on this shelf is called “{key}”, or it has no page “{slug}”.")
+    link("To the shelf", "/", "act")
 
 
 def _not_opened(error: HalfsplitError, place: Place, page: Page) -> None:
     """What is wrong with a machine's file, and where it can be typed on."""
-    with frame("Not opened"):
-        Tag("h1", "This machine could not be opened")
-        for line in words_of(error):
-            Tag("p", line, "trouble")
-        with Tag("p", "", "doors"):
-            for other in pages_of(place.sort):
-                if other.loose:
-                    link(other.label, address(other.slug, place.key), "act", data_key="loose")
-            link("Try again", address(page.slug, place.key), "act")
-            link("To the shelf", "/", "act")
+    Tag("h1", "This machine could not be opened")
+    for line in words_of(error):
+        Tag("p", line, "trouble")
+    with Tag("p", "", "doors"):
+        for other in pages_of(place.sort):
+            if other.loose:
+                link(other.label, address(other.slug, place.key), "act", data_key="loose")
+        link("Try again", address(page.slug, place.key), "act")
+        link("To the shelf", "/", "act")
 
 
 def opening(folder: Path, port: int, secret: str, *, lan: bool) -> Opening:
@@ -193,9 +273,10 @@ def application(house: House, guard: Rules) -> Guard:
 
 
 def _started(ready: Callable[[], None]) -> None:
-    """The address first, then, beside whatever comes, what the first machine will need."""
+    """The address first; then, once a first page had time to be drawn, what a machine will need."""
     ready()
-    asyncio.get_running_loop().run_in_executor(None, load_solver)
+    loop = asyncio.get_running_loop()
+    loop.call_later(LATER, loop.run_in_executor, None, load_solver)
 
 
 def serve(
@@ -212,6 +293,7 @@ def serve(
     With `pretend` a simulated meter is offered. Returns whether every thread ended. Raises
     ShelfBusyError, PortError.
     """
+    sys.setswitchinterval(SWITCH)
     claim = Claim(folder)
     try:
         with listening("0.0.0.0" if lan else "127.0.0.1", port) as listener:

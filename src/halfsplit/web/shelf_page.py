@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import asyncio
+from contextlib import aclosing
 from typing import Any
 from urllib.parse import urlencode
 
 from nicegui import Client, background_tasks, ui
 
-from halfsplit.bench.shelf import Found, Listed, glimpse, thorough
+from halfsplit.bench.shelf import Found, Listed, glimpse
 from halfsplit.problems import HalfsplitError
 from halfsplit.web.frame import address, frame
 from halfsplit.web.house import House
-from halfsplit.web.html import Tag, button, clock, field, link, rows
+from halfsplit.web.html import Markup, Tag, button, clock, drawn, field, joined, link, markup
 from halfsplit.web.registry import pages_of
 from halfsplit.web.view import words_of
 
@@ -49,25 +50,33 @@ async def shelf_page(house: House, search: str, page: int) -> None:
         for found, row, spot in zip(listed.rows, glimpses, places, strict=True)
         if row["hazards"] is None and found.sort == "assembly"
     ]
-    background_tasks.create(_fill(ui.context.client, unread), name="hazards of the shelf")
+    filling = _fill(house, ui.context.client, unread)
+    background_tasks.create(filling, name="hazards of the shelf")
 
 
-async def _fill(client: Client, unread: list[tuple[Found, Tag]]) -> None:
+async def _fill(house: House, client: Client, unread: list[tuple[Found, ui.html]]) -> None:
     """Read the files nobody has read since they changed, and tell their hazards.
 
-    Once the page stands: read while it is being sent, twenty files would hold it up by a second.
+    Once the page stands, and in a process of its own: reading twenty files here would hold up every
+    page of the server by seconds, and on a computer that never did it by many.
     """
+    if not unread:
+        return
     try:
         await client.connected(timeout=60.0)
     except TimeoutError:  # whoever asked is gone
         return
-    for found, spot in unread:
-        full = await asyncio.to_thread(thorough, found)
-        if spot.is_deleted:
-            return
-        spot.clear()
-        with spot:
-            _hazards(full)
+    spots = {found.key: spot for found, spot in unread}
+    async with aclosing(house.ahead([found for found, _ in unread])) as rows:
+        async for row in rows:
+            spot = spots.pop(row["key"])
+            if spot.is_deleted:
+                return
+            spot.content = _hazards(row)
+    for spot in spots.values():
+        if not spot.is_deleted:
+            words = "Its hazards could not be read here; its own pages tell them."
+            spot.content = markup("p", words, classes="trouble")
 
 
 def _beginning(house: House) -> None:
@@ -121,69 +130,71 @@ def _search(search: str) -> None:
             link("All machines", "/", "act quiet")
 
 
-def _row(found: Found, row: dict[str, Any]) -> Tag:
-    pages = pages_of(found.sort)
+def _row(found: Found, row: dict[str, Any]) -> ui.html:
+    """One machine; returns where its hazards are told. Its links stay as they are while those are
+    still read, so that a tap on one is never lost."""
     with Tag("li", "", f"card {row['state'].replace(' ', '-')}"):
-        with Tag("div", "", "who"):
-            with Tag("h2"):
-                if pages:
-                    link(row["name"], address(pages[0].slug, found.key), data_key=found.key)
-                else:
-                    Tag("span", row["name"])
-            more = [row["machine"], found.key, SAYS[found.sort]]
-            Tag("p", " · ".join(m for m in more if m), "where")
-        with Tag("dl", "", "left"):
-            _pair("State", row["state"], f"state {row['state'].replace(' ', '-')}")
-            if row["condition"]:
-                _pair("Now", row["condition"])
-            readings = f"{row['readings']} reading" + ("" if row["readings"] == 1 else "s")
-            last = f", last entry {clock(row['at'])}" if row["at"] else ""
-            _pair("Journal", readings + last)
-            if row["open_items"]:
-                _pair("Open items", "; ".join(row["open_items"]), "open-item")
-            if row["next"]:
-                stale = f" (as of entry {row['next_at']}, more came since)" if row["stale"] else ""
-                _pair("Next", row["next"] + stale, "todo")
-            if row["trouble"]:
-                _pair("Trouble", row["trouble"], "trouble")
-        with Tag("div", "", "hazards") as spot:
-            if row["hazards"] is None and found.sort == "assembly":
-                Tag("p", "Hazards: reading the file …", "quiet-words")
-            else:
-                _hazards(row)
-        if pages:
-            with Tag("p", "", "doors"):
-                for place, page in enumerate(pages[:3]):
-                    link(
-                        page.label,
-                        address(page.slug, found.key),
-                        "act" if place == 0 else "act plain",
-                        aria_label=f"{page.label}: {row['name']}",
-                    )
-                for page in pages[3:]:
-                    if page.loose:
-                        link(
-                            page.label,
-                            address(page.slug, found.key),
-                            "act plain",
-                            aria_label=f"{page.label}: {row['name']}",
-                        )
-        else:
-            Tag("p", f"No page yet: halfsplit resume {found.key}", "quiet-words")
+        drawn(joined(_who(found, row), _left(row)), "parts")
+        unread = row["hazards"] is None and found.sort == "assembly"
+        reading = markup("p", "Hazards: reading the file …", classes="quiet-words")
+        spot = drawn(reading if unread else _hazards(row), "hazards")
+        drawn(_doors(found, row), "parts")
     return spot
 
 
-def _hazards(row: dict[str, Any]) -> None:
+def _who(found: Found, row: dict[str, Any]) -> Markup:
+    pages = pages_of(found.sort)
+    name = markup("span", row["name"])
+    if pages:
+        name = markup("a", row["name"], href=address(pages[0].slug, found.key), data_key=found.key)
+    more = [row["machine"], found.key, SAYS[found.sort]]
+    where = markup("p", " · ".join(m for m in more if m), classes="where")
+    return markup("div", markup("h2", name), where, classes="who")
+
+
+def _left(row: dict[str, Any]) -> Markup:
+    found = [_pair("State", row["state"], f"state {row['state'].replace(' ', '-')}")]
+    if row["condition"]:
+        found.append(_pair("Now", row["condition"]))
+    readings = f"{row['readings']} reading" + ("" if row["readings"] == 1 else "s")
+    last = f", last entry {clock(row['at'])}" if row["at"] else ""
+    found.append(_pair("Journal", readings + last))
+    if row["open_items"]:
+        found.append(_pair("Open items", "; ".join(row["open_items"]), "open-item"))
+    if row["next"]:
+        stale = f" (as of entry {row['next_at']}, more came since)" if row["stale"] else ""
+        found.append(_pair("Next", row["next"] + stale, "todo"))
+    if row["trouble"]:
+        found.append(_pair("Trouble", row["trouble"], "trouble"))
+    return markup("dl", *found, classes="left")
+
+
+def _doors(found: Found, row: dict[str, Any]) -> Markup:
+    pages = pages_of(found.sort)
+    if not pages:
+        return markup("p", f"No page yet: halfsplit resume {found.key}", classes="quiet-words")
+    shown = [*pages[:3], *(p for p in pages[3:] if p.loose)]
+    links = [
+        markup(
+            "a",
+            page.label,
+            classes="act" if place == 0 else "act plain",
+            href=address(page.slug, found.key),
+            aria_label=f"{page.label}: {row['name']}",
+        )
+        for place, page in enumerate(shown)
+    ]
+    return markup("p", *links, classes="doors")
+
+
+def _hazards(row: dict[str, Any]) -> Markup:
     if row["hazards"]:
-        rows(row["hazards"], "hazard")
-    elif row["trouble"]:
-        Tag("p", row["trouble"], "trouble")
+        return markup("ul", *(markup("li", h) for h in row["hazards"]), classes="hazard")
+    return markup("p", row["trouble"], classes="trouble") if row["trouble"] else Markup()
 
 
-def _pair(name: str, value: str, classes: str = "") -> None:
-    with Tag("div"):
-        Tag("dt", name)
-        Tag("dd", value, classes)
+def _pair(name: str, value: str, classes: str = "") -> Markup:
+    return markup("div", markup("dt", name), markup("dd", value, classes=classes))
 
 
 def _pager(listed: Listed, search: str) -> None:

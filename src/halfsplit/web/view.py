@@ -11,7 +11,7 @@ from halfsplit.problems import HalfsplitError, Problem, ProblemsError
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.house import Place
 from halfsplit.web.html import Tag, button
-from halfsplit.web.pieces.said import for_page
+from halfsplit.web.pieces.said import of_problem
 from halfsplit.web.prints import Prints
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ UNSET = object()
 
 def plain(problem: Problem) -> str:
     """A problem in words for the page, where nobody types options of the command line."""
-    wrong, instead = for_page(problem.wrong), for_page(problem.instead).replace("--", "")
+    wrong, instead = of_problem(problem.wrong), of_problem(problem.instead).replace("--", "")
     if problem.past == "sure":
         instead += ", or store it all the same"
     return str(Problem("", 0, 0, problem.path, wrong, instead))

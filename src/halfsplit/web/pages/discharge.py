@@ -51,7 +51,8 @@ async def discharge(view: View) -> None:
     def charge(item: dict[str, Any]) -> None:
         part = item["part"]
         with Tag("section", "", "box charge"):
-            Tag("h2", f"{part}: {show(item['energy'], 'J', 2)}")
+            at = "its rating" if item["from_rating"] else volts(item["level"])
+            Tag("h2", f"{part}: {show(item['energy'], 'J', 2)} at {at}")
             Tag("p", item["words"])
             back = volts(item["rebound_volts"])
             Tag("p", f"Measure again in 5 min: up to {back} may come back.", "quiet-words")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
-from halfsplit.web.html import Tag, button, rows
+from halfsplit.web.html import Markup, Tag, button, drawn, joined, markup, rows
 from halfsplit.web.pieces.condition import do_change, set_condition
 from halfsplit.web.pieces.said import for_page
 from halfsplit.web.view import View
@@ -18,23 +18,41 @@ def next_card(view: View) -> None:
     """What to do next, and what each outcome would mean."""
     desk = view.place.desk
 
-    def data() -> Any:
-        advice, last = desk.advice, view.ledger["last"]
-        behind = advice.last is not None and advice.last != last
-        return advice.last, advice.trouble, advice.stopped, behind, advice.next, advice.checks
+    def behind() -> tuple[int | None, bool, bool]:
+        advice = desk.advice
+        known = advice.last is not None and not advice.trouble
+        return advice.last, advice.stopped, known and advice.last != view.ledger["last"]
 
-    view.live(data, partial(_draw, view), "section", "next", aria_label="Next")
+    def label(state: tuple[int | None, bool, bool]) -> None:
+        last, stopped, is_behind = state
+        if last is None or not (stopped or is_behind):
+            return
+        now = "Stopped. " if stopped else "Being worked out again …"
+        with Tag("p", "", "behind"):
+            Tag("span", f"As of entry {last}. {now}")
+            if stopped:
+                button("Go on", view.place.bench.think, data_key="go-on")
+
+    def data() -> Any:
+        """What is drawn; that an entry came since is told above it, without drawing all anew."""
+        advice = desk.advice
+        state = advice.last is None, advice.trouble, advice.stopped and advice.last is None
+        return *state, advice.next, advice.checks, advice.early
+
+    with Tag("section", "", "next", aria_label="Next"):
+        view.live(behind, label, classes="piece-of")
+        view.live(data, partial(_draw, view), classes="piece-of")
 
 
 def _draw(view: View, state: Any) -> None:
-    last, trouble, stopped, behind, data, checks = state
+    nothing, trouble, stopped, data, checks, early = state
     if trouble:
         Tag("h1", "No advice")
         for line in trouble.splitlines():
             Tag("p", line, "trouble")
         button("Try again", view.place.bench.think, data_key="again")
         return
-    if last is None:
+    if nothing:
         Tag("h1", "Stopped" if stopped else "Working out the first check …")
         if stopped:
             button("Go on", view.place.bench.think, "act", data_key="go-on")
@@ -45,14 +63,10 @@ def _draw(view: View, state: Any) -> None:
                 "quiet-words",
             )
         return
-    if stopped or behind:
-        with Tag("p", "", "behind"):
-            Tag(
-                "span",
-                f"As of entry {last}. " + ("Stopped. " if stopped else "Being worked out again …"),
-            )
-            if stopped:
-                button("Go on", view.place.bench.think, data_key="go-on")
+    if early and not checks:
+        Tag("h1", f"{early} …")
+    elif early:
+        Tag("p", f"{early}.", "quiet-words")
     _notes(data)
     if data["act"]:
         _act(view, data["act"])
@@ -64,6 +78,7 @@ def _draw(view: View, state: Any) -> None:
         )
     elif checks:
         head = "Or confirm with" if data["act"] else "To confirm" if data["mended"] else "Next"
+        head = "For now" if early and head == "Next" else head
         check(view, checks[0], head, small=bool(data["act"]))
 
 
@@ -181,38 +196,43 @@ def meaning(view: View) -> None:
 
 
 def _outcomes(asked: dict[str, Any]) -> None:
-    with Tag("table", "", "outcomes"):
-        with Tag("thead"), Tag("tr"):
-            for name in ("If it shows", "Chance", "Then it is"):
-                Tag("th", name, scope="col")
-        with Tag("tbody"):
-            for row in asked["outcomes"]:
-                with Tag("tr"):
-                    Tag("th", row["reads"], "number", scope="row")
-                    Tag("td", row["chance"], "chance")
-                    Tag("td", row["means"])
-    Tag("p", f"Why this one: {asked['why']}.", "quiet-words")
+    heads = [markup("th", n, scope="col") for n in ("If it shows", "Chance", "Then it is")]
+    rows_ = [
+        markup(
+            "tr",
+            markup("th", row["reads"], classes="number", scope="row"),
+            markup("td", row["chance"], classes="chance"),
+            markup("td", row["means"]),
+        )
+        for row in asked["outcomes"]
+    ]
+    head, body = markup("thead", markup("tr", *heads)), markup("tbody", *rows_)
+    table = markup("table", head, body, classes="outcomes")
+    why = markup("p", f"Why this one: {asked['why']}.", classes="quiet-words")
+    drawn(joined(table, why))
 
 
 def _probes(asked: dict[str, Any]) -> None:
-    with Tag("div", "", "how"):
-        with Tag("div", "", "probes"):
-            with Tag("p", "", "probe red"):
-                Tag("span", "Red on", "name")
-                Tag("strong", asked["red"])
-            with Tag("p", "", "probe black"):
-                Tag("span", "Black on", "name")
-                Tag("strong", asked["black_at"])
-        with Tag("div", "", "expected"):
-            Tag("span", "Healthy reads", "name")
-            Tag("strong", asked["healthy"], "big")
-            if asked["sign"]:
-                Tag("span", asked["sign"], "quiet-words")
-        with Tag("div", "", "meter"):
-            Tag("span", "Meter", "name")
-            Tag("strong", asked["setting"])
-            if asked["range"]:
-                Tag("span", f"up to {asked['range']} may show", "quiet-words")
+    def named(name: str, words: str, classes: str = "") -> Markup:
+        return joined(
+            markup("span", name, classes="name"), markup("strong", words, classes=classes)
+        )
+
+    red = markup("p", named("Red on", asked["red"]), classes="probe red")
+    black = markup("p", named("Black on", asked["black_at"]), classes="probe black")
+    expected = [named("Healthy reads", asked["healthy"], "big")]
+    meter = [named("Meter", asked["setting"])]
+    if asked["sign"]:
+        expected.append(markup("span", asked["sign"], classes="quiet-words"))
+    if asked["range"]:
+        words = f"up to {asked['range']} may show"
+        meter.append(markup("span", words, classes="quiet-words"))
+    pieces = [
+        markup("div", red, black, classes="probes"),
+        markup("div", *expected, classes="expected"),
+        markup("div", *meter, classes="meter"),
+    ]
+    drawn(joined(*pieces), "how")
 
 
 async def _set(view: View, step: dict[str, str]) -> None:

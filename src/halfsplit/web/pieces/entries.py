@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
-from halfsplit.web.html import Tag, button, clock, details, field
+from halfsplit.web.html import Markup, Tag, button, clock, details, drawn, field, markup
 from halfsplit.web.view import View
 
 SHOWN = 8
@@ -17,27 +17,37 @@ def entries(view: View) -> None:
     async def undo() -> None:
         await view.trying(view.place.write(lambda noter: noter.undo()))
 
+    def offer(any_: bool) -> None:
+        if any_:
+            button(
+                "Undo the last entry",
+                undo,
+                data_key="undo",
+                data_shortcut="u",
+                data_says="undo the last entry (then Enter)",
+            ).mark("undo")
+
     def draw(found: list[dict[str, Any]]) -> None:
-        with Tag("div", "", "line"):
-            Tag("h2", "Entered")
-            if found:
-                button(
-                    "Undo the last entry",
-                    undo,
-                    data_key="undo",
-                    data_shortcut="u",
-                    data_says="undo the last entry (then Enter)",
-                ).mark("undo")
         if not found:
             Tag("p", "Nothing yet.", "quiet-words")
-        with Tag("ol", "", "entries"):
-            for entry in reversed(found[-SHOWN:]):
-                with Tag("li"):
-                    Tag("span", f"{entry['seq']}", "seq")
-                    Tag("span", clock(entry["at"], day=False), "time", title=clock(entry["at"]))
-                    Tag("span", entry["words"])
+            return
+        drawn(markup("ol", *(_entry(e) for e in reversed(found[-SHOWN:])), classes="entries"))
 
-    view.live(lambda: view.ledger["entries"], draw, "section", "box journal")
+    with Tag("section", "", "box journal"):
+        with Tag("div", "", "line"):
+            Tag("h2", "Entered")
+            view.live(lambda: bool(view.ledger["entries"]), offer)
+        view.live(lambda: view.ledger["entries"], draw)
+
+
+def _entry(entry: dict[str, Any]) -> Markup:
+    at = entry["at"]
+    return markup(
+        "li",
+        markup("span", f"{entry['seq']}", classes="seq"),
+        markup("span", clock(at, day=False), classes="time", title=clock(at)),
+        markup("span", entry["words"]),
+    )
 
 
 def observations(view: View) -> None:

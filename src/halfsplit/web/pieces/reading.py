@@ -149,15 +149,22 @@ class ReadingForm:
             self.at.props["data-list"] = wanted
             self.at.update()
 
-    def _last(self) -> dict[str, Any] | None:
+    def _last(self) -> tuple[dict[str, Any] | None, dict[str, Any] | None]:
+        """The last entry in force, and what was undone if that was done since."""
         entries = self.view.ledger["entries"]
-        return entries[-1] if entries else None
+        return (entries[-1] if entries else None), self.view.ledger["undone"]
 
-    def _draw_last(self, entry: dict[str, Any] | None) -> None:
-        if entry is None:
-            return
-        Tag("span", f"Stored as entry {entry['seq']}", "name")
-        Tag("strong", entry["words"], "big", id="said", role="status").mark("said")
+    def _draw_last(self, state: tuple[dict[str, Any] | None, dict[str, Any] | None]) -> None:
+        entry, undone = state
+        if undone is not None:
+            Tag("span", f"Undone: entry {undone['seq']}", "name")
+            words = f"Taken back: {undone['words']}"
+            Tag("strong", words, "big", id="said", role="status").mark("said")
+            if entry is not None:
+                Tag("span", f"The last in force is entry {entry['seq']}: {entry['words']}")
+        elif entry is not None:
+            Tag("span", f"Stored as entry {entry['seq']}", "name")
+            Tag("strong", entry["words"], "big", id="said", role="status").mark("said")
 
     # -- what is typed -----------------------------------------------------------------------------
 

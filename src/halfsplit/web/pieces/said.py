@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 # By the command's verb; what has none is typed into a field beside the words.
@@ -30,3 +31,14 @@ def for_page(text: str, here: Mapping[str, str] | None = None) -> str:
         words = [w for w in pieces[k].split() if w != "halfsplit"]
         pieces[k] = places.get(words[0] if words else "", HERE)
     return "".join(pieces)
+
+
+def of_problem(text: str) -> str:
+    """Words of a problem: a command that a page does is said as :func:`for_page` says it, anything
+    else between backquotes is what somebody typed, and stays."""
+
+    def said(found: re.Match[str]) -> str:
+        words = [w for w in found[1].split() if w != "halfsplit"]
+        return PLACES.get(words[0] if words else "", f"“{found[1]}”")
+
+    return re.sub("`([^`]*)`", said, text)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from halfsplit.web.html import button
+from typing import Any
+
+from halfsplit.web.html import Tag, button
 from halfsplit.web.view import View
 
 
@@ -21,3 +23,9 @@ def undo_button(view: View) -> None:
         data_says="undo the last entry (then Enter)",
     )
     made.mark("undo")
+
+    def draw(undone: dict[str, Any] | None) -> None:
+        if undone is not None:
+            Tag("span", f"Entry {undone['seq']} is undone: {undone['words']}")
+
+    view.live(lambda: view.ledger["undone"], draw, "span", "undone", role="status")

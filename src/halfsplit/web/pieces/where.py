@@ -8,7 +8,7 @@ from nicegui import background_tasks, ui
 
 from halfsplit.web.crop import crop_svg, near
 from halfsplit.web.frame import address
-from halfsplit.web.html import Tag, link
+from halfsplit.web.html import Markup, Tag, link, markup
 from halfsplit.web.pieces.sight import Mark, scripts
 from halfsplit.web.pinboard import pinboard
 from halfsplit.web.view import View
@@ -90,9 +90,11 @@ def _pieces(
     return made
 
 
-def where_link(view: View, parts: list[str], name: str) -> None:
+def where_link(view: View, parts: list[str], name: str) -> Markup:
     """A link to where a suspect's parts are, if one of them was pinned."""
     for spot in pinboard(view.place).of_parts(parts)[:1]:
         part = spot.label.partition(" ")[0]
         to = f"{address('pins', view.place.key)}?show={part}"
-        link("Where", to, "where-link", aria_label=f"Where {name} is", data_key=f"where-{part}")
+        more = {"aria_label": f"Where {name} is", "data_key": f"where-{part}"}
+        return markup("a", "Where", classes="where-link", href=to, **more)
+    return Markup()
