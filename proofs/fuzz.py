@@ -99,7 +99,11 @@ def targets() -> Any:
     """All targets, in the order that a case's number goes by."""
     from proofs.fuzz_registry import TARGETS
 
-    for name in ("fuzz_targets", "fuzz_bundles"):  # importing them registers what they hold
+    for name in (
+        "fuzz_targets",
+        "fuzz_bundles",
+        "fuzz_typing",
+    ):  # importing them registers what they hold
         importlib.import_module(f"proofs.{name}")
     return TARGETS
 

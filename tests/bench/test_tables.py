@@ -19,7 +19,7 @@ from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.new_file import new_file
 from halfsplit.assembly.table import MOST_BYTES, guarded, read_table, write_table
 from halfsplit.assembly.typed_line import read_line
-from halfsplit.bench.tables import Looked, fill, look, table_text
+from halfsplit.bench.tables import Looked, fill, look, table_text, table_workbook
 from halfsplit.bench.typing_in import TypingIn
 from halfsplit.faults.dictionary import table_folder
 from halfsplit.faults.hypotheses import single_faults
@@ -66,6 +66,20 @@ def test_a_demo_out_as_a_table_and_in_again_gives_the_solver_the_same(
         at = Condition(first.default_feed(), load_)
         told = [table_folder(m, at, f) for m, f in zip(machines, faults, strict=True)]
         assert told[0] == told[1]
+
+
+@pytest.mark.parametrize("file", DEMOS[:4], ids=lambda p: f"{p.parent.name}-{p.stem}")
+def test_a_demo_out_as_a_workbook_and_in_again_has_the_same_parts(
+    file: Path, tmp_path: Path
+) -> None:
+    bare = without_parts(file, tmp_path / file.name)
+    desk = TypingIn(bare)
+    looked = look(desk, table_workbook(file))
+    assert looked.matching.header and {r.what for r in looked.rows} == {"new"}
+    fill(desk, looked)
+    (first, _), (second, problems) = load(file), load(bare)
+    assert first is not None and second is not None and problems == []
+    assert first.parts == second.parts and list(first.parts) == list(second.parts)
 
 
 def test_a_table_into_the_file_it_came_from_changes_no_byte(tmp_path: Path) -> None:

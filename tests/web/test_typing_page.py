@@ -171,7 +171,7 @@ async def test_a_table_is_looked_at_matched_and_written_as_one_edit(typist: Typi
     (receiver,) = user.find(ui.upload).elements
     assert isinstance(receiver, ui.upload)
     await receiver.handle_uploads([SmallFileUpload("x.xlsx", "text/csv", b"PK\x03\x04...")])
-    await typist.sees("a workbook of a spreadsheet")
+    await typist.sees("this workbook cannot be read")
     user.find(marker="make").click()
     await typist.sees("Save it as CSV")
     (saved,) = user.find(marker="save").elements

@@ -12,6 +12,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from halfsplit.assembly.workbook import BEGINS, sheet_of
 from halfsplit.problems import Problem, ProblemsError
 
 MOST_BYTES = 4_000_000  # of a table: a hundred times the largest machine's parts list
@@ -58,9 +59,10 @@ def decoded(data: bytes) -> tuple[str, list[str]]:
     if len(data) > MOST_BYTES:
         wrong = f"{len(data) / 1e6:.1f} MB is more than the {MOST_BYTES / 1e6:.0f} MB of a table"
         raise ProblemsError([Problem("", 0, 0, "", wrong, "the parts list alone")])
-    if data[:4] == b"PK\x03\x04" or data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
-        wrong = "this is a workbook of a spreadsheet, not text"
-        raise ProblemsError([Problem("", 0, 0, "", wrong, "its sheet saved as CSV, UTF-8")])
+    if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
+        wrong = "this is an old or locked workbook of a spreadsheet"
+        how = "it saved as xlsx without a password, or its sheet as CSV, UTF-8"
+        raise ProblemsError([Problem("", 0, 0, "", wrong, how)])
     for mark, code in (
         (b"\xef\xbb\xbf", "utf-8-sig"),
         (b"\xff\xfe", "utf-16"),
@@ -81,9 +83,12 @@ def decoded(data: bytes) -> tuple[str, list[str]]:
 def read_table(data: bytes | str, delimiter: str = "") -> Table:
     """Cells of a table pasted or saved by a spreadsheet. Raises ProblemsError, nothing else.
 
-    The delimiter is found unless given: a tab where there is one, else semicolon or comma,
-    whichever makes rows of one length. Empty rows and columns at the edges are left out.
+    Bytes of a workbook (xlsx) are its first sheet. The delimiter is found unless given: a tab
+    where there is one, else semicolon or comma, whichever makes rows of one length. Empty rows and
+    columns at the edges are left out.
     """
+    if isinstance(data, bytes) and data.startswith(BEGINS):
+        return _workbook(data)
     text, notes = (data, []) if isinstance(data, str) else decoded(data)
     text = text.removeprefix("\ufeff")
     if len(text.encode("utf-8", "replace")) > MOST_BYTES:
@@ -119,6 +124,29 @@ def read_table(data: bytes | str, delimiter: str = "") -> Table:
                 raise _at(start, f"more than {MOST_ROWS} rows", "the parts list alone")
     except csv.Error as error:
         raise _at(reader.line_num + skipped, f"this row cannot be read: {error}") from None
+    return _squared(rows, lines, delimiter, notes)
+
+
+def _workbook(data: bytes) -> Table:
+    """The first sheet of a workbook; lines are its rows."""
+    if len(data) > MOST_BYTES:
+        decoded(data)  # says so
+    found, note = sheet_of(data, MOST_ROWS, MOST_COLUMNS)
+    rows: list[list[str]] = []
+    lines: list[int] = []
+    for line, row in enumerate(found, 1):
+        if any(len(cell) > LONGEST_CELL or "\n" in cell for cell in row):
+            wrong = f"a cell of this row has lines, or over {LONGEST_CELL} characters"
+            raise _at(line, wrong, "a line a cell, the parts list alone")
+        cells = [_clean(cell) for cell in row]
+        if any(cells):
+            rows.append(cells)
+            lines.append(line)
+    return _squared(rows, lines, TAB, [note] if note else [])
+
+
+def _squared(rows: list[list[str]], lines: list[int], delimiter: str, notes: list[str]) -> Table:
+    """Rows of one length, without empty columns."""
     if not rows:
         raise _at(1, "the table is empty", "rows of a reference, a value and nets")
     width = max(len(r) for r in rows)

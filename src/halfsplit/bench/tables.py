@@ -11,6 +11,7 @@ from halfsplit.assembly.draft import draft
 from halfsplit.assembly.table import Table, read_table, write_table
 from halfsplit.assembly.table_match import Matching, checked, guess
 from halfsplit.assembly.table_parts import COMMA, Row, rows_of, table_of
+from halfsplit.assembly.workbook import workbook_of
 from halfsplit.bench.typing_in import TypingIn
 from halfsplit.problems import HalfsplitError, NotFoundError, Problem, ProblemsError
 
@@ -115,9 +116,18 @@ def fill(desk: TypingIn, looked: Looked, *, leave_out: bool = False) -> str:
 
 def table_text(file: Path, delimiter: str = ",") -> str:
     """Every part of a file as CSV. Raises NotFoundError, ProblemsError."""
+    return write_table(_parts(file), delimiter)
+
+
+def table_workbook(file: Path) -> bytes:
+    """The same as a workbook (xlsx)."""
+    return workbook_of(_parts(file), f"{file.stem} parts")
+
+
+def _parts(file: Path) -> list[list[str]]:
     at = draft(file)
     if at.assembly is None:
         if any("no such file" in p.wrong for p in at.wrong):
             raise NotFoundError(f"{file}: there is no such file")
         raise ProblemsError(list(at.wrong))
-    return write_table(table_of(at), delimiter)
+    return [list(row) for row in table_of(at)]

@@ -23,19 +23,25 @@ MOST_SHOWN = 60  # rows of a look at a table
 def table(
     file: Path,
     *,
-    to: Annotated[Path | None, Parameter(help="new file to write it to")] = None,
+    to: Annotated[
+        Path | None, Parameter(help="new file to write it to; NAME.xlsx is a workbook")
+    ] = None,
     tabs: Annotated[bool, Parameter(help="tabs between cells, to paste into a sheet")] = False,
     json: Json = False,
 ) -> int:
-    """The file's parts as a table, CSV that `fill` reads back: a row a part, a column a field."""
-    from halfsplit.bench.tables import table_text
+    """The file's parts as a table, CSV or xlsx that `fill` reads back: a row a part."""
+    from halfsplit.bench.tables import table_text, table_workbook
 
-    text = table_text(file, "\t" if tabs else ",")
     if to is None:
+        text = table_text(file, "\t" if tabs else ",")
         return emit({"text": text}, json, lambda: sys.stdout.write(text))
+    if to.suffix.lower() == ".xlsx":
+        data = table_workbook(file)
+    else:
+        data = table_text(file, "\t" if tabs else ",").encode()
     try:
-        with to.open("x", encoding="utf-8", newline="") as stream:
-            stream.write(text)
+        with to.open("xb") as stream:
+            stream.write(data)
     except FileExistsError:
         raise HalfsplitError(f"{to} is there already; name a new file") from None
     except OSError as error:
@@ -56,7 +62,7 @@ def fill(
     look: Annotated[bool, Parameter(help="show what would be written, write nothing")] = False,
     json: Json = False,
 ) -> int:
-    """Parts of a table (CSV, or cells with tabs) into the file as one edit, columns matched."""
+    """Parts of a table (CSV, cells with tabs, xlsx) into the file as one edit, columns matched."""
     from halfsplit.bench import tables
     from halfsplit.bench.typing_in import TypingIn
 

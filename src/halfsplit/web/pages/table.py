@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 MOST_PASTED = 400_000  # characters; a larger table comes as a file
 MOST_SHOWN = 200  # rows of a look
-TAKEN = ".csv,.tsv,.txt,text/csv,text/tab-separated-values,text/plain"
+TAKEN = ".csv,.tsv,.txt,.xlsx,text/csv,text/tab-separated-values,text/plain"
 
 
 @machine_page("table", "Table", order=96, under="type", loose=True)
@@ -49,8 +49,9 @@ class TablePage:
             Tag("h2", "A table in")
             Tag(
                 "p",
-                "Cells copied from a spreadsheet, or a CSV file: one row a part, with a column of "
-                "references. A part that is in the file already is changed where its cells say so.",
+                "Cells copied from a spreadsheet, a CSV file or a workbook: one row a part, with "
+                "a column of references. A part in the file already is changed where its cells say "
+                "so.",
             )
             self.text = ui.textarea("Cells pasted here")
             self.text.classes("field tall").props("outlined stack-label spellcheck=false")
@@ -58,7 +59,11 @@ class TablePage:
             with Tag("div", "", "form"):
                 button("Look at it", self.pasted, "act", data_key="look").mark("look")
             file_field(
-                view, "Or a file: CSV, or text with tabs", TAKEN, self.sent, key="table-file"
+                view,
+                "Or a file: CSV, text with tabs, or a workbook (xlsx)",
+                TAKEN,
+                self.sent,
+                key="table-file",
             )
         self.told = Tag("p", "", "t-wrong", role="alert").mark("told")
         self.said = Tag("p", "", "said", id="said", role="status").mark("said")
