@@ -92,8 +92,6 @@ CODES: list[tuple[int, str]] = [
     (1, "picture pt3.yaml --around R21 --leans --svg x.svg"),
     (1, "picture pt3.yaml --captured x.csv --svg x.svg"),
     (1, "picture pt3.yaml --drill pt3.yaml --svg x.svg"),
-    (0, "table pt3.yaml --to new.xlsx"),
-    (1, "table pt3.yaml --to pt3.yaml"),
     (1, "picture pt3.yaml --svg pt3.yaml/x.svg"),
     (1, "picture bad.yaml --svg x.svg"),
     (1, "report pt3.yaml"),
@@ -139,6 +137,7 @@ CODES: list[tuple[int, str]] = [
     (2, "new pt3.yaml"),
     (0, "table pt3.yaml"),
     (0, "table pt3.yaml --to parts.csv"),
+    (0, "table pt3.yaml --to parts.xlsx"),
     (0, "table bad.yaml"),  # wrong as a circuit, and still a table of its parts
     (2, "table pt3.yaml --to pt3.yaml"),
     (3, "table none.yaml"),
