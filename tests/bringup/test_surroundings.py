@@ -33,16 +33,25 @@ def test_beside_works_both_ways() -> None:
     assert assembly.beside("R15") == ()
 
 
-def test_what_runs_hot_without_passing_a_rating_is_named_with_its_neighbours() -> None:
+def test_what_runs_hot_without_passing_a_rating_is_named_with_its_neighbours(
+    tmp_path: Path,
+) -> None:
     """C4 shorted at half load: Q1 from 4 to 20 W (notes: 20 W into a short), R3 from 0.17 to
-    0.84 W; R3 and C4 sit beside Q1."""
-    (fault,) = [h for h in single_faults(tray.tray().assembly) if h.name == "C4 short"]
-    found = power_check(tray.tray(), HALF, [(fault, 0.5)], propose=False)
+    0.84 W, here of a part of 5 W; R3 and C4 sit beside Q1."""
+    path = tmp_path / "larger.yaml"
+    text = tray.EXAMPLE.read_text(encoding="utf-8")
+    assert text.count("power: 0.75W") == 2
+    path.write_text(text.replace("power: 0.75W", "power: 5W"), encoding="utf-8")
+    assembly, problems = load(path)
+    assert assembly is not None, problems
+    machine = Machine(assembly)
+    (fault,) = [h for h in single_faults(assembly) if h.name == "C4 short"]
+    found = power_check(machine, HALF, [(fault, 0.5)], propose=False)
     worked = {h.part: h for h in found.harder}
     assert worked["R3"].watts == pytest.approx(0.84, rel=0.1)
     assert worked["R3"].times > 4.0 and worked["R3"].known
     assert "Q1" not in worked and [f.part for f in found.findings if f.ratio > 1.0] == ["Q1"]
-    both = stresses(tray.tray(), HALF, [{}, fault.changes])
+    both = stresses(machine, HALF, [{}, fault.changes])
     usual, hot = (worst_of(both, row, "watts", "Q1")[1] for row in (0, 1))
     assert hot == pytest.approx(20.0, rel=0.1) and hot > 4.0 * usual
     assert {"R3", "C4"} <= set(found.beside["Q1"])

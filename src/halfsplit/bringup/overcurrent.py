@@ -135,8 +135,8 @@ def _sweep(bench: Bench, net: str, grid: Any, rest: Overrides) -> tuple[Any, Any
 def _hottest(
     bench: Bench, net: str, grid: Any, rest: Overrides, full: float, nominal: float
 ) -> list[dict[str, Any]]:
-    """Parts that take most heat along the curve, each with its worst point, hottest for its rating
-    first; a part without a rating by watts alone."""
+    """Parts that take most heat along the curve, each with its worst point: those that come near
+    their rating by this test, hottest for it first, then the two that take most watts."""
     at = [*grid[:: max(len(grid) // 16, 1)], grid[-1], nominal / full]
     laid = [loaded(net, float(r)) | rest for r in at]
     table = bench.solve(laid)
@@ -160,10 +160,12 @@ def _hottest(
                 "at_full": watts[-1],
             }
         )
-    over = [f for f in found if f["ratio"] and f["ratio"] > 0.8]
+    over = [
+        f for f in found if f["ratio"] and f["ratio"] > 0.8 and f["watts"] > 1.05 * f["at_full"]
+    ]
     over.sort(key=lambda f: -f["ratio"])
     rest_ = sorted((f for f in found if f not in over), key=lambda f: -f["watts"])
-    return (over + rest_)[: max(3, min(len(over), 6))]
+    return over[:4] + rest_[: max(2, 3 - len(over))]
 
 
 @dataclass(frozen=True)
