@@ -129,7 +129,8 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
         swings = any((line.ac or 0.0) > 5e-4 for line in here)
         heads = ["at", "reads", "between", "and", "ripple"]
         for head in [*heads, "AC range", "repeats"] if swings else heads:
-            table.add_column(head, justify="left" if head == "at" else "right")
+            # Folded: a net name cut short could not be typed again.
+            table.add_column(head, justify="left" if head == "at" else "right", overflow="fold")
         for line in here:
             if line.adrift:
                 table.add_row(escape(line.name), "adrift", "", "", "nothing holds this net")

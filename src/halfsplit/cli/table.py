@@ -130,6 +130,9 @@ def _shown(looked: Looked, path: Path, said: str) -> None:
     heads = looked.as_dict()["columns"]
     told = ", ".join(f"{h['heading'] or k}: {h['is']}" for k, h in enumerate(heads, 1))
     show.say(f"Columns: {told}")
+    left = [h["heading"] or str(k) for k, h in enumerate(heads, 1) if h["is"] == "leave out"]
+    if left:
+        show.say(f"Is one of those left out needed? Say what it is, as in --column '{left[0]}=a'")
     for note in looked.table.notes:
         show.say(note)
     if not said:
@@ -137,7 +140,7 @@ def _shown(looked: Looked, path: Path, said: str) -> None:
         for head in ("line", "reference", "", "as the file would have it, or what is wrong"):
             made.add_column(head)
         for row in looked.rows[:MOST_SHOWN]:
-            wrong = "; ".join(
+            wrong = " ".join(
                 str(Problem("", 0, 0, p.path, p.wrong, p.instead)) for p in row.problems
             )
             made.add_row(str(row.line), escape(row.ref), row.what, escape(wrong or row.words()))
