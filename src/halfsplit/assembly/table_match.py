@@ -35,6 +35,8 @@ HEADINGS: dict[str, str] = {
     **dict.fromkeys(("qty", "quantity", "count", "menge", "price", "supplier", "order"), SKIP),
     **{t: s for s, t in (("c", "collector"), ("b", "base"), ("e", "emitter"), ("a", "anode"))},
     **{t: s for s, t in (("k", "cathode"), ("g", "gate"), ("in", "input"), ("out", "output"))},
+    **dict.fromkeys(("neta", "netfrom", "from", "von"), "net 1"),
+    **dict.fromkeys(("netb", "netto", "to", "nach"), "net 2"),
     **dict.fromkeys(("plus", "positive"), "pos"),
     **dict.fromkeys(("minus", "negative"), "neg"),
 }

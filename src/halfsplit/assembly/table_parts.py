@@ -107,11 +107,9 @@ def _row(draft: Draft, matching: Matching, cells: Mapping[int, str], line: int, 
     try:
         entry = _entry(draft, ref, said, held, wrong)
     except WordError as error:
-        wrong(
-            next((c for c in ("words", "value", "type", "kind") if c in at), REF),
-            str(error),
-            error.instead,
-        )
+        able: list[str] = [c for c in ("words", "value", "type", "kind") if c in said] or [REF]
+        meant = [c for c in able if c in said and said[c] in str(error)]
+        wrong((meant or able)[0], str(error), error.instead)
         return Row(line, ref, {}, "wrong", tuple(problems))
     if not any(p.severity == "error" for p in problems):
         for p in part_problems(draft, ref, entry):

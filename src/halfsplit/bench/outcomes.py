@@ -68,7 +68,7 @@ def say_mode(bench: Noter, text: str) -> None:
     wrong, instead = "", ""
     if mode.strip() not in modes:
         wrong, instead = (
-            f"a {part.KIND} is not bad in a way called “{mode.strip()}”",
+            f"{part.ref}, kind {part.KIND}, is not bad in a way called “{mode.strip()}”",
             ", ".join(modes),
         )
     elif part.ref not in {*_tested_bad(bench), *_fitted(bench)}:

@@ -133,6 +133,8 @@ def _shown(looked: Looked, path: Path, said: str) -> None:
     left = [h["heading"] or str(k) for k, h in enumerate(heads, 1) if h["is"] == "leave out"]
     if left:
         show.say(f"Is one of those left out needed? Say what it is, as in --column '{left[0]}=a'")
+    if looked.commas:
+        show.say("--decimal-comma takes the commas in values for decimal points")
     for note in looked.table.notes:
         show.say(note)
     if not said:
