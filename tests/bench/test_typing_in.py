@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import threading
+from concurrent.futures import ThreadPoolExecutor, wait
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -95,6 +98,31 @@ def test_a_hand_edit_is_seen_at_the_next_look(desk: TypingIn) -> None:
     with pytest.raises(ProblemsError):
         desk.write("R1", "1k", ["a", "b"], None)
     assert text(desk) == "parts: {"
+
+
+def test_a_write_of_ours_is_never_taken_for_somebody_elses(
+    desk: TypingIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The page looks each second, also between the file's change and its being known for ours."""
+    written, go_on = threading.Event(), threading.Event()
+    remember = desk._remember
+
+    def slowly(*args: Any) -> None:
+        written.set()
+        assert go_on.wait(20)
+        remember(*args)
+
+    monkeypatch.setattr(desk, "_remember", slowly)
+    with ThreadPoolExecutor() as pool:
+        write = pool.submit(desk.write, "R1", "4k7", ["p5", "com"], None)
+        assert written.wait(20) and "R1" in desk.file.read_text()
+        looked = pool.submit(desk.seen)
+        assert not wait([looked], timeout=0.1).done
+        go_on.set()
+        write.result()
+        assert looked.result()[1]
+    desk.file.write_text(desk.file.read_text() + "\n# somebody else's\n")
+    assert not desk.seen()[1]
 
 
 def test_undo_goes_back_byte_for_byte_and_leaves_what_others_wrote(desk: TypingIn) -> None:

@@ -76,6 +76,13 @@ class TypingIn:
         at = [self.file, self.file.with_name(HOUSE), *beside(self.file)]
         return tuple(_stamp(p) for p in at)
 
+    def seen(self) -> tuple[Stamp, bool]:
+        """The stamp, and whether the file is as written here last; not amid a write of ours, whose
+        file would be taken for somebody else's."""
+        with self._gate:
+            now = self.stamp()
+            return now, now == self.own
+
     def look(self) -> Draft:
         """The file as it is now."""
         with self._gate:

@@ -199,10 +199,10 @@ class TypingPage:
 
     async def _watch(self) -> None:
         """Look whether somebody else changed the file."""
-        now = await asyncio.to_thread(self.desk.stamp)
+        now, ours = await asyncio.to_thread(self.desk.seen)  # ours: written here or on another page
         if now == self.seen_stamp:
             return
-        before, ours = self.state, now == self.desk.own  # written on another page
+        before = self.state
         self.seen_stamp = now
         await self._again()
         if not ours:
