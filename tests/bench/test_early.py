@@ -14,6 +14,7 @@ from tests.cli.conftest import TRAY, cache
 
 from halfsplit.bench import early
 from halfsplit.bench.desk import Desk
+from halfsplit.bench.hazards import highest_volts
 from halfsplit.bench.session import Session
 from halfsplit.bench.typed import Typed
 from halfsplit.faults.dictionary import DictionaryCache
@@ -58,6 +59,10 @@ def test_a_mains_feed_nobody_solved_is_not_at_hand(raws: Session) -> None:
     words, data, checks = early.meanwhile(raws)
     assert words == early.BY_LIMITS and not data["act"]
     assert checks[0]["healthy"] == "4.75 V to 5.25 V"
+    told = str(checks[0]).replace("\u00a0", " ")
+    assert "230 V mains" in told and "kills" not in told  # the rails are behind the transformer
+    # By hand: 15 V a half, two halves in a row for a moment, 2 sqrt(2) 15 V.
+    assert highest_volts(raws.machine, mains=False) == pytest.approx(42.4, abs=0.1)
     assert [o["chance"] for o in checks[0]["outcomes"]] == [early.NOT_KNOWN] * 2
 
 

@@ -23,8 +23,9 @@ MEASURE = "discharge through a resistor, measure"
 
 def highest_volts(machine: Machine, *, mains: bool = True) -> float:
     """Largest voltage [V] anything in or around the machine is meant to supply; without `mains`
-    the inlet itself left aside, as for nets behind it."""
+    the inlet and the windings on it left aside, as for nets behind them."""
     levels = [1.0]
+    wall = set() if mains else machine.mains_nets()
     for part in machine.assembly.parts.values():
         fields = part.__dict__
         if part.KIND == "mains" and mains:
@@ -34,7 +35,8 @@ def highest_volts(machine: Machine, *, mains: bool = True) -> float:
         elif isinstance(part, BlockPart):
             levels.append(abs(part.volts))
         elif part.KIND == "transformer":
-            levels += [2 * sqrt(2) * w.volts for w in fields["windings"].values()]
+            behind = [w for w in fields["windings"].values() if not {w.start, w.end} & wall]
+            levels += [2 * sqrt(2) * w.volts for w in behind]
     levels += [abs(n.volts) for f in machine.assembly.feeds.values() for n in f.nets.values()]
     return max(levels)
 
