@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -25,21 +27,43 @@ QUIET += ["--disable-background-networking", "--disable-component-update", "--di
 PATIENCE = 120_000  # ms; a machine that runs twenty other things must not fail a story
 
 
+# Below what the system hands out by itself. The usual port would not do: a test that kills its
+# server and starts it again where it was could find the server of another worker there.
+FIRST_PORT = 20_000
+PORTS_A_WORKER = 500
+_ports = itertools.count()
+
+
+def own_port() -> int:
+    """A port nothing listens on, and that no other worker of this run will take."""
+    worker = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+    first = FIRST_PORT + PORTS_A_WORKER * worker
+    for number in _ports:
+        port = first + number % PORTS_A_WORKER
+        with socket.socket() as tried:
+            if tried.connect_ex(("127.0.0.1", port)) != 0:
+                return port
+    raise AssertionError("never reached")
+
+
 class Server:
     """``halfsplit app`` on a folder, in a process of its own."""
 
     def __init__(self, folder: Path, *options: str) -> None:
         self.folder = folder
+        if "--port" not in options:
+            options = (*options, "--port", str(own_port()))
         command = [*PROGRAM, "app", str(folder), "--json", *options]
         # The framework behaves otherwise where it sees that a test runs; this is the real thing.
         env = {k: v for k, v in os.environ.items() if not k.startswith("PYTEST")}
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=env)
         assert self.process.stdout is not None
         line = self.process.stdout.readline()
-        if not line:
+        self.told: dict[str, Any] = json.loads(line) if line else {}
+        if "address" not in self.told:
             self.process.stdout.close()
-            raise AssertionError(f"the server said nothing, and ended with {self.process.wait()}")
-        self.told: dict[str, Any] = json.loads(line)
+            ended = self.process.wait()
+            raise AssertionError(f"the server said {line!r} and ended with {ended}")
         self.address = str(self.told["address"]).rstrip("/")
 
     @property
