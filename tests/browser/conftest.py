@@ -38,12 +38,12 @@ def own_port() -> int:
     """A port nothing listens on, and that no other worker of this run will take."""
     worker = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
     first = FIRST_PORT + PORTS_A_WORKER * worker
-    for number in _ports:
-        port = first + number % PORTS_A_WORKER
+    for _ in range(PORTS_A_WORKER):
+        port = first + next(_ports) % PORTS_A_WORKER
         with socket.socket() as tried:
             if tried.connect_ex(("127.0.0.1", port)) != 0:
                 return port
-    raise AssertionError("never reached")
+    raise AssertionError(f"something listens on every port from {first} on")
 
 
 class Server:

@@ -62,7 +62,8 @@ def live(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Live]:
 
 STRANGERS: dict[str, dict[str, str | None]] = {
     "no cookie": {"Cookie": None},
-    "another's cookie": {"Cookie": "halfsplit-8463=" + 43 * "t"},
+    "a cookie of ours with a wrong secret": {"Cookie": "{name}=" + 43 * "t"},
+    "another server's cookie": {"Cookie": "{name}9=" + 43 * "t"},
     "a page from elsewhere": {"Origin": "http://elsewhere.example"},
     "another port of this machine": {"Origin": "http://127.0.0.1:1"},
     "a page with no name": {"Origin": "null"},
@@ -77,8 +78,11 @@ STRANGERS: dict[str, dict[str, str | None]] = {
 
 @pytest.mark.parametrize("which", STRANGERS)
 def test_a_stranger_is_refused_before_the_websocket_opens(live: Live, which: str) -> None:
-    status, wire = live.shake(live.headers(**STRANGERS[which]))
+    name = live.cookie.partition("=")[0]
+    other = {k: v and v.format(name=name) for k, v in STRANGERS[which].items()}
+    status, wire = live.shake(live.headers(**other))
     with wire:
+        assert name == f"halfsplit-{live.port}"
         assert status == 403
         while wire.recv(4096):  # whatever is said after it, the connection ends
             pass
