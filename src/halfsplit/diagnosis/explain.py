@@ -109,7 +109,7 @@ def reasons(
             off = float(np.sqrt(-2.0 * np.log(chance)))
             moved = float(expected.over[1]) < 0.5
         else:
-            off = abs(item.scaled - mean) / sigma
+            off = float(expected.off(item.scaled)[0])
             moved = abs(mean - good) > 3 * sigma
         if off <= FITS:
             verdict = "supports" if moved or not who.faults else "neutral"

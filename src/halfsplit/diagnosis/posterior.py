@@ -21,10 +21,12 @@ from halfsplit.circuit.solution import Status
 from halfsplit.diagnosis import swing
 from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.meters import scope_error
+from halfsplit.diagnosis.specimens import States, Tails, Volts, bells, on_scale, tails, two_states
 from halfsplit.diagnosis.stories import EVERY, Given, Place, Rows, Stories
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.ohmmeter import FLOOR
-from halfsplit.faults.predictions import ADRIFT, TWO_STATES, UNCLAIMED, Predictions
+from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, Predictions
+from halfsplit.faults.shapes import Scale
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -64,26 +66,16 @@ WILD_AMPS = 20.0  # A, both ways of a hand-held meter's range
 
 
 @dataclass(frozen=True)
-class States:
-    """A reading that tolerances decide between two: share of the first, both means and sigmas."""
-
-    share: float
-    means: tuple[float, float]
-    sigmas: tuple[float, float]
-
-    def density(self, value: float) -> float:
-        """Of the reading [1/V]: one narrow bell for each state, and nothing between."""
-        parts = zip((self.share, 1.0 - self.share), self.means, self.sigmas, strict=True)
-        return sum(w * float(_density(value - m, s)) for w, m, s in parts)
-
-
-@dataclass(frozen=True)
 class Expected:
-    """What one reading should be under each hypothesis, before it is taken (H)."""
+    """What one reading should be under each hypothesis, before it is taken (H).
+
+    `mean` and `sigma` are in volts, or on the scale of what is no volts; all else is on the scale
+    it is weighed on, that of `scale` where good specimens form no bell.
+    """
 
     mean: Floats
     sigma: Floats
-    slope: Floats  # (H, K) volts per sigma of each uncertainty
+    slope: Floats  # (H, K) change per sigma of each uncertainty
     known: Bools  # False where the net is adrift or the row did not solve
     given: Given  # what earlier readings tell of it
     bend: Floats  # one sigma of what slopes do not tell and its place keeps
@@ -93,6 +85,29 @@ class Expected:
     over: Floats | None = None  # (H) chance that the meter shows OL; None where it cannot
     linear: bool = True  # whether its scale is that of the meter's figures
     states: Mapping[int, States] = field(default_factory=dict)  # rows with two readings
+    tails: Tails = field(default_factory=Tails)
+    scale: Scale | None = None
+    steep: float = 1.0  # of that scale where the reading lies, as densities are per volt
+
+    @property
+    def joint(self) -> tuple[Floats, Floats]:
+        """Mean and sigma over all stories on the scale of weighing (H)."""
+        return self.given.joint(self.centre, self.rest)
+
+    def on(self, value: float) -> float:
+        """A reading on the scale of weighing."""
+        return value if self.scale is None else float(self.scale.sigmas(np.array(value)))
+
+    def steepness(self, value: float) -> float:
+        """Of that scale at a reading, per volt; 1 without one."""
+        if self.scale is None or not np.isfinite(value):
+            return 1.0
+        return float(self.scale.steepness(np.array(value), self.scale.own))
+
+    def off(self, value: float) -> Floats:
+        """How many sigmas a reading lies from each mean (H)."""
+        mean, sigma = self.joint
+        return np.asarray(np.abs(self.on(value) - mean) / sigma)
 
     @property
     def each(self) -> tuple[Floats, Floats]:
@@ -102,28 +117,11 @@ class Expected:
     def best(self, span: float) -> Floats:
         """Logarithm of the likelihood of a reading just as predicted (H)."""
         at = (self.given.share / self.each[1]).max(axis=0)
-        peak = (1.0 - SLIP) * 0.993 * at / np.sqrt(2.0 * np.pi) + SLIP / span
+        peak = (1.0 - SLIP) * 0.993 * at * self.steep / np.sqrt(2.0 * np.pi) + SLIP / span
         if self.over is not None:
             ends = np.maximum(self.over, 1.0 - self.over)
             return np.asarray(np.log(np.where(self.over > 0.5, ends, peak)))
         return np.asarray(np.log(np.where(self.known, peak, 1.0 / span)))
-
-
-def _density(miss: Floats | float, sigma: Floats | float) -> Floats:
-    """Density of a reading that misses its mean by so much.
-
-    Tails of real tolerances and models are fatter than a Gaussian's: one part in a hundred is taken
-    three times as wide.
-    """
-    narrow, wide = _bells(miss, sigma)
-    return narrow + wide
-
-
-def _bells(miss: Floats | float, sigma: Floats | float) -> tuple[Floats, Floats]:
-    """The two parts of that density."""
-    z, root = np.asarray(miss) / sigma, np.sqrt(2.0 * np.pi)
-    narrow, wide = np.exp(-0.5 * z * z), np.exp(-z * z / 18.0) / 3.0
-    return 0.99 * narrow / (sigma * root), 0.01 * wide / (sigma * root)
 
 
 def bell(z: Floats, sigma: Floats) -> Floats:
@@ -195,7 +193,7 @@ class Belief:
         if item.quantity != "volts":
             return self._swinging(table, item, a, b, only)
         mean = table.mean[only, a] - table.mean[only, b]
-        loose: Floats | float = 0.0
+        loose = np.zeros_like(mean)
         if table.shift is not None and table.loose is not None:
             mean = mean + table.shift[only, a] - table.shift[only, b]
             loose = table.loose[only, a] ** 2 + table.loose[only, b] ** 2
@@ -209,12 +207,19 @@ class Belief:
         slope = (table.spread[only, :, a] - table.spread[only, :, b]) * loading[:, None]
         mean = np.nan_to_num(mean * loading)
         own = item.meter.sigmas(mean, item.resolution)
-        bend = BEND * np.sqrt(np.einsum("hk,hk->h", slope, slope))
-        model = np.hypot(MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS, bend)
+        model = MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS
         known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
-        two = _states(table, a, b, loading, np.hypot(own, model)) if states else {}
-        held = np.sqrt(loose * loading**2 + model**2)
-        return self._expected(item, mean, slope, (held, own), known, only, states=two)
+        loose = np.sqrt(loose) * loading
+        plain = Volts(mean, slope, loose, model, own)
+        scale, told = on_scale(table, (a, b), plain, item.value, (self.none, only, loading))
+        rest = np.hypot(own, np.hypot(model, BEND * plain.slopes))
+        two = two_states(table, a, b, loading, rest) if states else {}
+        held = np.sqrt(told.loose**2 + told.model**2 + (BEND * told.slopes) ** 2)
+        besides = held, told.own
+        far = tails(table, a, b, loading, only) if scale is None else Tails()
+        return self._expected(
+            item, told.mean, told.slope, besides, known, only, states=two, scale=scale, tails=far
+        )
 
     def _expected(
         self,
@@ -231,8 +236,15 @@ class Belief:
         bend, own = besides
         leads, at = (item.pos, item.neg, item.quantity, item.ohmmeter), item.condition
         place = Place(leads, at.changes, at)
-        given = self.stories.given(slope, bend, place, only)
+        reach = more.get("tails", Tails()).reach_of(len(mean))
+        given = self.stories.given(slope, bend, place, reach, only)
         middle, sigma = given.joint(mean, own**2)
+        scale: Scale | None = more.get("scale")
+        if scale is not None:
+            low, high = scale.back(middle - sigma), scale.back(middle + sigma)
+            middle, sigma = scale.back(middle), (high - low) / 2.0
+            if np.isfinite(item.value):
+                more["steep"] = float(scale.steepness(np.array(item.value), scale.own))
         return Expected(middle, sigma, slope, known, given, bend, place, mean, own**2, **more)
 
     def _amps(self, table: Predictions, item: Evidence, a: int, b: int, only: Rows) -> Expected:
@@ -302,15 +314,16 @@ class Belief:
             slip = np.full_like(share, flat)
         else:
             mean, sigma = expected.each
-            narrow, wide = _bells(value - mean, sigma)
-            true, slip = narrow + wide, np.full_like(share, flat)
-            sharp = np.divide(narrow + wide / 9.0, true, out=sharp, where=true > 0)
+            x, steep = expected.on(value), expected.steep
+            narrow, wide = bells(x - mean, sigma)
+            true, slip = (narrow + wide) * steep, np.full_like(share, flat)
+            sharp = np.divide(narrow + wide / 9.0, narrow + wide, out=sharp, where=true > 0)
             sharp = np.maximum(sharp, 1.0 / 9.0)  # where both bells are nearly nought
             if expected.over is None and expected.linear:
                 slip *= 1.0 - len(MISTYPED) * EACH
                 for factor in MISTYPED:  # what was typed is the reading times this
-                    z = (value / factor - mean) / sigma
-                    slip += EACH * bell(z, sigma) / abs(factor)
+                    z = (expected.on(value / factor) - mean) / sigma
+                    slip += EACH * expected.steepness(value / factor) * bell(z, sigma) / abs(factor)
             for row, states in expected.states.items():
                 true[:, row] = states.density(value)
         true = np.where(expected.known, true, flat)
@@ -323,6 +336,9 @@ class Belief:
     def learn(self, table: Table, item: Evidence, span: float) -> Floats:
         """Take one reading into account; returns its likelihood under each hypothesis."""
         expected = self.expect(table, item, states=True)
+        if expected.tails.share is not None:
+            self.stories.fork(item.condition, expected.tails.share)
+            expected = self.expect(table, item, states=True)
         true, slip, sharp = self._chances(expected, item.scaled, span)
         likely = np.asarray((expected.given.share * (true + slip)).sum(axis=0))
         self.log_weight += np.log(likely)
@@ -332,8 +348,10 @@ class Belief:
         teaches = expected.known.copy()
         teaches[self.unmodelled] = False
         teaches[list(expected.states)] = False  # its state says little about any one value
-        miss, rest = item.scaled - expected.each[0], expected.rest / sharp
-        leaning = expected.slope, expected.bend, expected.place
+        miss = expected.on(item.scaled) - expected.each[0]
+        rest = expected.rest / sharp
+        reach = expected.tails.reach_of(len(self.prior))
+        leaning = expected.slope, expected.bend, expected.place, reach
         self.stories.learn(leaning, expected.given, miss, rest, (true, slip), teaches)
         return likely
 
@@ -355,21 +373,6 @@ class Belief:
         """
         says_bad = np.where(np.array(blamed), 0.95, 0.02)
         self.log_weight += np.log(1.0 - says_bad if good else says_bad)
-
-
-def _states(table: Predictions, a: int, b: int, loading: Floats, rest: Floats) -> dict[int, States]:
-    """Drawn rows whose reading between two nets has two states; `rest` is sigma besides (H)."""
-    found = {}
-    for row, drawn in table.drawn.items():
-        first, second = (
-            table.mean[row, a] - table.mean[row, b] + drawn.levels[:, a] - drawn.levels[:, b]
-        )
-        if not np.isfinite(drawn.share) or abs(first - second) < TWO_STATES:
-            continue
-        own = np.hypot(np.hypot(drawn.within[:, a], drawn.within[:, b]) * loading[row], rest[row])
-        means = float(first * loading[row]), float(second * loading[row])
-        found[row] = States(drawn.share, means, (float(own[0]), float(own[1])))
-    return found
 
 
 def span_of(table: Table, quantity: Quantity = "volts") -> float:

@@ -5,12 +5,14 @@ covariance S S' + C + D: slopes S in sigmas of what they share, own errors D of 
 what no slope tells of a place (a bend, a device model's error): the same in a reading taken again,
 most of it under another load. A reading far out may be a slip, or true of a specimen with odd
 tolerances; which of the two it was shows only when others agree with it or do not. One bell cannot
-hold both, so each hypothesis keeps a few, each with its share.
+hold both, so each hypothesis keeps a few, each with its share. So it is with a specimen that strays
+from what slopes tell, as one whose limit sets in early does: in a condition where some do there are
+stories in which this one does, and all its readings there have that in common.
 """
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,30 +80,67 @@ class Stories:
 
     def __init__(self, count: int) -> None:
         self.slopes: list[Floats] = []  # R of (H, K)
+        self.reaches: list[Floats] = []  # R of (H, J): of a specimen that strays
         self.bends: list[Floats] = []  # R of (H): one sigma of what slopes do not tell
         self.places: list[Place] = []
         self.share = np.ones((1, count))
         self.found = np.zeros((1, count, 0))  # deviation of each reading (S, H, R)
         self.inverse = np.zeros((1, count, 0, 0))  # of their covariance; nought for a slip
+        # Whether the specimen strays in each of C conditions (S, H, C).
+        self.strays = np.zeros((1, count, 0))
+        self.conditions: list[Hashable] = []
 
-    def given(self, slope: Floats, bend: Floats, place: Place, only: Rows = EVERY) -> Given:
+    def fork(self, condition: Hashable, odd: Floats) -> None:
+        """In a condition met for the first time: each story into one whose specimen does not stray
+        there and one whose does; `odd` is how many do (H)."""
+        if condition in self.conditions or not odd.any():
+            return
+        self.conditions.append(condition)
+        none = np.zeros((*self.share.shape, 1))
+        self.strays = np.concatenate(
+            [
+                np.concatenate([self.strays, none], axis=2),
+                np.concatenate([self.strays, none + 1.0], axis=2),
+            ]
+        )
+        self.share = np.concatenate([self.share * (1.0 - odd), self.share * odd])
+        self.found = np.concatenate([self.found, self.found])
+        self.inverse = np.concatenate([self.inverse, self.inverse])
+
+    def _straying(self, condition: Hashable) -> Floats:
+        """Whether each story has the specimen stray in a condition (S, H)."""
+        if condition not in self.conditions:
+            return np.zeros_like(self.share)
+        return np.asarray(self.strays[..., self.conditions.index(condition)])
+
+    def given(
+        self, slope: Floats, bend: Floats, place: Place, reach: Floats, only: Rows = EVERY
+    ) -> Given:
         """What is known beforehand of a reading of these slopes (h, K), and so much besides that
-        belongs to its place, at one sigma (h)."""
+        belongs to its place, at one sigma (h); of a specimen that strays `reach` more (h, J)."""
         share, own = self.share[:, only], np.einsum("hk,hk->h", slope, slope) + bend**2
+        strays = self._straying(place.condition)[:, only]
+        own = own + strays * np.einsum("hj,hj->h", reach, reach)
         if not self.slopes:
             none = np.zeros_like(share)
             return Given(share, none, none + own, np.zeros((*share.shape, 0)))
         shared = np.stack([np.einsum("hk,hk->h", slope, s[only]) for s in self.slopes], axis=1)
         for r, earlier in enumerate(self.places):
             shared[:, r] += place.shares(earlier) * bend * self.bends[r][only]
-        weights = np.matmul(self.inverse[:, only], shared[None, :, :, None])[..., 0]
+        every = np.repeat(shared[None], len(share), axis=0) if strays.any() else shared[None]
+        if strays.any():
+            for r, earlier in enumerate(self.places):
+                if earlier.condition == place.condition:
+                    also = np.einsum("hj,hj->h", reach, self.reaches[r][only])
+                    every[..., r] += strays * also
+        weights = np.matmul(self.inverse[:, only], every[..., None])[..., 0]
         learnt = (weights * self.found[:, only]).sum(axis=2)
-        left = own - (weights * shared).sum(axis=2)
+        left = own - (weights * every).sum(axis=2)
         return Given(share, learnt, np.maximum(left, 0.0), weights)
 
     def learn(
         self,
-        leaning: tuple[Floats, Floats, Place],
+        leaning: tuple[Floats, Floats, Place, Floats],
         given: Given,
         miss: Floats,
         rest: Floats,
@@ -139,8 +178,10 @@ class Stories:
         at = (given.learnt + np.clip(miss, -FAR * sigma, FAR * sigma))[parent, rows]
         self.inverse = grown
         self.found = np.concatenate([self.found[parent, rows], at[..., None]], axis=2)
-        slope, bend, place = leaning
+        self.strays = self.strays[parent, rows]
+        slope, bend, place, reach = leaning
         self.slopes.append(slope)
+        self.reaches.append(reach)
         self.bends.append(bend)
         self.places.append(place)
 
@@ -150,20 +191,31 @@ class Stories:
         made.slopes, made.bends = [s[at] for s in self.slopes], [b[at] for b in self.bends]
         made.places = list(self.places)
         made.share, made.found = self.share[:, at], self.found[:, at]
-        made.inverse = self.inverse[:, at]
+        made.inverse, made.strays = self.inverse[:, at], self.strays[:, at]
+        made.reaches, made.conditions = [r[at] for r in self.reaches], list(self.conditions)
         return made
 
     def joined(self, other: Stories) -> Stories:
         """Stories of these hypotheses and then of `other`, of the same readings."""
         made = Stories(0)
+        made.conditions = list(dict.fromkeys([*self.conditions, *other.conditions]))
         most = max(len(self.share), len(other.share))
         for name in ("share", "found", "inverse"):
             both = [_filled(getattr(one, name), most) for one in (self, other)]
             setattr(made, name, np.concatenate(both, axis=1))
+        both = [_filled(one._flags(made.conditions), most) for one in (self, other)]
+        made.strays = np.concatenate(both, axis=1)
+        made.reaches = [np.concatenate(r) for r in zip(self.reaches, other.reaches, strict=True)]
         made.slopes = [np.concatenate(s) for s in zip(self.slopes, other.slopes, strict=True)]
         made.bends = [np.concatenate(b) for b in zip(self.bends, other.bends, strict=True)]
         made.places = list(self.places)
         return made
+
+    def _flags(self, conditions: Sequence[Hashable]) -> Floats:
+        """Whether each story strays in each of these conditions (S, H, C)."""
+        none = np.zeros((*self.share.shape, 0))
+        flags = [self._straying(c)[..., None] for c in conditions]
+        return np.concatenate([none, *flags], axis=2)
 
 
 def _filled(values: Floats, most: int) -> Floats:

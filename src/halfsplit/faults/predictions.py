@@ -130,7 +130,8 @@ class Predictions:
             np.zeros_like(self.mean),
             np.zeros_like(self.mean),
         )
-        mine = {row: found.only(at) for row, found in drawn.items()}
+        each = {id(found): found.only(at) for found in drawn.values()}
+        mine = {row: each[id(found)] for row, found in drawn.items()}
         for row, found in mine.items():
             spread[row], shift[row], loose[row] = found.slopes, found.centre, found.loose
         return replace(self, spread=spread, shift=shift, loose=loose, drawn=mine)

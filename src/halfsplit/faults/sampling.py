@@ -16,6 +16,8 @@ import numpy.typing as npt
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move
 from halfsplit.circuit.topology import Topology
+from halfsplit.faults.draws import SURE, Specimens, Tail, specimens, tail_of
+from halfsplit.faults.shapes import is_bell
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -30,7 +32,6 @@ FLOOR = 0.003  # V, error not worth a look: a third of the last digit of a bench
 SIDES = 0.05  # least share of draws that makes a second state worth telling
 GAP = 4.0  # times the wider of two clusters' own spread that separates them
 GAP_VOLTS = 0.2
-SURE = 2.5  # standard errors below which a fitted slope is noise
 FEW = 4  # columns of a table kept for the next time it is asked for
 BAND = (0.05, 0.95)
 
@@ -114,6 +115,8 @@ class Drawn:
     share: part of the specimens in the first of two states, NaN where there is one.
     levels: reading in each of the two states, less the marked reading [V] (2, N).
     within: spread at one sigma within each of the two states [V] (2, N).
+    specimens: the draws themselves where those of some net form no bell, else None.
+    tail: those that read as slopes do not tell; None where nobody looked.
     """
 
     centre: Floats
@@ -123,6 +126,8 @@ class Drawn:
     share: float
     levels: Floats
     within: Floats
+    specimens: Specimens | None = None
+    tail: Tail | None = None
     # Of few nets, by columns: every reading weighed again asks for the same two.
     _few: dict[tuple[int, ...], Drawn] = field(default_factory=dict, compare=False, repr=False)
 
@@ -148,6 +153,8 @@ class Drawn:
             self.share,
             columns(self.levels),
             columns(self.within),
+            self.specimens.columns(key) if self.specimens else None,
+            self.tail.columns(key) if self.tail else None,
         )
         if len(key) <= FEW:
             self._few[key] = made
@@ -170,6 +177,7 @@ class Sampler:
     def __init__(self, topology: Topology, moves: Sequence[Move]) -> None:
         """The last `STAND_INS` of `moves` are free for what no single move explains."""
         self.topology = topology
+        self.still = np.array([not m.changes for m in moves[:-STAND_INS]], dtype=bool)
         self.z = draws(DRAWS, len(moves))
         self.far = reach(topology, moves, self.z)
         self.many = reach(topology, moves, draws(LINEAR_DRAWS, len(moves)))
@@ -212,6 +220,7 @@ class Sampler:
         away = moved - centre
         fitted = z[:, :-STAND_INS]
         around = fitted - fitted.mean(axis=0)
+        around[:, self.still] = 0.0  # sizes of faults, which no draw moves
         # The draws are independent and more than the moves, so the normal equations are tame.
         normal = around.T @ around + 1e-9 * np.eye(around.shape[1])
         coefficients = np.linalg.solve(normal, around.T @ away)
@@ -231,6 +240,8 @@ class Sampler:
             share,
             levels,
             within,
+            specimens(moved, around, row.heed, STAND_INS),
+            tail_of(left, row.heed & ~_odd(moved), STAND_INS),
         )
 
     def linear_band(self, slopes: Floats) -> Floats:
@@ -248,6 +259,11 @@ class Sampler:
         better = self.linear_band(row.slopes) - _ends(by_slopes)
         found: Floats = _ends(moved) + np.where(holds, better, 0.0)
         return found
+
+
+def _odd(moved: Floats) -> Bools:
+    """Nets (N) whose specimens (S, N) form no bell: their tails are told by a scale."""
+    return np.array([not is_bell(column) for column in moved.T])
 
 
 def _ends(moved: Floats) -> Floats:

@@ -23,6 +23,7 @@ from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move
 from halfsplit.faults.dictionary import STAND_IN, held_rows
+from halfsplit.faults.draws import Tail, with_inverse
 from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, Predictions
 from halfsplit.faults.sampling import DRAWS, PILOT, SEED, Drawn, Row, Sampler
 from halfsplit.faults.store import load_arrays, store_arrays
@@ -30,7 +31,7 @@ from halfsplit.faults.store import load_arrays, store_arrays
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
-FORMAT = f"2-{SEED}-{PILOT}-{DRAWS}"  # of what is kept on disk
+FORMAT = f"4-{SEED}-{PILOT}-{DRAWS}"  # of what is kept on disk
 # How far a row solved again may lie from its table [V] and still be the same state: rounding, and
 # behind a rectifier what holding the rail at its mean costs (as where slopes are taken).
 SAME, SAME_HELD = 0.01, 3.0
@@ -187,7 +188,12 @@ def _restored(path: Path) -> _Tried | None:
     named: dict[str, Any] = {
         k: found[k] for k in ("centre", "slopes", "loose", "band", "levels", "within")
     }
-    return _Tried(found["bent"], drawn=Drawn(share=float(found["share"]), **named), done=True)
+    odd = None
+    if "moved" in found:
+        odd = with_inverse(found["moved"].astype(float), found["design"].astype(float))
+    tail = Tail(float(found["odd"]), found["reach"])
+    drawn = Drawn(share=float(found["share"]), specimens=odd, tail=tail, **named)
+    return _Tried(found["bent"], drawn=drawn, done=True)
 
 
 def _keep(path: Path | None, tried: _Tried) -> None:
@@ -197,4 +203,9 @@ def _keep(path: Path | None, tried: _Tried) -> None:
     if tried.drawn is not None:
         arrays |= {k: getattr(tried.drawn, k) for k in ("centre", "slopes", "loose", "band")}
         arrays |= {k: getattr(tried.drawn, k) for k in ("levels", "within", "share")}
+        if tried.drawn.tail is not None:
+            arrays |= {"odd": tried.drawn.tail.share, "reach": tried.drawn.tail.reach}
+        if tried.drawn.specimens is not None:
+            few = tried.drawn.specimens
+            arrays |= {"moved": few.moved.astype(np.float32), "design": few.design}
     store_arrays(path, arrays)
