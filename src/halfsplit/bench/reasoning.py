@@ -22,7 +22,7 @@ from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, search
 from halfsplit.diagnosis.signs import TEMPERATURE, WORKING, likelihood
 from halfsplit.faults.book import Book
-from halfsplit.faults.cascades import Taken, cascades, likely
+from halfsplit.faults.cascades import RAN_ON, Taken, cascades, likely
 from halfsplit.faults.dead_table import DeadDictionary
 from halfsplit.faults.dictionary import DictionaryCache
 from halfsplit.faults.hypotheses import (
@@ -42,14 +42,7 @@ from halfsplit.journal import Journal
 # microseconds each, a mains cycle in milliseconds, a circuit followed to its rhythm in seconds.
 MOST_STEADY, MOST_DEAD, MOST_CYCLE, MOST_FOLLOWED = 6000, 600, 400, 12
 # What is derived from the parts and the suspicion of them, and not from readings.
-KEPT_WITH_PARTS = (
-    "standard",
-    "book",
-    "_loaded",
-    "pairing",
-    "_cascades",
-    "draws",
-)
+KEPT_WITH_PARTS = ("standard", "book", "_loaded", "pairing", "_cascades", "draws")
 
 
 class Reasoner(Noter):
@@ -333,7 +326,8 @@ class Reasoner(Noter):
         return MOST_FOLLOWED if self.machine.self_oscillating else MOST_STEADY
 
     def boost(self, base: Hypothesis, further: Fault) -> float:
-        """By how much the odds of one fault rise because another overstressed its part."""
+        """By how much the odds of one fault rise because another overstressed its part: those of
+        the two together are those of the first times the chance that the other followed."""
         chances = [
             t.chance
             for f in base.faults
@@ -341,7 +335,7 @@ class Reasoner(Noter):
             if t.part == further.part and t.mode == further.mode and further.cause == "worn"
         ]
         chance = max(chances, default=0.0)
-        return max(chance / (1.0 - chance) / further.odds, 1.0)
+        return max(RAN_ON * chance / further.odds, 1.0)
 
     def taken_along(self, fault: str) -> list[Taken]:
         """Parts a single fault may have overstressed to death, likeliest first."""

@@ -32,6 +32,26 @@ class Pairing:
         self.likeliest = float((prior[first] * prior[second]).max(initial=0.0))
         self.means: dict[Condition, PairMeans] = {}
         self.sizes: dict[Condition, tuple[list[tuple[int, float]], PairMeans] | None] = {}
+        self._raised: np.ndarray | None = None
+
+    def raised(self, bench: Reasoner) -> np.ndarray:
+        """By how much the odds of each pair rise because one of the two takes the other along."""
+        if self._raised is None:
+            listed, (first, second) = bench.standard, self.rows
+            found = np.ones(len(first))
+            by_part: dict[str, list[int]] = {}
+            for i, h in enumerate(listed):
+                if len(h.faults) == 1:
+                    by_part.setdefault(h.parts[0], []).append(i)
+            at = {(int(a), int(b)): k for k, (a, b) in enumerate(zip(first, second, strict=True))}
+            for i, h in enumerate(listed):
+                taken = bench.taken_along(h.name) if len(h.faults) == 1 else []
+                for j in {j for t in taken for j in by_part.get(t.part, ())}:
+                    k = at.get((min(i, j), max(i, j)))
+                    if k is not None:
+                        found[k] = max(found[k], bench.boost(h, listed[j].faults[0]))
+            self._raised = found
+        return self._raised
 
 
 def best_sizes(bench: Reasoner, most: int) -> list[Hypothesis]:
@@ -82,16 +102,21 @@ def best_pairs(bench: Reasoner, most: int) -> tuple[list[tuple[Hypothesis, Hypot
             pairs, singles = bench.seen[item]
             score = score + pairs
             alone += singles
+    raised = bench.pairing.raised(bench)
+    score = score + np.log(raised)
     top = max(float(score.max(initial=-np.inf)), float((alone + prior).max()))
-    order = np.argsort(-score, kind="stable")[:most]
-    order = order[score[order] > top - FAR]
+    order = np.argsort(-score, kind="stable")
+    # One that takes another along is what a first sight knows least of: it is solved in any case.
+    near = np.zeros(len(score), dtype=bool)
+    near[order[:most]] = True
+    near &= score > top - FAR
     made = []
-    for k in order:
+    for k in order[(near | (raised > 1.0))[order]]:
         a, b = int(first[k]), int(second[k])
-        raised = bench.boost(listed[a], listed[b].faults[0])
-        raised = max(raised, bench.boost(listed[b], listed[a].faults[0]))
         better = a if alone[a] >= alone[b] else b
-        made.append((together([*listed[a].faults, *listed[b].faults], raised), listed[better]))
+        made.append(
+            (together([*listed[a].faults, *listed[b].faults], float(raised[k])), listed[better])
+        )
     count = sum(len(h.faults) == 1 for h in listed)
     return made, max(0, count * (count - 1) // 2 - len(first) - _same_part(listed))
 

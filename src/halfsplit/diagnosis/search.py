@@ -23,7 +23,7 @@ from halfsplit.faults.hypotheses import SCALES, Fault, Hypothesis, together
 # Common practice, no published source: four faults that all show at once are more than anybody
 # takes on before mending the first.
 PAIRS, GROWN, LARGEST = 500, 5, 4
-OTHER_SIZES = 12
+OTHER_SIZES, RESIZED = 12, 4
 # Share of the weight a set must be able to take to be worth looking for: what keeps a leader from
 # being acted on.
 MATTERS = 0.1
@@ -193,21 +193,36 @@ def _resized(
 
     `listed` starts with the two without faults.
     """
-    made: list[Hypothesis] = []
-    for base in good[:GROWN]:
+    found: list[Hypothesis] = []
+    # Two faults may both be of another size, and neither alone fit better for it: so a second time
+    # with the best of the first, those that came near too.
+    bases = list(good[:GROWN])
+    for few in (OTHER_SIZES, RESIZED):
+        made = [h for h in _other_sizes(bases) if _could(h, belief)]
+        worth = ports.prepare(made, [good[0]] * len(made)) if made else []
+        if not worth:
+            break
+        light = ports.weigh([*listed, *found, *(made[i] for i in worth)], True)
+        count = len(listed) + len(found)
+        bar = float(light.log_weight[2:count].max())
+        order = [int(i) for i in heaviest_first(light.log_weight) if i >= count]
+        bases = [made[worth[i - count]] for i in order[:RESIZED]]
+        better = [i for i in order if light.log_weight[i] > bar - TRAILING / 3.0]
+        found += [made[worth[i - count]] for i in better[:few]]
+    return found
+
+
+def _other_sizes(bases: Sequence[Hypothesis]) -> list[Hypothesis]:
+    """Sets with one more of their faults at another size than the usual."""
+    made: dict[frozenset[str], Hypothesis] = {}
+    for base in bases:
         for k, fault in enumerate(base.faults):
-            if fault.cause == "worn" and fault.resized:
+            if fault.cause == "worn" and fault.resized and fault.scale == 1.0:
                 others = [*base.faults[:k], *base.faults[k + 1 :]]
-                made += [together([*others, fault.at(s)], base.boost) for s in SCALES]
-    made = [h for h in made if _could(h, belief)]
-    worth = ports.prepare(made, [good[0]] * len(made)) if made else []
-    if not worth:
-        return []
-    light = ports.weigh([*listed, *(made[i] for i in worth)], True)
-    bar, count = float(light.log_weight[2 : len(listed)].max()), len(listed)
-    order = [int(i) for i in heaviest_first(light.log_weight) if i >= count]
-    better = [i for i in order if light.log_weight[i] > bar - TRAILING / 3.0]
-    return [made[worth[i - count]] for i in better[:OTHER_SIZES]]
+                for s in SCALES:
+                    one = together([*others, fault.at(s)], base.boost)
+                    made.setdefault(one.key, one)
+    return list(made.values())
 
 
 def _best(tried: Sequence[Hypothesis], light: Belief, belief: Belief) -> list[Hypothesis]:

@@ -25,6 +25,9 @@ HALF = {"watts": 3.0, "degC": 3.0, "amps": 3.0, "volts": 1.5, "reverse": 3.0, "r
 # Ripple current past its rating ages a capacitor; only far past it does one boil. The watts go with
 # the square of it. Common practice, no published source.
 BOILS = 2.0
+# Share of machines left on long enough, with a first fault in them, for what it overstresses to
+# follow; others were switched off at once or failed while they stood. From memory, unconfirmed.
+RAN_ON = 0.7
 MOST = 0.95  # no overstress is certain to have killed
 # A fault pushes a part only if it works this much harder than in the healthy machine, and chances
 # below the second are not worth a line.
