@@ -26,7 +26,7 @@ from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Status
 from halfsplit.circuit.threads import Progress
 from halfsplit.circuit.topology import Topology, compile_netlist
-from halfsplit.faults.dictionary import table_folder
+from halfsplit.faults.kept_under import table_folder
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.parts.base import Part, gone
 from halfsplit.parts.block import makers

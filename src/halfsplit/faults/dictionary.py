@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import replace
@@ -13,10 +12,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from halfsplit import __version__
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
-from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.cycle import mains_cycle
 from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
@@ -25,10 +22,12 @@ from halfsplit.circuit.sensitivity import Move, sensitivities
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.beats import UNKNOWN_SPREAD, followed_slopes, with_slopes
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
+from halfsplit.faults.kept_under import table_folder
+from halfsplit.faults.mains_beat import solve_beating, timed
 from halfsplit.faults.noise import noise
 from halfsplit.faults.predictions import KEPT, STANDING, Predictions
 from halfsplit.faults.sampling import STAND_INS
-from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
+from halfsplit.faults.store import load_arrays, store_arrays
 
 Floats = npt.NDArray[np.float64]
 
@@ -37,7 +36,6 @@ SIZE_AT = -STAND_INS - SIZES  # first column of the sizes of a row's own faults
 # Rows solved between two files, so that a run stopped halfway is not begun again: under a second's
 # worth, or where a row takes seconds a minute's.
 CHUNK, FEW = 24, 6
-TABLE_FORMAT = 3  # of what is kept on disk
 # Slope of a raw rail with load while sensitivities are taken [ohm]; common practice for rectifiers
 # of these sizes, no published source. It matters only to spreads, never to readings.
 RAW_OHMS = 0.3
@@ -82,7 +80,18 @@ def predict(
     hertz = machine.alternating(condition)
     moves = uncertainties(machine) if moves is None else list(moves)
     period = np.zeros(len(rows))
-    if hertz:
+    by_itself = timed(machine, condition)
+    if by_itself:
+        if hertz:
+            both = solve_beating(machine, condition, rows, hertz, progress)
+            solved, rhythm, rows = both.solved, both.rhythm, both.held
+        else:
+            solved, rhythm = follow(topology, rows, progress=progress)
+        mean, status, low, latched = solved.mean, solved.status, solved.low, solved.latched
+        ripple, period = solved.high - solved.low, rhythm.period
+        # Slopes are known only of what stands still; for the rest a plain share stands in.
+        at = np.where(np.isin(status, STANDING)[:, None], mean, np.nan)
+    elif hertz:
         solved = mains_cycle(topology, rows, hertz, progress=progress)
         mean, status, low = solved.mean, solved.status, solved.low
         period[:] = 1.0 / hertz
@@ -98,12 +107,6 @@ def predict(
         strays = np.abs(at - start)[:, steady]
         usable = np.isfinite(at).all(axis=1) & (strays.max(axis=1, initial=0.0) < 3.0)
         at[~usable] = np.nan
-    elif machine.self_oscillating:
-        solved, rhythm = follow(topology, rows, progress=progress)
-        mean, status, low, latched = solved.mean, solved.status, solved.low, solved.latched
-        ripple, period = solved.high - solved.low, rhythm.period
-        # Slopes are known only of what stands still; for the rest a plain share stands in.
-        at = np.where(np.isin(status, STANDING)[:, None], mean, np.nan)
     else:
         healthy = operating_point(topology, topology.rows([state]))
         start = np.nan_to_num(healthy.mean[0])
@@ -260,7 +263,7 @@ class DictionaryCache:
         They are those of the good machine so fed and loaded with every part in its place: to follow
         it anew for each lead lifted would take a minute each.
         """
-        if not self.machine.self_oscillating or self.machine.alternating(condition):
+        if not timed(self.machine, condition):
             return table
         whole = replace(condition, changes=())
         if whole not in self._slopes:
@@ -278,23 +281,6 @@ class DictionaryCache:
     @cached_property
     def _moves(self) -> list[tuple[str, list[tuple[tuple[str, str], float]]]]:
         return [(m.name, sorted(m.changes.items())) for m in self.moves]
-
-
-def table_folder(
-    machine: Machine, condition: Condition, faults: Sequence[Overrides], more: str = ""
-) -> Path:
-    """Folder for what follows from some faults: a name made of everything that depends on."""
-    topology = machine.topology
-    digest = hashlib.sha256()
-    digest.update(f"{__version__} {SOLVER_DIGEST} {TABLE_FORMAT}".encode())
-    digest.update(topology.base.tobytes())
-    digest.update(repr(topology.nets).encode())
-    digest.update(repr([(e.name, type(e).__name__, e.nets) for e in machine.netlist]).encode())
-    digest.update(repr(sorted(machine.values(condition).items())).encode())
-    digest.update(repr(machine.alternating(condition)).encode())
-    digest.update(repr([sorted(f.items()) for f in faults]).encode())
-    digest.update(more.encode())
-    return cache_folder() / "dictionary" / digest.hexdigest()[:32]
 
 
 def _after(begin: int, count: int, progress: Progress | None) -> Progress | None:

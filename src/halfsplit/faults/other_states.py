@@ -23,7 +23,8 @@ from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.stability import can_rest
-from halfsplit.faults.dictionary import predict, table_folder
+from halfsplit.faults.dictionary import predict
+from halfsplit.faults.kept_under import table_folder
 from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, UNSOLVED, Predictions
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.quantity.volts import volts

@@ -19,7 +19,8 @@ from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Rhythm, Solution, Status
 from halfsplit.circuit.threads import Progress
-from halfsplit.faults.dictionary import CHUNK, FEW, table_folder
+from halfsplit.faults.dictionary import CHUNK, FEW
+from halfsplit.faults.kept_under import table_folder
 from halfsplit.faults.ratings import Limit, limits_of, thermal_path
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.quantity import Unit, show
