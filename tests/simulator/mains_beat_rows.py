@@ -20,7 +20,7 @@ from tests.simulator.waves import transient
 
 HERTZ = 50.0
 STEP = 5e-7  # s; a beat of 45 us has ninety
-CYCLES = 5  # simulated, of which the last is measured: a reservoir begun at its mean settles in two
+CYCLES = 3  # simulated, the last measured
 MEANS = ("rawc", "raw", "out", "h12", "ref")
 VOLTS, FLOOR = 0.01, 0.010
 RIPPLE, RIPPLE_FLOOR, BEAT = 0.10, 0.02, 0.10

@@ -25,7 +25,7 @@ from halfsplit.faults.hypotheses import SIZES, Hypothesis
 from halfsplit.faults.kept_under import table_folder
 from halfsplit.faults.mains_beat import solve_beating, timed
 from halfsplit.faults.noise import noise
-from halfsplit.faults.predictions import KEPT, STANDING, Predictions
+from halfsplit.faults.predictions import KEPT, STANDING, Predictions, joined
 from halfsplit.faults.sampling import STAND_INS
 from halfsplit.faults.store import load_arrays, store_arrays
 
@@ -80,11 +80,12 @@ def predict(
     hertz = machine.alternating(condition)
     moves = uncertainties(machine) if moves is None else list(moves)
     period = np.zeros(len(rows))
+    hum = None
     by_itself = timed(machine, condition)
     if by_itself:
         if hertz:
             both = solve_beating(machine, condition, rows, hertz, progress)
-            solved, rhythm, rows = both.solved, both.rhythm, both.held
+            solved, rhythm, rows, hum = both.solved, both.rhythm, both.held, both.hum
         else:
             solved, rhythm = follow(topology, rows, progress=progress)
         mean, status, low, latched = solved.mean, solved.status, solved.low, solved.latched
@@ -135,6 +136,8 @@ def predict(
         status,
         period,
         np.pad(_swing(solved.wave[:, keep]), [*pad, (0, 0)]),
+        hum=None if hum is None else np.pad(_swing(hum[:, keep]), [*pad, (0, 0)]),
+        cycle=1.0 / hertz if hertz and hum is not None else 0.0,
     )
 
 
@@ -294,8 +297,7 @@ def _after(begin: int, count: int, progress: Progress | None) -> Progress | None
 def _joined(chunks: Sequence[Predictions]) -> Predictions:
     if not chunks:
         raise ValueError("a dictionary of no hypotheses")
-    whole: dict[str, Any] = {n: np.concatenate([getattr(c, n) for c in chunks]) for n in KEPT}
-    return Predictions(chunks[0].nets, **whole)
+    return joined(chunks)
 
 
 def _restored(found: dict[str, npt.NDArray[Any]] | None, rows: int) -> Predictions | None:
@@ -304,10 +306,14 @@ def _restored(found: dict[str, npt.NDArray[Any]] | None, rows: int) -> Predictio
         return None
     nets = tuple(json.loads(str(found["nets"])))
     named: dict[str, Any] = {name: found[name] for name in KEPT}
+    if "hum" in found:
+        named |= {"hum": found["hum"], "cycle": float(found["cycle"])}
     return Predictions(nets, **named)
 
 
 def _kept(table: Predictions) -> dict[str, npt.ArrayLike]:
     """What to keep; spreads need no more than single precision."""
     arrays: dict[str, npt.ArrayLike] = {name: getattr(table, name) for name in KEPT}
+    if table.hum is not None:
+        arrays |= {"hum": table.hum, "cycle": table.cycle}
     return arrays | {"nets": json.dumps(table.nets), "spread": table.spread.astype(np.float32)}

@@ -195,10 +195,7 @@ def _stays(
         return float(values[slot[e.name, name]])
 
     def across(plus: str, minus: str) -> Floats:
-        a, b = table.column(plus), table.column(minus)
-        level = table.mean[row, a] - table.mean[row, b]
-        swing = table.wave[row, a].astype(float) - table.wave[row, b].astype(float)
-        return np.asarray(level + swing if swing.size else np.array([level]))
+        return table.instants(row, table.column(plus), table.column(minus))
 
     if isinstance(e, el.Scr):
         anode, gate = across(e.nets[0], e.nets[1]), across(e.nets[2], e.nets[1])

@@ -153,14 +153,15 @@ class Both:
 
     Attributes
     ----------
-    solved: as of any solver; a reservoir and what lies before it has no `wave`, for its own is the
-        mains cycle's and the beat's is what the others show.
+    solved: as of any solver; `low` and `high` are of both scales together, `wave` of a beat.
+    hum: what each net swings by over a mains cycle besides, its mean taken off [V] (B, N, K).
     level, drawn: mean volts of the reservoirs, and what is drawn there [S] (B, R).
     held: rows of the whole with its reservoirs held there (B, P).
     """
 
     solved: Solution
     rhythm: Rhythm
+    hum: npt.NDArray[np.float32]
     level: Floats
     drawn: Floats
     held: Floats
@@ -272,43 +273,42 @@ def _both(
     """One solution of the whole from those of both sides."""
     whole, side = parts.whole, parts.mains
     end, rhythm = beat
-    swing = (fed.high - fed.low)[:, [side.net_index[n] for n in parts.reservoirs]]
-    relative = (np.abs(swing) / np.maximum(np.abs(level), 1.0)).max(axis=1)
-    mean, low, high = end.mean.copy(), end.low.copy(), end.high.copy()
-    passed = _passed(parts, held, end, relative, through)
-    low, high = low - 0.5 * passed, high + 0.5 * passed
-    wave = end.wave.copy()
+    at = [side.net_index[n] for n in parts.reservoirs]
+    share = fed.wave[:, at] / np.where(np.abs(level) > LOW, level, 1.0)[:, :, None]
+    widest = np.argmax(np.ptp(share, axis=2), axis=1)  # the reservoir that swings most
+    swing = share[np.arange(len(level)), widest]
+    swing = np.nan_to_num(swing - swing.mean(axis=1, keepdims=True))
+    relative = np.ptp(swing, axis=1)
+    hum = _passed(parts, held, end, through)[:, :, None] * swing[:, None, :]
+    mean, wave = end.mean.copy(), end.wave.copy()
     for i, net in enumerate(side.nets):
         k = whole.net_index[net]
-        own = 0.5 * (end.high[:, k] - end.low[:, k]) if net in parts.reservoirs else 0.0
         mean[:, k] = fed.mean[:, i]
-        low[:, k], high[:, k] = fed.low[:, i] - own, fed.high[:, i] + own
-        wave[:, k] = np.nan
+        hum[:, k] = fed.wave[:, i] - fed.wave[:, i].mean(axis=1, keepdims=True)
+        if net not in parts.reservoirs:
+            wave[:, k] = 0.0
+    low = mean + (end.low - end.mean) + hum.min(axis=2)
+    high = mean + (end.high - end.mean) + hum.max(axis=2)
     status = end.status.copy()
     status[~agreed | (relative > STEEP) | (fed.status == _MOVING)] = _MOVING
-    status[(end.status == _FAILED) | (fed.status == _FAILED)] = _FAILED
-    for values in (mean, low, high, wave):
-        values[status == _FAILED] = np.nan
+    failed = (end.status == _FAILED) | (fed.status == _FAILED)
+    status[failed] = _FAILED
+    for values in (mean, low, high, wave, hum):
+        values[failed] = np.nan
     latched = end.latched.copy()
     for name, i in side.element_index.items():
         if not name.startswith("draw:"):
             latched[:, whole.element_index[name]] = fed.latched[:, i]
     residual = np.maximum(end.residual, fed.residual)
     solved = Solution(mean, low, high, status, residual, latched, fed.cycles, wave)
-    return Both(solved, rhythm, level, drawn, held)
+    return Both(solved, rhythm, hum.astype(np.float32), level, drawn, held)
 
 
-def _passed(
-    parts: Halves,
-    held: Floats,
-    end: Solution,
-    relative: Floats,
-    through: Floats | None,
-) -> Floats:
-    """What each net (B, N) swings by with the mains, from peak to peak [V].
+def _passed(parts: Halves, held: Floats, end: Solution, through: Floats | None) -> Floats:
+    """What each net (B, N) would move by, did the reservoirs move by their whole volts [V].
 
     Of a row that stands still, by solving it again a little lower; of one that beats, as the good
-    machine lets through, in proportion.
+    machine does.
     """
     passed = np.zeros_like(end.mean)
     still = np.flatnonzero(np.isin(end.status, STANDING))
@@ -317,9 +317,8 @@ def _passed(
         for net in parts.reservoirs:
             lower[:, parts.whole.slot[f"hold:{net}", "dc"]] *= 1.0 - SHAKE
         moved = operating_point(parts.whole, lower, np.nan_to_num(end.mean[still])).mean
-        share = np.abs(np.nan_to_num(moved - end.mean[still])) / SHAKE
-        passed[still] = share * relative[still, None]
+        passed[still] = np.nan_to_num(end.mean[still] - moved) / SHAKE
     beats = np.flatnonzero(np.isin(end.status, BEATING))
     if through is not None:
-        passed[beats] = np.abs(through) * relative[beats, None]
+        passed[beats] = through
     return passed
