@@ -65,7 +65,7 @@ def solve_beating(
 
     Raises ValueError for a machine that cannot be parted at its reservoirs.
     """
-    parts, good = _parted(machine), good_on_mains(machine, condition, hertz)
+    parts, good = parted(machine), good_on_mains(machine, condition, hertz)
     if parts is None or good is None:
         raise ValueError("not parted at its reservoirs")
     return on_two_scales(
@@ -78,7 +78,7 @@ def good_row(machine: Machine, condition: Condition) -> Floats:
     held at their means."""
     row = machine.topology.rows([machine.values(condition)])
     hertz = machine.alternating(condition)
-    parts = _parted(machine)
+    parts = parted(machine)
     good = good_on_mains(machine, condition, hertz) if hertz else None
     return (
         row
@@ -89,7 +89,7 @@ def good_row(machine: Machine, condition: Condition) -> Floats:
 
 def good_on_mains(machine: Machine, condition: Condition, hertz: float) -> Good | None:
     """The good machine, every part in its place; None where it cannot be parted or solved."""
-    parts = _parted(machine)
+    parts = parted(machine)
     if parts is None:
         return None
     whole = replace(condition, changes=())
@@ -116,7 +116,8 @@ def good_on_mains(machine: Machine, condition: Condition, hertz: float) -> Good 
     return good
 
 
-def _parted(machine: Machine) -> Halves | None:
+def parted(machine: Machine) -> Halves | None:
+    """The machine's halves, made once; None where it cannot be parted at its reservoirs."""
     topology = machine.topology
     for known, parts in _PARTED:
         if known is topology:

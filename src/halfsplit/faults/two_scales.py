@@ -53,6 +53,7 @@ class Halves:
     ----------
     mains: the mains side, with one conductance `draw:NET` at each reservoir.
     given, taken: columns of a row of the whole, and of the mains side, that hold the same value.
+    before: elements of the mains side, as the whole numbers them.
     opened: what takes the mains side out of a row of the whole: column, value.
     stores: capacitors across each reservoir: columns of capacitance and series resistance.
     reservoirs: nets the two sides share.
@@ -62,6 +63,7 @@ class Halves:
     mains: Topology
     given: npt.NDArray[np.int64]
     taken: npt.NDArray[np.int64]
+    before: frozenset[int]
     opened: tuple[tuple[int, float], ...]
     stores: tuple[tuple[tuple[int, int], ...], ...]
     reservoirs: tuple[str, ...]
@@ -138,6 +140,7 @@ def halves(machine: Machine) -> Halves | None:
         mains,
         np.array([whole.slot[k] for k in keys], dtype=np.int64),
         np.array([mains.slot[k] for k in keys], dtype=np.int64),
+        frozenset(whole.element_index[name] for name in names),
         tuple((whole.slot[k], v) for k, v in gone.items()),
         tuple(
             tuple((whole.slot[name, "c"], whole.slot[name, "esr"]) for name in stores[n])
@@ -165,6 +168,13 @@ class Both:
     level: Floats
     drawn: Floats
     held: Floats
+
+    def by_mains(self) -> Solution:
+        """The mains cycle alone: of nets before the reservoirs, and of them, all there is."""
+        mean = self.solved.mean[:, :, None]
+        wave = (mean + self.hum).astype(np.float32)
+        low, high = (self.solved.mean + end for end in (self.hum.min(axis=2), self.hum.max(axis=2)))
+        return replace(self.solved, low=low, high=high, wave=wave)
 
 
 def on_two_scales(
@@ -286,7 +296,7 @@ def _both(
         mean[:, k] = fed.mean[:, i]
         hum[:, k] = fed.wave[:, i] - fed.wave[:, i].mean(axis=1, keepdims=True)
         if net not in parts.reservoirs:
-            wave[:, k] = 0.0
+            wave[:, k] = fed.mean[:, i, None]
     low = mean + (end.low - end.mean) + hum.min(axis=2)
     high = mean + (end.high - end.mean) + hum.max(axis=2)
     status = end.status.copy()
