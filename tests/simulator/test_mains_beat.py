@@ -17,6 +17,7 @@ from halfsplit.diagnosis.meters import meters
 from halfsplit.faults.dictionary import predict
 from halfsplit.faults.hypotheses import single_faults
 from halfsplit.faults.mains_beat import timed
+from halfsplit.faults.stress import stresses
 from halfsplit.faults.two_scales import Both, Halves, halves, on_two_scales
 from tests.simulator import deck, stile
 from tests.simulator.mains_beat_rows import HERTZ, compare
@@ -105,9 +106,7 @@ def test_each_half_is_as_ngspice_has_it_and_they_agree_where_we_say() -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(
-    ("load_name", "fault"), [("full", "no fault"), ("half", "BR1 ac1-pos open")]
-)
+@pytest.mark.parametrize("row", ["full: no fault", "half: BR1 ac1-pos open"])
 def test_the_whole_stepped_through_by_ngspice(row: str) -> None:
     """Beat and mains together, from the state we end in: minutes of ngspice a row."""
     load_name, fault = row.split(": ")
@@ -178,3 +177,22 @@ def test_followed_alone_at_that_level_it_reads_the_same() -> None:
     assert solved.mean[0, stile.machine().topology.net_index["out"]] == pytest.approx(
         _volts(both.solved, "out")[0], rel=0.002
     )
+
+
+def test_parts_are_stressed_by_the_rhythm_they_live_by() -> None:
+    """What the switch side takes is what it takes from a steady source of the same volts, within
+    the two percent by which they differ; the rectifier carries what is drawn, by its peaks the
+    more; the reservoir the rectifier's alternating current and the beat's, added by squares."""
+    machine = stile.machine()
+    steady, fed = (stresses(machine, Condition(f, "half"), [{}]) for f in ("raw", "mains"))
+    at = {p: k for k, p in enumerate(fed.parts)}
+    for ref in ("Q1", "CR5", "L1", "R1", "R3"):
+        assert fed.watts[0, at[ref]] == pytest.approx(steady.watts[0, at[ref]], rel=0.03), ref
+    # Volts across the sense resistor are those of the beat: what both ends swing by does not count.
+    assert fed.volts[0, at["R1"]] == pytest.approx(steady.volts[0, at["R1"]], rel=0.1)
+    both = _solved("half")
+    drawn = float(both.level[0, 0] * both.drawn[0, 0])
+    assert 4.0 * drawn < fed.amps[0, at["BR1"]] < 12.0 * drawn
+    beat = steady.ripple[0, at["C1"]]
+    assert fed.ripple[0, at["C1"]] > np.hypot(1.5 * drawn, beat)
+    assert fed.watts[0, at["BR1"]] > 1.2 * drawn  # two drops of 0.6 V and more in the way

@@ -18,12 +18,13 @@ Floats = npt.NDArray[np.float64]
 @dataclass(frozen=True)
 class Mains:
     """Of rows solved on two scales, the mains cycle: `elements` live by it alone, save that a
-    reservoir also carries the beat's current."""
+    reservoir also carries the beat's current. `hum` is what it adds to the volts of all others."""
 
     solved: Solution
     rows: Floats
     hertz: float
     elements: frozenset[int]
+    hum: npt.NDArray[np.float32]
 
 
 class Seen:
@@ -45,6 +46,7 @@ class Seen:
         if mains:
             self.slow = Run(machine, mains.rows[r], mains.solved, None, r, mains.hertz)
             self.elements = mains.elements
+            self.run.hum = np.pad(mains.hum[r].T.astype(float), ((0, 0), (0, 1)))
             # A reservoir is as the row has it, though what stands in for it was solved.
             self.beat = Run(machine, mains.rows[r], solved, rhythm, r, None)
 
@@ -92,6 +94,7 @@ class Run:
         # How far the exact extremes of each net reach beyond the samples kept of it.
         self.above = np.append(np.maximum(solved.high[r] - samples.max(axis=0), 0.0), 0.0)
         self.below = np.append(np.maximum(samples.min(axis=0) - solved.low[r], 0.0), 0.0)
+        self.hum: Floats | None = None  # samples (K, N+1) of a slower swing besides
         self.row = row
         self.held = None
         if rhythm is not None and np.isfinite(rhythm.held_mean[r]).any():
@@ -152,9 +155,10 @@ class Run:
     def _between(self, a: int, b: int) -> tuple[float, float]:
         """Least and most of the volts from a to b [V], exact extremes of each net allowed for."""
         found = self.volts[:, a] - self.volts[:, b]
+        slow = np.zeros(1) if self.hum is None else self.hum[:, a] - self.hum[:, b]
         return (
-            float(found.min() - max(self.below[a], self.above[b])),
-            float(found.max() + max(self.above[a], self.below[b])),
+            float(found.min() - max(self.below[a], self.above[b]) + slow.min()),
+            float(found.max() + max(self.above[a], self.below[b]) + slow.max()),
         )
 
     def across(self, e: int) -> float:

@@ -29,7 +29,7 @@ from halfsplit.quantity.volts import volts as volts_text
 
 Floats = npt.NDArray[np.float64]
 
-FORMAT = 3  # of what is kept on disk
+FORMAT = 5  # of what is kept on disk
 UNITS: dict[str, Unit] = {
     "watts": "W",
     "amps": "A",
@@ -201,8 +201,10 @@ def _solve(
     rhythm: Rhythm | None = None
     if hertz and timed(machine, condition):
         both, parts = solve_beating(machine, condition, rows, hertz), parted(machine)
-        mains = Mains(both.by_mains(), rows, hertz, parts.before if parts else frozenset())
-        return measure(machine, condition, limits, both.held, both.solved, both.rhythm, mains=mains)
+        before = parts.before if parts else frozenset()
+        mains = Mains(both.by_mains(), rows, hertz, before, both.hum)
+        beat, rhythm = both.by_beat(), both.rhythm
+        return measure(machine, condition, limits, both.held, beat, rhythm, mains=mains)
     if hertz:
         solved = mains_cycle(topology, rows, hertz)
     elif machine.self_oscillating:

@@ -169,6 +169,11 @@ class Both:
     drawn: Floats
     held: Floats
 
+    def by_beat(self) -> Solution:
+        """The beat alone, on steady reservoirs."""
+        low, high = self.hum.min(axis=2), self.hum.max(axis=2)
+        return replace(self.solved, low=self.solved.low - low, high=self.solved.high - high)
+
     def by_mains(self) -> Solution:
         """The mains cycle alone: of nets before the reservoirs, and of them, all there is."""
         mean = self.solved.mean[:, :, None]
