@@ -18,8 +18,8 @@ from halfsplit.assembly.file import load
 from halfsplit.assembly.lower import Machine
 from halfsplit.assembly.model import Assembly
 from halfsplit.circuit.op import operating_point
-from halfsplit.faults.dictionary import table_folder
 from halfsplit.faults.hypotheses import single_faults
+from halfsplit.faults.kept_under import table_folder
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 TYPED = Path(__file__).parents[1] / "files" / "by-pattern"

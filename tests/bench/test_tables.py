@@ -21,8 +21,8 @@ from halfsplit.assembly.table import MOST_BYTES, guarded, read_table, write_tabl
 from halfsplit.assembly.typed_line import read_line
 from halfsplit.bench.tables import Looked, fill, look, table_text, table_workbook
 from halfsplit.bench.typing_in import TypingIn
-from halfsplit.faults.dictionary import table_folder
 from halfsplit.faults.hypotheses import single_faults
+from halfsplit.faults.kept_under import table_folder
 from halfsplit.problems import HalfsplitError, ProblemsError
 
 ROOT = Path(__file__).parents[2]

@@ -18,7 +18,8 @@ from halfsplit.bench.session import Session
 from halfsplit.bringup.gates import Gate, Known, Subject, gates, refusals
 from halfsplit.bringup.leans import LeansMap, leans
 from halfsplit.bringup.proof import Proof, proofs
-from halfsplit.faults.dictionary import predict, table_folder
+from halfsplit.faults.dictionary import predict
+from halfsplit.faults.kept_under import table_folder
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.journal import Entry
 from halfsplit.problems import NotFoundError, Problem, ProblemsError

@@ -18,7 +18,7 @@ from halfsplit.diagnosis.habits import Habit, habits, worked
 from halfsplit.faults.mains_view import loaded
 from halfsplit.faults.slips import elements_of
 from halfsplit.faults.view import View, solve
-from halfsplit.faults.views import bench_feed, pinned, views
+from halfsplit.faults.views import bench_feed, pinned, switched_chokes, views
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
 
@@ -165,14 +165,33 @@ class Sight:
             return {}, None
         last = inner.view.rows[rated[-1]].condition
         rows = [i for i in rated if inner.view.rows[i].condition == last]
+        share = self._shares(inner, rows)
         found = {}
         for net, source in feed.nets.items():
             amps = 0.0
             for i in rows:
                 level = inner.typed[i, inner.index[net]]
-                amps += inner.view.rows[i].share * (source.volts - level) / source.ohms
+                amps += share[i] * (source.volts - level) / source.ohms
             found[net] = amps
         return found, last
+
+    def _shares(self, inner: Seen, rows: list[int]) -> dict[int, float]:
+        """What part of a beat each row stands for: on and off for as long as keeps a choke's volts
+        even at the middle of its rail, by what its switched end stands at; 1 without a beat."""
+        share = dict.fromkeys(rows, 1.0)
+        for ref, (switched, rail) in switched_chokes(self.assembly).items():
+            on = [i for i in rows if inner.view.rows[i].switch.get(ref, 0) > 0]
+            off = [i for i in rows if inner.view.rows[i].switch.get(ref, 0) < 0]
+            if not on or not off:
+                continue
+            high, low = (float(inner.typed[i, inner.index[switched]]) for i in (on[0], off[0]))
+            limits = self.assembly.rails[rail].limits
+            middle = (limits.low + limits.high) / 2.0
+            if high == low:
+                continue
+            part = float(np.clip((middle - low) / (high - low), 0.0, 1.0))
+            share |= dict.fromkeys(on, part / len(on)) | dict.fromkeys(off, (1.0 - part) / len(off))
+        return share
 
     def disagreements(self) -> list[Disagreement]:
         """Everything the file says that is not so, worst first."""

@@ -137,6 +137,10 @@ def wave(
         rows += [(f"{h.name} ({100 * w:.0f} %)", h.laid(at)) for h, w in named if h.faults]
     table = predict(bench.machine, at, [f for _, f in rows], moves=[])
     column = table.column(net)
+    # Of what beats by itself on the mains the taller of the two swings is drawn.
+    waves, period = table.wave[:, column], float(table.period[0])
+    if table.hum is not None and np.ptp(table.hum[0, column]) > np.ptp(waves[0]):
+        waves, period = table.hum[:, column], table.cycle
     kept = []
     for k, (said, _) in enumerate(rows):
         if int(table.status[k]) in UNCLAIMED or not np.isfinite(table.mean[k, column]):
@@ -145,8 +149,7 @@ def wave(
                     f"not solved in this condition ({at.words()}): {table.told(0)}"
                 )
             continue
-        kept.append((said, float(table.mean[k, column]), table.wave[k, column].astype(float)))
-    period = float(table.period[0])
+        kept.append((said, float(table.mean[k, column]), waves[k].astype(float)))
     if period <= 0:
         raise NotSolvedError(
             f"nothing alternates, {at.words()}: it takes a feed on the mains, or a machine that "

@@ -26,7 +26,8 @@ from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Status
 from halfsplit.circuit.threads import Progress
 from halfsplit.circuit.topology import Topology, compile_netlist
-from halfsplit.faults.dictionary import table_folder
+from halfsplit.faults.kept_under import table_folder
+from halfsplit.faults.mains_beat import solve_beating, timed
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.parts.base import Part, gone
 from halfsplit.parts.block import makers
@@ -346,7 +347,10 @@ class _Bench:
         place = [once[key] for key in keys]
         laid = self.topology.rows([{**state, **dict(key)} for key in once])
         hertz = self.machine.alternating(condition)
-        if hertz:
+        if hertz and timed(self.machine, condition):
+            both = solve_beating(self.machine, condition, laid, hertz, self.progress)
+            solved = both.solved
+        elif hertz:
             solved = mains_cycle(self.topology, laid, hertz, progress=self.progress)
         elif self.machine.self_oscillating:
             solved, _ = follow(self.topology, laid, progress=self.progress)

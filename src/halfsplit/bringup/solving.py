@@ -15,7 +15,8 @@ from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move
 from halfsplit.circuit.threads import Progress
-from halfsplit.faults.dictionary import held_rows, predict, table_folder
+from halfsplit.faults.dictionary import held_rows, predict
+from halfsplit.faults.kept_under import table_folder
 from halfsplit.faults.predictions import KEPT, UNCLAIMED, Predictions
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.problems import ExitCode, HalfsplitError

@@ -13,7 +13,8 @@ from halfsplit.assembly.model import Feed
 from halfsplit.bringup.solving import SHORTED, loaded
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.solution import Status, told
-from halfsplit.faults.dictionary import predict, table_folder
+from halfsplit.faults.dictionary import predict
+from halfsplit.faults.kept_under import table_folder
 from halfsplit.faults.melting import fuse_amps
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.faults.stress import Stress, stresses

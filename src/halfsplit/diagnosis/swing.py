@@ -25,6 +25,19 @@ def wave(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Floats:
     return np.asarray(a_side - b_side)
 
 
+def hum(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Floats:
+    """The same over a mains cycle, of what beats by itself besides (H, K); K is 0 for all else."""
+    if table.hum is None:
+        return np.zeros((len(table.mean[only]), 0))
+    a_side, b_side = (table.hum[only, i].astype(float) for i in (a, b))
+    return np.asarray(a_side - b_side)
+
+
+def tall(swing: Floats) -> Floats:
+    """Peak to peak of each row (H) of samples (H, K); 0 where there are none."""
+    return np.asarray(np.ptp(swing, axis=1) if swing.shape[1] else np.zeros(len(swing)))
+
+
 def shown(table: Predictions, meter: Meter, a: int, b: int, only: Rows = EVERY) -> Floats:
     """What `meter` shows on its AC range [V] (H); NaN where no cycle is known.
 
@@ -34,15 +47,20 @@ def shown(table: Predictions, meter: Meter, a: int, b: int, only: Rows = EVERY) 
     swing = wave(table, a, b, only)
     whole = swing + level[:, None] if swing.shape[1] else level[:, None]
     period = np.where(table.period[only] > 0.0, table.period[only], 1.0)
-    return np.asarray(meter.alternating(whole, period / whole.shape[1]))
+    beat = np.asarray(meter.alternating(whole, period / whole.shape[1]))
+    slow = hum(table, a, b, only)
+    if not slow.shape[1]:
+        return beat
+    # Two rhythms apart add by their squares: exact for a true rms meter, near for an average one.
+    # Direct volts, where the meter lets them through, are in the beat's part.
+    return np.asarray(np.hypot(beat, meter.alternating(slow, table.cycle / slow.shape[1])))
 
 
 def height(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Floats:
     """Peak to peak [V] (H), as a scope shows it from net column `a` to `b`."""
     if b == len(table.nets):
         return np.asarray(table.ripple[only, a])
-    swing = wave(table, a, b, only)
-    return np.asarray(np.ptp(swing, axis=1) if swing.shape[1] else np.zeros(len(swing)))
+    return np.asarray(tall(wave(table, a, b, only)) + tall(hum(table, a, b, only)))
 
 
 def frequency(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Floats:
@@ -51,7 +69,16 @@ def frequency(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Floats:
     Rises through the middle are counted, with a fifth of the height to fall back through. NaN where
     there is too little to count, or bursts whose beat depends on when one looks.
     """
-    swing = wave(table, a, b, only)
+    swing, slow = wave(table, a, b, only), hum(table, a, b, only)
+    found = _counted(swing, table.period[only])
+    if slow.shape[1]:  # a counter follows the taller
+        other = _counted(slow, np.full(len(slow), table.cycle))
+        found = np.where(tall(slow) > tall(swing), other, found)
+    return np.where(table.status[only] != RESTARTING, found, np.nan)
+
+
+def _counted(swing: Floats, period: Floats) -> Floats:
+    """Rises of each row (H, K) through its middle, over its period [s] (H)."""
     if not swing.shape[1]:
         return np.full(len(swing), np.nan)
     top, bottom = swing.max(axis=1), swing.min(axis=1)
@@ -61,13 +88,12 @@ def frequency(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Floats:
     at = np.maximum.accumulate(np.where(twice != 0, np.arange(twice.shape[1]), 0), axis=1)
     held = np.take_along_axis(twice, at, axis=1)[:, swing.shape[1] - 1 :]
     rises = (np.diff(held, axis=1) > 0).sum(axis=1)
-    period = table.period[only]
     sound = (top - bottom >= COUNTED) & (period > 0.0) & (rises > 0)
-    sound &= table.status[only] != RESTARTING
     return np.where(sound, rises / np.where(period > 0.0, period, 1.0), np.nan)
 
 
 def claimed(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Bools:
     """Rows (H) whose cycle is known, so that what swings may be weighed."""
     sound = ~np.isin(table.status[only], UNCLAIMED)
+    sound &= np.isfinite(hum(table, a, b, only)).all(axis=1)
     return np.asarray(sound & np.isfinite(wave(table, a, b, only)).all(axis=1))

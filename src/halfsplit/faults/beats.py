@@ -21,6 +21,7 @@ from halfsplit.circuit.follow import follow
 from halfsplit.circuit.sensitivity import Move
 from halfsplit.circuit.solution import Status
 from halfsplit.circuit.threads import Progress
+from halfsplit.faults.mains_beat import good_row
 from halfsplit.faults.predictions import Predictions
 from halfsplit.faults.sampling import Shaker
 from halfsplit.faults.store import load_arrays, store_arrays
@@ -53,7 +54,7 @@ def followed_slopes(
     found = load_arrays(path)
     if found is None or found.keys() != {"mean", "slopes"}:
         topology = machine.topology
-        row = topology.rows([machine.values(condition)])
+        row = good_row(machine, condition)
         real = [k for k, m in enumerate(moves) if m.changes]
         shaken = Shaker(topology, [moves[k] for k in real], np.eye(len(real))).rows(row[0])
         moved = [k for k, one in enumerate(shaken) if not np.array_equal(one, row[0])]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import replace
@@ -13,10 +12,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from halfsplit import __version__
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
-from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.cycle import mains_cycle
 from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
@@ -25,10 +22,12 @@ from halfsplit.circuit.sensitivity import Move, sensitivities
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.beats import UNKNOWN_SPREAD, followed_slopes, with_slopes
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
+from halfsplit.faults.kept_under import table_folder
+from halfsplit.faults.mains_beat import solve_beating, timed
 from halfsplit.faults.noise import noise
-from halfsplit.faults.predictions import KEPT, STANDING, Predictions
+from halfsplit.faults.predictions import KEPT, STANDING, Predictions, joined
 from halfsplit.faults.sampling import STAND_INS
-from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
+from halfsplit.faults.store import load_arrays, store_arrays
 
 Floats = npt.NDArray[np.float64]
 
@@ -37,7 +36,6 @@ SIZE_AT = -STAND_INS - SIZES  # first column of the sizes of a row's own faults
 # Rows solved between two files, so that a run stopped halfway is not begun again: under a second's
 # worth, or where a row takes seconds a minute's.
 CHUNK, FEW = 24, 6
-TABLE_FORMAT = 3  # of what is kept on disk
 # Slope of a raw rail with load while sensitivities are taken [ohm]; common practice for rectifiers
 # of these sizes, no published source. It matters only to spreads, never to readings.
 RAW_OHMS = 0.3
@@ -82,7 +80,19 @@ def predict(
     hertz = machine.alternating(condition)
     moves = uncertainties(machine) if moves is None else list(moves)
     period = np.zeros(len(rows))
-    if hertz:
+    hum = None
+    by_itself = timed(machine, condition)
+    if by_itself:
+        if hertz:
+            both = solve_beating(machine, condition, rows, hertz, progress)
+            solved, rhythm, rows, hum = both.solved, both.rhythm, both.held, both.hum
+        else:
+            solved, rhythm = follow(topology, rows, progress=progress)
+        mean, status, low, latched = solved.mean, solved.status, solved.low, solved.latched
+        ripple, period = solved.high - solved.low, rhythm.period
+        # Slopes are known only of what stands still; for the rest a plain share stands in.
+        at = np.where(np.isin(status, STANDING)[:, None], mean, np.nan)
+    elif hertz:
         solved = mains_cycle(topology, rows, hertz, progress=progress)
         mean, status, low = solved.mean, solved.status, solved.low
         period[:] = 1.0 / hertz
@@ -98,12 +108,6 @@ def predict(
         strays = np.abs(at - start)[:, steady]
         usable = np.isfinite(at).all(axis=1) & (strays.max(axis=1, initial=0.0) < 3.0)
         at[~usable] = np.nan
-    elif machine.self_oscillating:
-        solved, rhythm = follow(topology, rows, progress=progress)
-        mean, status, low, latched = solved.mean, solved.status, solved.low, solved.latched
-        ripple, period = solved.high - solved.low, rhythm.period
-        # Slopes are known only of what stands still; for the rest a plain share stands in.
-        at = np.where(np.isin(status, STANDING)[:, None], mean, np.nan)
     else:
         healthy = operating_point(topology, topology.rows([state]))
         start = np.nan_to_num(healthy.mean[0])
@@ -132,6 +136,8 @@ def predict(
         status,
         period,
         np.pad(_swing(solved.wave[:, keep]), [*pad, (0, 0)]),
+        hum=None if hum is None else np.pad(_swing(hum[:, keep]), [*pad, (0, 0)]),
+        cycle=1.0 / hertz if hertz and hum is not None else 0.0,
     )
 
 
@@ -260,7 +266,7 @@ class DictionaryCache:
         They are those of the good machine so fed and loaded with every part in its place: to follow
         it anew for each lead lifted would take a minute each.
         """
-        if not self.machine.self_oscillating or self.machine.alternating(condition):
+        if not timed(self.machine, condition):
             return table
         whole = replace(condition, changes=())
         if whole not in self._slopes:
@@ -280,23 +286,6 @@ class DictionaryCache:
         return [(m.name, sorted(m.changes.items())) for m in self.moves]
 
 
-def table_folder(
-    machine: Machine, condition: Condition, faults: Sequence[Overrides], more: str = ""
-) -> Path:
-    """Folder for what follows from some faults: a name made of everything that depends on."""
-    topology = machine.topology
-    digest = hashlib.sha256()
-    digest.update(f"{__version__} {SOLVER_DIGEST} {TABLE_FORMAT}".encode())
-    digest.update(topology.base.tobytes())
-    digest.update(repr(topology.nets).encode())
-    digest.update(repr([(e.name, type(e).__name__, e.nets) for e in machine.netlist]).encode())
-    digest.update(repr(sorted(machine.values(condition).items())).encode())
-    digest.update(repr(machine.alternating(condition)).encode())
-    digest.update(repr([sorted(f.items()) for f in faults]).encode())
-    digest.update(more.encode())
-    return cache_folder() / "dictionary" / digest.hexdigest()[:32]
-
-
 def _after(begin: int, count: int, progress: Progress | None) -> Progress | None:
     """Progress of a chunk as progress of the whole; the last of the whole is told by the caller."""
     if progress is None:
@@ -308,8 +297,7 @@ def _after(begin: int, count: int, progress: Progress | None) -> Progress | None
 def _joined(chunks: Sequence[Predictions]) -> Predictions:
     if not chunks:
         raise ValueError("a dictionary of no hypotheses")
-    whole: dict[str, Any] = {n: np.concatenate([getattr(c, n) for c in chunks]) for n in KEPT}
-    return Predictions(chunks[0].nets, **whole)
+    return joined(chunks)
 
 
 def _restored(found: dict[str, npt.NDArray[Any]] | None, rows: int) -> Predictions | None:
@@ -318,10 +306,14 @@ def _restored(found: dict[str, npt.NDArray[Any]] | None, rows: int) -> Predictio
         return None
     nets = tuple(json.loads(str(found["nets"])))
     named: dict[str, Any] = {name: found[name] for name in KEPT}
+    if "hum" in found:
+        named |= {"hum": found["hum"], "cycle": float(found["cycle"])}
     return Predictions(nets, **named)
 
 
 def _kept(table: Predictions) -> dict[str, npt.ArrayLike]:
     """What to keep; spreads need no more than single precision."""
     arrays: dict[str, npt.ArrayLike] = {name: getattr(table, name) for name in KEPT}
+    if table.hum is not None:
+        arrays |= {"hum": table.hum, "cycle": table.cycle}
     return arrays | {"nets": json.dumps(table.nets), "spread": table.spread.astype(np.float32)}

@@ -258,6 +258,4 @@ def _through(machine: Machine, ref: str, values: Overrides, table: Predictions) 
     part = machine.assembly.parts[ref]
     a, b = (table.column(n) for n in part.terminals().values())
     g = values.get((ref, "g"), machine.netlist.elements[ref].values["g"])
-    swing = (table.wave[0, a] - table.wave[0, b]).astype(float)
-    square = float((swing**2).mean()) if swing.size else 0.0
-    return g * float(np.sqrt((table.mean[0, a] - table.mean[0, b]) ** 2 + square))
+    return g * float(np.sqrt((table.instants(0, a, b) ** 2).mean()))

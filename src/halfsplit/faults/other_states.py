@@ -23,7 +23,8 @@ from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.stability import can_rest
-from halfsplit.faults.dictionary import predict, table_folder
+from halfsplit.faults.dictionary import predict
+from halfsplit.faults.kept_under import table_folder
 from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, UNSOLVED, Predictions
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.quantity.volts import volts
@@ -194,10 +195,7 @@ def _stays(
         return float(values[slot[e.name, name]])
 
     def across(plus: str, minus: str) -> Floats:
-        a, b = table.column(plus), table.column(minus)
-        level = table.mean[row, a] - table.mean[row, b]
-        swing = table.wave[row, a].astype(float) - table.wave[row, b].astype(float)
-        return np.asarray(level + swing if swing.size else np.array([level]))
+        return table.instants(row, table.column(plus), table.column(minus))
 
     if isinstance(e, el.Scr):
         anode, gate = across(e.nets[0], e.nets[1]), across(e.nets[2], e.nets[1])

@@ -48,6 +48,9 @@ class Predictions:
     top: largest voltage of the circuit [V], kept by a table of a few nets; None when all are here.
     shift: mean over good specimens less `mean` [V] (H, N+1); None where no row was drawn.
     loose: spread at one sigma that none of the uncertainties explains [V] (H, N+1); None likewise.
+    hum: what each net swings by over a mains cycle beside its own beat, mean taken off [V]
+        (H, N+1, K); None where one of the two is all there is.
+    cycle: seconds of that mains cycle; 0 likewise.
     drawn: rows whose spread was drawn because slopes are no guide to it; see faults.spreads.
     """
 
@@ -64,6 +67,8 @@ class Predictions:
     top: float | None = None
     shift: Floats | None = None
     loose: Floats | None = None
+    hum: npt.NDArray[np.float16] | None = None
+    cycle: float = 0.0
     drawn: Mapping[int, Drawn] = field(default_factory=dict)
 
     def told(self, row: int) -> str:
@@ -92,6 +97,8 @@ class Predictions:
             self.wave[:, at],
             self.loaded,
             self.highest(),
+            hum=None if self.hum is None else self.hum[:, at],
+            cycle=self.cycle,
         )
 
     def by_net(self) -> Predictions:
@@ -103,7 +110,7 @@ class Predictions:
         """Rows of the table in another order, some perhaps more than once."""
         at = np.array(order, dtype=np.int64)
         arrays: dict[str, Any] = {name: getattr(self, name)[at] for name in KEPT}
-        for name in ("loaded", "shift", "loose"):
+        for name in ("loaded", "shift", "loose", "hum"):
             have = getattr(self, name)
             arrays[name] = None if have is None else have[at]
         drawn = {i: self.drawn[k] for i, k in enumerate(order) if k in self.drawn}
@@ -118,7 +125,11 @@ class Predictions:
             arrays[name][at] = getattr(other, name)
         loaded = np.zeros(len(self.mean), dtype=bool) if self.loaded is None else self.loaded.copy()
         loaded[at] = False if other.loaded is None else other.loaded
-        return replace(self, loaded=loaded, **arrays)
+        hum = self.hum
+        if hum is not None and other.hum is not None:
+            hum = hum.copy()
+            hum[at] = other.hum
+        return replace(self, loaded=loaded, hum=hum, **arrays)
 
     def with_draws(self, drawn: Mapping[int, Drawn], nets: Sequence[str]) -> Predictions:
         """The table with some rows' spreads as drawn, of which `nets` are the columns."""
@@ -161,6 +172,16 @@ class Predictions:
             f"specimens, {volts(second)} otherwise"
         )
 
+    def instants(self, row: int, a: int, b: int) -> Floats:
+        """Volts from net column `a` to `b` at instants evenly over all a row goes through (M)."""
+        level = self.mean[row, a] - self.mean[row, b]
+        beat = self.wave[row, a].astype(float) - self.wave[row, b].astype(float)
+        found = level + (beat if beat.size else np.zeros(1))
+        if self.hum is not None:
+            hum = self.hum[row, a].astype(float) - self.hum[row, b].astype(float)
+            found = (found[:, None] + hum).ravel()
+        return np.asarray(found)
+
     def column(self, net: str) -> int:
         """Column of a net; common is the last."""
         return self.nets.index(net) if net in self.nets else len(self.nets)
@@ -171,4 +192,6 @@ def joined(tables: Sequence[Predictions]) -> Predictions:
     arrays: dict[str, Any] = {n: np.concatenate([getattr(t, n) for t in tables]) for n in KEPT}
     marks = [np.zeros(len(t.mean), dtype=bool) if t.loaded is None else t.loaded for t in tables]
     loaded = np.concatenate(marks)
-    return replace(tables[0], loaded=loaded if loaded.any() else None, **arrays)
+    hums = [t.hum for t in tables if t.hum is not None]
+    hum = np.concatenate(hums) if len(hums) == len(tables) else None
+    return replace(tables[0], loaded=loaded if loaded.any() else None, hum=hum, **arrays)

@@ -14,20 +14,22 @@ from halfsplit.assembly.lower import Machine
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.cycle import mains_cycle
 from halfsplit.circuit.follow import follow
-from halfsplit.circuit.heat import element_flow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Rhythm, Solution, Status
 from halfsplit.circuit.threads import Progress
-from halfsplit.faults.dictionary import CHUNK, FEW, table_folder
+from halfsplit.faults.dictionary import CHUNK, FEW
+from halfsplit.faults.kept_under import table_folder
+from halfsplit.faults.mains_beat import parted, solve_beating, timed
 from halfsplit.faults.ratings import Limit, limits_of, thermal_path
+from halfsplit.faults.seen import Mains, Seen
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.quantity import Unit, show
 from halfsplit.quantity.volts import volts as volts_text
 
 Floats = npt.NDArray[np.float64]
 
-FORMAT = 3  # of what is kept on disk
+FORMAT = 5  # of what is kept on disk
 UNITS: dict[str, Unit] = {
     "watts": "W",
     "amps": "A",
@@ -197,6 +199,12 @@ def _solve(
     rows = topology.rows([{**f, **state, **new} for f, new in zip(faults, fresh, strict=True)])
     hertz = machine.alternating(condition)
     rhythm: Rhythm | None = None
+    if hertz and timed(machine, condition):
+        both, parts = solve_beating(machine, condition, rows, hertz), parted(machine)
+        before = parts.before if parts else frozenset()
+        mains = Mains(both.by_mains(), rows, hertz, before, both.hum)
+        beat, rhythm = both.by_beat(), both.rhythm
+        return measure(machine, condition, limits, both.held, beat, rhythm, mains=mains)
     if hertz:
         solved = mains_cycle(topology, rows, hertz)
     elif machine.self_oscillating:
@@ -215,6 +223,7 @@ def measure(
     solved: Solution,
     rhythm: Rhythm | None = None,
     hertz: float | None = None,
+    mains: Mains | None = None,
 ) -> Stress:
     """Stress of rows already solved: a :class:`Solution` of `rows` (H, P) of the machine."""
     parts = list(machine.assembly.parts.values())
@@ -224,28 +233,29 @@ def measure(
     rails = [machine.topology.net_index.get(r.net) for r in machine.assembly.rails.values()]
     levels = np.full((count, len(rails)), np.nan)
     values = np.full((count, len(limits)), np.nan)
+    elements_of = list(machine.netlist)
     own = [[index[e.name] for e in p.elements()] for p in parts]
     for r in range(count):
         if solved.status[r] == Status.UNSOLVED:
             continue
-        run = _Run(machine, rows[r], solved, rhythm, r, hertz)
+        seen = Seen(machine, rows, solved, rhythm, r, hertz, mains)
         levels[r] = [0.0 if i is None else solved.mean[r, i] for i in rails]
         for k, elements in enumerate(own):
-            watts[r, k] = max(sum(run.watts(e) for e in elements), 0.0)
-            amps[r, k] = max((run.amps(e, "peak") for e in elements), default=0.0)
-            volts[r, k] = max((run.across(e) for e in elements), default=0.0)
-            if isinstance(run.elements[elements[0]], el.Capacitor):
-                ripple[r, k] = run.ripple(elements[0])
+            watts[r, k] = max(sum(seen.by(e).watts(e) for e in elements), 0.0)
+            amps[r, k] = max((seen.by(e).amps(e, "peak") for e in elements), default=0.0)
+            volts[r, k] = max((seen.by(e).across(e) for e in elements), default=0.0)
+            if isinstance(elements_of[elements[0]], el.Capacitor):
+                ripple[r, k] = seen.ripple(elements[0])
         for k, limit in enumerate(limits):
             e = index[limit.element]
             if limit.quantity == "watts":
-                values[r, k] = max(run.watts(e), 0.0)
+                values[r, k] = max(seen.by(e).watts(e), 0.0)
             elif limit.quantity == "amps":
-                values[r, k] = run.amps(e, limit.basis)
+                values[r, k] = seen.by(e).amps(e, limit.basis)
             elif limit.quantity == "ripple":
-                values[r, k] = run.ripple(e)
+                values[r, k] = seen.ripple(e)
             elif limit.quantity in ("volts", "reverse"):
-                values[r, k] = run.rated_volts(e, limit.quantity == "reverse")
+                values[r, k] = seen.by(e).rated_volts(e, limit.quantity == "reverse")
     air = [thermal_path(machine.fitted(p, condition)) for p in parts]
     to_air = np.array([np.nan if t is None else t for t in air])
     junction = condition.ambient + watts * to_air
@@ -266,124 +276,3 @@ def measure(
         values,
         solved.status.astype(np.int8),
     )
-
-
-class _Run:
-    """One solved row seen sample by sample."""
-
-    def __init__(
-        self,
-        machine: Machine,
-        row: Floats,
-        solved: Solution,
-        rhythm: Rhythm | None,
-        r: int,
-        hertz: float | None,
-    ) -> None:
-        self.topology = machine.topology
-        self.elements = list(machine.netlist)
-        wave = solved.wave[r].astype(float)
-        kept = bool(wave.shape[1]) and bool(np.isfinite(wave).all())
-        # Seconds the samples span: 0 where all stands still, NaN where what moves was not kept.
-        self.period = 1.0 / hertz if hertz else float(rhythm.period[r]) if rhythm else 0.0
-        if self.period and not kept:
-            self.period = float("nan")
-        if not kept:
-            wave = solved.mean[r][:, None]
-        samples = np.ascontiguousarray(wave.T)
-        count = len(samples)
-        self.flow, self.into = element_flow(
-            self.topology,
-            np.repeat(row[None], count, axis=0),
-            samples,
-            np.repeat(solved.latched[r][None], count, axis=0),
-        )
-        pad = ((0, 0), (0, 1))
-        self.volts = np.pad(samples, pad)
-        self.mean = np.append(solved.mean[r], 0.0)
-        # How far the exact extremes of each net reach beyond the samples kept of it.
-        self.above = np.append(np.maximum(solved.high[r] - samples.max(axis=0), 0.0), 0.0)
-        self.below = np.append(np.maximum(samples.min(axis=0) - solved.low[r], 0.0), 0.0)
-        self.row = row
-        self.held = None
-        if rhythm is not None and np.isfinite(rhythm.held_mean[r]).any():
-            self.held = (rhythm.held_mean[r], rhythm.held_low[r], rhythm.held_high[r])
-
-    def watts(self, e: int) -> float:
-        element = self.elements[e]
-        if isinstance(element, el.Inductor):
-            r = self.row[self.topology.slot[element.name, "r"]]
-            return float(r * self.amps(e, "rms") ** 2)
-        return float(self.flow[:, e].mean())
-
-    def amps(self, e: int, basis: str) -> float:
-        """Current of the terminal that carries most [A]."""
-        element = self.elements[e]
-        if isinstance(element, el.Inductor):
-            return self._choke(e, basis)
-        # A winding's third terminal is its core, which carries turns, not amperes.
-        count = 2 if isinstance(element, el.Winding) else len(element.nets)
-        flow = self.into[:, e, :count]
-        if basis == "peak":
-            return float(np.abs(flow).max())
-        if basis == "rms":
-            return float(np.sqrt((flow**2).mean(axis=0)).max())
-        return float(np.abs(flow.mean(axis=0)).max())
-
-    def ripple(self, e: int) -> float:
-        """Alternating current of a capacitor, rms [A], harmonic by harmonic of its volts.
-
-        Sixty-four samples tell up to the 32nd; of a rectifier's pulses that is all but a percent.
-        """
-        if not self.period:
-            return 0.0
-        name, (a, b) = self.elements[e].name, self._ends(e)
-        c, esr = (float(self.row[self.topology.slot[name, k]]) for k in ("c", "esr"))
-        across = self.volts[:, a] - self.volts[:, b]
-        tones = np.fft.rfft(across) / len(across)
-        omega = 2.0 * np.pi * np.arange(len(tones)) / self.period
-        flow = tones * 1j * omega * c / (1.0 + 1j * omega * c * esr)
-        return float(np.sqrt(2.0 * (np.abs(flow[1:]) ** 2).sum()))
-
-    def _choke(self, e: int, basis: str) -> float:
-        if self.held is not None and np.isfinite(self.held[0][e]):
-            mean, low, high = (float(part[e]) for part in self.held)
-            if basis == "peak":
-                return max(abs(low), abs(high))
-            # The ripple of a choke is a triangle: its rms is its height over the root of twelve.
-            return float(np.sqrt(mean**2 + (high - low) ** 2 / 12.0)) if basis == "rms" else mean
-        a, b = self._ends(e)[:2]
-        name = self.elements[e].name
-        r = self.row[self.topology.slot[name, "r"]]
-        return float(abs(self.mean[a] - self.mean[b]) / max(r, 1e-9))
-
-    def _ends(self, e: int) -> list[int]:
-        at = self.topology.net_index
-        return [at.get(n, len(self.topology.nets)) for n in self.elements[e].nets]
-
-    def _between(self, a: int, b: int) -> tuple[float, float]:
-        """Least and most of the volts from a to b [V], exact extremes of each net allowed for."""
-        found = self.volts[:, a] - self.volts[:, b]
-        return (
-            float(found.min() - max(self.below[a], self.above[b])),
-            float(found.max() + max(self.above[a], self.below[b])),
-        )
-
-    def across(self, e: int) -> float:
-        ends = self._ends(e)[:2] if len(self._ends(e)) < 3 else self._main(e)
-        low, high = self._between(*ends)
-        return max(abs(low), abs(high))
-
-    def _main(self, e: int) -> list[int]:
-        """The two terminals a rating in volts is about."""
-        ends, element = self._ends(e), self.elements[e]
-        if isinstance(element, (el.Bjt, el.Triode, el.Pentode)):
-            return [ends[0], ends[-1]]
-        return ends[:2]
-
-    def rated_volts(self, e: int, reverse: bool) -> float:
-        """Volts the rating is about: backwards for rectifiers, forwards for what has a plus."""
-        low, high = self._between(*self._main(e))
-        if reverse or isinstance(self.elements[e], (el.Diode, el.Vacuum)):
-            return max(-low, 0.0)
-        return max(abs(low), abs(high))

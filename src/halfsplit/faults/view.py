@@ -33,7 +33,6 @@ class Row:
     fired: whether a thyristor must have fired (True), must not (False), or may (None).
     expected: by net, volts the feeds say and the share they may be off.
     ohms: path of the claim, net, ohms to common and the share it may be off, of a dead machine.
-    share: what part of a beat this row stands for; 1 where nothing beats.
     rated: whether ratings are judged here.
     """
 
@@ -47,7 +46,6 @@ class Row:
     fired: bool | None = None
     expected: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     ohms: tuple[str, str, float, float] | None = None
-    share: float = 1.0
     rated: bool = False
 
 

@@ -197,7 +197,7 @@ def _whole_mains(machine: Machine) -> View:
     return View(kind, with_probes(assembly, machine.netlist), tuple(rows), hertz)
 
 
-def _chokes(assembly: Assembly) -> dict[str, tuple[str, str]]:
+def switched_chokes(assembly: Assembly) -> dict[str, tuple[str, str]]:
     """Chokes with a rail on one side: reference -> (switched net, rail)."""
     by_net = {r.net: name for name, r in assembly.rails.items()}
     found = {}
@@ -211,7 +211,7 @@ def _chokes(assembly: Assembly) -> dict[str, tuple[str, str]]:
 
 def _static(machine: Machine, feed: str) -> View:
     assembly = machine.assembly
-    chokes = _chokes(assembly)
+    chokes = switched_chokes(assembly)
     whole = machine.netlist
     net = Netlist(assembly.common)
     net.add(*whole)
@@ -220,7 +220,6 @@ def _static(machine: Machine, feed: str) -> View:
         net.add(el.Source(f"choke:{ref}", (switched, net.common), {"g": EMPTY}))
         net.add(el.Source(f"held:{rail}", (assembly.rails[rail].net, net.common), {"g": EMPTY}))
     net = with_probes(assembly, net)
-    fed = max((abs(s.volts) for s in assembly.feeds[feed].nets.values()), default=1.0)
     rows = []
     # A comparator that decides within a few millivolts decides as well here, and solves.
     soft = {(e.name, "gain"): min(e.vector()[0], SOFT) for e in net if isinstance(e, el.Amplifier)}
@@ -229,7 +228,7 @@ def _static(machine: Machine, feed: str) -> View:
             continue
         for on in (1, -1):
             changes = machine.values(row.condition) | soft | carried
-            share, stands = 1.0, {}
+            stands = {}
             for ref, (_, rail) in chokes.items():
                 limits = assembly.rails[rail].limits
                 sign = 1.0 if limits.high > 0 else -1.0
@@ -249,8 +248,6 @@ def _static(machine: Machine, feed: str) -> View:
                     (f"held:{rail}", "dc"): level,
                     (f"held:{rail}", "g"): STIFF,
                 }
-                duty = min(abs(level) / fed, 0.95)
-                share = duty if on > 0 else 1.0 - duty
             says = f"{row.says}, held at its {'low' if on > 0 else 'high'} limit"
             kept = dict.fromkeys(chokes, on)
             # On, the switch takes from the control supply what a capacitor lends it in a beat; so
@@ -264,7 +261,6 @@ def _static(machine: Machine, feed: str) -> View:
                     overrides=changes,
                     switch=kept,
                     held=stands,
-                    share=share,
                     says=says,
                     rails=rails,
                 )
