@@ -113,10 +113,11 @@ class DeadCircuit:
     def state(self, condition: Condition) -> Overrides:
         """Values of a condition with every feed off and the plug pulled.
 
-        A transformer is copper only; amplifiers and regulators do nothing without supply (their own
-        junctions are not modelled, see :meth:`unknown`); a constant-current load draws nothing.
+        Heaters are cold: by the time a set is proved discharged no cathode emits. A transformer is
+        copper only; amplifiers and regulators do nothing without supply (their own junctions are
+        not modelled, see :meth:`unknown`); a constant-current load draws nothing.
         """
-        changes = self.machine.values(replace(condition, feed="off"))
+        changes = self.machine.values(replace(condition, feed="off", warm=0.0))
         for e in self.machine.netlist:
             if isinstance(e, el.Winding):
                 changes[e.name, "turns"] = 0.0
