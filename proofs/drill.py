@@ -71,7 +71,7 @@ MACHINES = {
     # Over 400 V in there: what can be had dead first, as `next` asks of a machine not known yet.
     "type88": Entrant(
         EXAMPLES / "type88" / "supply.yaml",
-        (Condition("off", "half"), Condition("raws", "half")),
+        (Condition("off", "none"), Condition("raws", "half")),
     ),
 }
 SEEDS = {"single": 1, "double": 2, "healthy": 3, "cascade": 4}
