@@ -8,11 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from halfsplit.assembly.condition import Condition, parse_warm
+from halfsplit.assembly.condition import Change, Condition, parse_warm
 from halfsplit.bench.expect import expect
 from halfsplit.bench.hazards import at_reading, before_touching, present
 from halfsplit.bench.opening import check_file
-from halfsplit.bench.session import Session
+from halfsplit.bench.session import Session, _best
+from halfsplit.diagnosis.next_check import Candidate, Check
+from halfsplit.faults.ohmmeter import ohmmeters
 from halfsplit.parts.valve import warmth
 from halfsplit.problems import ProblemsError
 
@@ -105,3 +107,42 @@ def test_a_dead_reference_is_found_from_two_readings(file: Path) -> None:
         lead = session.suspects(1)[0].suspects
         assert {p for s in lead for p in s.hypothesis.parts} <= {"V4", "C8", "R8"}
         assert "V4 dead" in {s.hypothesis.name for s in lead}
+
+
+@pytest.mark.parametrize("black", [False, True])
+def test_a_set_off_is_read_cold(file: Path, black: bool) -> None:
+    """Resistances printed in the file, worked out by hand with every junction open: the heaters are
+    cold, so no valve conducts to either side, whatever the meter's lead."""
+    with Session(file) as session:
+        common, meter = session.assembly.common, ohmmeters()["auto"]
+        for net, ohms in session.assembly.printed["dead"].ohms.items():
+            pair = (common, net) if black else (net, common)
+            table = session.dead.get(pair, Condition("off", "none"), meter)
+            assert meter.unscale(float(table.x[0])) == pytest.approx(ohms, rel=0.05), net
+
+
+def test_a_gas_tube_with_a_leak_shows_on_the_dead_set(file: Path) -> None:
+    """A tube that no ohmmeter lights still leaks what its fault says."""
+    with Session(file) as session:
+        meter, parts = ohmmeters()["auto"], session.assembly.parts
+        short = next(h for h in session.standard if h.name == "V5 short")
+        table = session.dead.get(("n150", "com"), Condition("off", "none"), meter)
+        row = session.standard.index(short)
+        assert parts["V5"].KIND == "gas-tube"
+        assert meter.unscale(float(table.x[row])) < 0.1 * meter.unscale(float(table.x[0]))
+
+
+def _check(net: str, bits: float, minutes: float, top: float, at: Condition) -> Check:
+    return Check(Candidate(net, "volts", at, minutes), bits, lambda: (), None, top)
+
+
+def test_a_harmless_check_that_tells_as_much_comes_first() -> None:
+    """However long it takes; but not one that tells less, nor one a part is worked on for."""
+    at = Condition("raws", "half")
+    live = _check("p250", 0.5, 1.0, 250.0, at)
+    weak = _check("gb", 0.4, 1.0, 20.0, at)
+    slow = _check("kk", 0.6, 30.0, 20.0, replace(at, load="full"))
+    lifted = _check("ga", 0.9, 30.0, 20.0, at.with_change(Change("R8", "lifted", "a")))
+    assert _best([weak, live, lifted])[0] is live
+    assert _best([live, weak, slow, lifted])[:2] == [slow, live]
+    assert _best([_check("gb", 0.5, 1.0, 20.0, at), slow])[0].candidate.net == "gb"

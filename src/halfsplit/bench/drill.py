@@ -103,7 +103,7 @@ def prepared(
         for name in seen:
             taken = [
                 (faults[f"{t.part} {t.mode}"], t.chance)
-                for t in session.taken_along(name)
+                for t in session.taken_along(name, start.feed)
                 if f"{t.part} {t.mode}" in faults
             ]
             if taken:
@@ -314,11 +314,11 @@ def run(
             copy = Path(folder) / path.name
             shutil.copy(path, copy)
             with Session(copy) as session:
+                session.set_condition(first)
                 session.share(shared)
                 session.trim()
                 session.within_reach = frozenset(feeds)
                 session.loads_within_reach = reach
-                session.set_condition(first)
                 played.append(play(session, make(session, case), case, most, stages))
                 if each:
                     each(played[-1])

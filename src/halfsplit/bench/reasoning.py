@@ -8,15 +8,14 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.draws import Draws
 from halfsplit.bench.felt import felt
+from halfsplit.bench.metered import Metered
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.sights import Pairing, best_pairs, best_sizes
 from halfsplit.circuit.threads import Progress
-from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.order import heaviest_first
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, search
@@ -34,15 +33,14 @@ from halfsplit.faults.hypotheses import (
     worn_faults,
     wrong_faults,
 )
-from halfsplit.faults.loaded import load
-from halfsplit.faults.predictions import Floats, Predictions, joined
+from halfsplit.faults.predictions import Floats, Predictions
 from halfsplit.journal import Journal
 
 # Sets one condition may be asked to solve in one step of the search: steady ones solve in tens of
 # microseconds each, a mains cycle in milliseconds, a circuit followed to its rhythm in seconds.
 MOST_STEADY, MOST_DEAD, MOST_CYCLE, MOST_FOLLOWED = 6000, 600, 400, 12
 # What is derived from the parts and the suspicion of them, and not from readings.
-KEPT_WITH_PARTS = ("standard", "book", "_loaded", "pairing", "_cascades", "draws")
+KEPT_WITH_PARTS = ("standard", "book", "metered", "pairing", "_cascades", "draws")
 
 
 class Reasoner(Noter):
@@ -204,75 +202,13 @@ class Reasoner(Noter):
         nets = [item.pos, item.neg]
         if light:
             return self.book.table(item.condition, listed, self.progress, nets)
-        value = item.value if item.quantity in ("volts", "ac") else 0.0
-        first = self.loaded(item.condition.as_drawn(), item.pos, item.neg, item.meter, value)
-        first = self._left(first, item.condition)
-        if listed is self.standard:
-            return self.draws.laid(item.condition, first, listed)
-        known = self.book.rows
-        inside = [i for i, h in enumerate(listed) if h.key in known]
-        first = first.rows([known[listed[i].key] for i in inside])
-        if len(inside) < len(listed):
-            outside = [i for i, h in enumerate(listed) if h.key not in known]
-            others = [listed[i] for i in outside]
-            rest = self.book.table(item.condition, others, self.progress, nets)
-            exact = [i for i, h in enumerate(others) if self.book.exact(item.condition, h)]
-            if first.loaded is not None and exact:
-                few = [others[i] for i in exact]
-                loaded = self._load(item.condition, few, nets, item.meter, value)
-                rest = rest.replaced(exact, loaded)
-            order = np.argsort([*inside, *outside])
-            first = joined([first, rest]).rows([int(i) for i in order])
-        return self.draws.laid(item.condition, first, listed)
-
-    def _left(self, table: Predictions, condition: Condition) -> Predictions:
-        """Rows of the standard hypotheses once parts were fitted: of the faults still there."""
-        if condition.as_drawn() == condition:
-            return table
-        known = self.book.rows
-        return table.rows([known[h.left(condition)] for h in self.standard])
-
-    def loaded(
-        self, condition: Condition, pos: str, neg: str, meter: Meter, value: float
-    ) -> Predictions:
-        """Predictions of the standard hypotheses for a meter that shows `value` [V] between two
-        nets, its loading included."""
-        ohms = meter.input_ohms(value)
-        key = (condition, pos, neg, ohms)
-        if key not in self._loaded:
-            table = self.dictionary.get(condition, self.progress)
-            faults, moves = self.dictionary.faults, self.book.moves
-            each = np.full(len(faults), ohms)
-            sizes = self.dictionary.sizes
-            made = load(self.machine, condition, faults, moves, table, pos, neg, each, sizes=sizes)
-            self._loaded[key] = made.only([pos, neg])
-        return self._loaded[key]
-
-    def _load(
-        self,
-        condition: Condition,
-        listed: Sequence[Hypothesis],
-        nets: Sequence[str],
-        meter: Meter,
-        value: float,
-    ) -> Predictions:
-        table = self.book.table(condition, listed, self.progress)
-        made = load(
-            self.machine,
-            condition.as_drawn(),
-            [h.laid(condition) for h in listed],
-            self.book.moves,
-            table,
-            nets[0],
-            nets[1],
-            np.full(len(listed), meter.input_ohms(value)),
-            sizes=[h.sizes_left(condition) for h in listed],
-        )
-        return made.only(nets)
+        table = self.metered.table(item, listed, self.progress)
+        return self.draws.laid(item.condition, table, listed)
 
     @cached_property
-    def _loaded(self) -> dict[tuple[Condition, str, str, float], Predictions]:
-        return {}
+    def metered(self) -> Metered:
+        """Predictions with the meter on."""
+        return Metered(self.book)
 
     def _read_nets(self) -> dict[Condition, list[str]]:
         found: dict[Condition, list[str]] = {}
@@ -290,6 +226,7 @@ class Reasoner(Noter):
         """Let go of what was solved for another machine of the same parts; dictionaries stay."""
         self.book.trim()
         self.draws.trim()
+        self.metered.trim()
 
     def table(self, condition: Condition) -> Predictions:
         """Predictions of every hypothesis in play in a condition."""
@@ -337,21 +274,31 @@ class Reasoner(Noter):
         chance = max(chances, default=0.0)
         return max(RAN_ON * chance / further.odds, 1.0)
 
-    def taken_along(self, fault: str) -> list[Taken]:
-        """Parts a single fault may have overstressed to death, likeliest first."""
-        return self._cascades.get(fault, [])
+    def taken_along(self, fault: str, feed: str = "") -> list[Taken]:
+        """Parts a single fault may have overstressed to death in a machine run on a feed, that now
+        used when none is named; likeliest first."""
+        feed = feed or self.fed
+        if feed not in self._cascades:
+            where = self._run_in(feed)
+            self._cascades[feed] = cascades(self.machine, self.standard, where, self.progress)
+        return self._cascades[feed].get(fault, [])
 
     @cached_property
-    def _cascades(self) -> dict[str, list[Taken]]:
-        return cascades(self.machine, self.standard, self._run_in(), self.progress)
+    def fed(self) -> str:
+        """The feed now used."""
+        return self.condition.feed
 
-    def _run_in(self) -> list[Condition]:
+    @cached_property
+    def _cascades(self) -> dict[str, dict[str, list[Taken]]]:
+        """What faults take along, by the feed the machine was run on."""
+        return {}
+
+    def _run_in(self, feed: str) -> list[Condition]:
         """Conditions the machine may have been run in while it was broken.
 
-        Those of the feed now used, if that can burn anything; one load of a circuit that keeps time
-        by itself, where each takes minutes.
+        Those of the feed, if that can burn anything; one load of a circuit that keeps time by
+        itself, where each takes minutes.
         """
-        feed = self.condition.feed
         usual = likely(self.machine)
         chosen = [c for c in usual if c.feed == feed] or usual
         return chosen[-1:] if self.machine.self_oscillating else chosen

@@ -104,7 +104,7 @@ class Recorder:
     def _forget(self) -> None:
         """Drop what was derived from the journal; the dictionary does not depend on it."""
         self._entries = self._evidence = None
-        for name in ("machine", "found", "_grouped", "_live", "_unexplained", "_doubted"):
+        for name in ("machine", "found", "_grouped", "_live", "_unexplained", "_doubted", "fed"):
             self.__dict__.pop(name, None)
 
     @cached_property

@@ -28,6 +28,7 @@ from halfsplit.diagnosis.next_check import (
     CHANGE_LOAD,
     LIFT,
     SWAP,
+    TOUCH_VOLTS,
     Candidate,
     Check,
     look,
@@ -50,8 +51,18 @@ RIVALS, DOUBT = 3, 0.02
 
 
 def _best(checks: Sequence[Check]) -> list[Check]:
-    """Best bits a minute first; those that tell next to nothing after all that tell something."""
-    return sorted(checks, key=lambda c: (c.bits < WORTHLESS, -c.score))
+    """Best bits a minute first; those that tell next to nothing after all that tell something.
+
+    A harmless check that tells as much comes before a first one above the touch limit, however
+    long it takes; not where a part has to be worked on for it, which is no less of a risk.
+    """
+    found = sorted(checks, key=lambda c: (c.bits < WORTHLESS, -c.score))
+    if found and found[0].top_volts > TOUCH_VOLTS:
+        lead, done = found[0], found[0].candidate.condition.changes
+        tame = [c for c in found if c.top_volts <= TOUCH_VOLTS and c.bits >= lead.bits]
+        tame = [c for c in tame if c.candidate.condition.changes == done]
+        found = [*tame[:1], *(c for c in found if c is not tame[0])] if tame else found
+    return found
 
 
 class Session(Reasoner):

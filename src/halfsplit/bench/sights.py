@@ -32,11 +32,12 @@ class Pairing:
         self.likeliest = float((prior[first] * prior[second]).max(initial=0.0))
         self.means: dict[Condition, PairMeans] = {}
         self.sizes: dict[Condition, tuple[list[tuple[int, float]], PairMeans] | None] = {}
-        self._raised: np.ndarray | None = None
+        self._raised: dict[str, np.ndarray] = {}
 
     def raised(self, bench: Reasoner) -> np.ndarray:
-        """By how much the odds of each pair rise because one of the two takes the other along."""
-        if self._raised is None:
+        """By how much the odds of each pair rise because one of the two takes the other along
+        in a machine run on the feed now used."""
+        if bench.fed not in self._raised:
             listed, (first, second) = bench.standard, self.rows
             found = np.ones(len(first))
             by_part: dict[str, list[int]] = {}
@@ -50,8 +51,8 @@ class Pairing:
                     k = at.get((min(i, j), max(i, j)))
                     if k is not None:
                         found[k] = max(found[k], bench.boost(h, listed[j].faults[0]))
-            self._raised = found
-        return self._raised
+            self._raised[bench.fed] = found
+        return self._raised[bench.fed]
 
 
 def best_sizes(bench: Reasoner, most: int) -> list[Hypothesis]:

@@ -103,20 +103,34 @@ class DeadCircuit:
     def topology(self) -> Topology:
         """The machine's elements, the meter and its leads."""
         net = Netlist(self.machine.assembly.common)
-        net.add(*self.machine.netlist)
+        net.add(*(_dark(e) for e in self.machine.netlist))
         net.add(el.Source(METER, (RED, BLACK), {"g": 1e-12}))
         for name in self.nets:
             net.add(el.Resistor(f"{RED}{name}", (RED, name), {"g": 0.0}))
             net.add(el.Resistor(f"{BLACK}{name}", (BLACK, name), {"g": 0.0}))
         return compile_netlist(net)
 
+    def moves(self, moves: Sequence[Move]) -> list[Move]:
+        """The same moves as far as they matter while no gas tube is lit."""
+        lit = self._lit
+        return [
+            replace(m, changes={k: v for k, v in m.changes.items() if k not in lit}) for m in moves
+        ]
+
+    @cached_property
+    def _lit(self) -> frozenset[tuple[str, str]]:
+        """Parameters of gas tubes that matter only once they are lit, as none is here."""
+        tubes = [e for e in self.machine.netlist if isinstance(e, el.Gas)]
+        return frozenset((e.name, p) for e in tubes for p in e.PARAMS if p != "g")
+
     def state(self, condition: Condition) -> Overrides:
         """Values of a condition with every feed off and the plug pulled.
 
-        A transformer is copper only; amplifiers and regulators do nothing without supply (their own
-        junctions are not modelled, see :meth:`unknown`); a constant-current load draws nothing.
+        Heaters are cold: by the time a set is proved discharged no cathode emits. A transformer is
+        copper only; amplifiers and regulators do nothing without supply (their own junctions are
+        not modelled, see :meth:`unknown`); a constant-current load draws nothing.
         """
-        changes = self.machine.values(replace(condition, feed="off"))
+        changes = self.machine.values(replace(condition, feed="off", warm=0.0))
         for e in self.machine.netlist:
             if isinstance(e, el.Winding):
                 changes[e.name, "turns"] = 0.0
@@ -183,7 +197,7 @@ class DeadCircuit:
                 leak = 1.0 / part.leak()
                 if 0.0 < changes[ref, "g"] <= 1.5 * leak:  # beyond, it is a short at any volts
                     changes[ref, "g"] = min(changes[ref, "g"], 1.0 / UNSTRESSED)
-        return changes
+        return {k: v for k, v in changes.items() if k not in self._lit}
 
     def _on_range(
         self, base: Sequence[Overrides], asks: Sequence[Ask], meter: Ohmmeter, which: int
@@ -224,7 +238,7 @@ class DeadCircuit:
         own = {(METER, k): meter.spread for k in ("limit", "dc")}
         if meter.ranges[0].amps is not None:
             own.pop((METER, "dc"))
-        all_moves = [*moves, Move("test current", own, relative=True)]
+        all_moves = [*self.moves(moves), Move("test current", own, relative=True)]
         latched = found.solution.latched
         spread, _ = sensitivities(
             self.topology, found.rows, found.solution.mean, latched, all_moves
@@ -283,6 +297,16 @@ class DeadCircuit:
             return np.asarray(np.sqrt((MODEL * value) ** 2 + 1e-6 + more))
         leads, dirt = LEADS / (value + FLOOR), np.minimum(value / BOARD, 1.0)
         return np.asarray(np.sqrt(leads**2 + dirt**2 + MODEL**2 + more))
+
+
+def _dark(element: el.Element) -> el.Element:
+    """A gas tube as an ohmmeter meets it, far below striking: a leak. Where one may light, every
+    row would be followed from switch-on."""
+    if not isinstance(element, el.Gas):
+        return element
+    return el.Resistor(
+        element.name, element.nets, {"g": element.values.get("g", el.Gas.PARAMS["g"])}
+    )
 
 
 def meter_sigma(meter: Ohmmeter, value: Floats, which: Ints, resolution: float = 0.0) -> Floats:
