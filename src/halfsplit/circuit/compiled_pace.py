@@ -15,6 +15,7 @@ import numpy.typing as npt
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.compiled_step import TIME
 from halfsplit.circuit.jit import jit_inner
+from halfsplit.circuit.topology import Arrays
 
 RING = 16  # beats remembered
 TURN = 0.2  # share of the last swing that makes a turning point
@@ -47,8 +48,7 @@ class Pace(NamedTuple):
     marks: npt.NDArray[np.int64]  # (5) clock store, beats, since leap, leaps, gone
 
 
-@jit_inner
-def make_pace(ar):  # type: ignore[no-untyped-def]
+def make_pace(ar: Arrays) -> Pace:
     """Nothing known yet."""
     e = ar.code.size
     marks = np.zeros(5, dtype=np.int64)

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from halfsplit.circuit.compiled_step import TIME
 from halfsplit.circuit.jit import jit_inner
 from halfsplit.circuit.room import put
+from halfsplit.circuit.topology import Arrays
 
 SILENCES = 16  # remembered; one attempt may hold half as many
 HEARD, LEFT, EVERY = range(3)
@@ -34,8 +35,7 @@ class Silences(NamedTuple):
     marks: npt.NDArray[np.int64]
 
 
-@jit_inner
-def make_silences(ar):  # type: ignore[no-untyped-def]
+def make_silences(ar: Arrays) -> Silences:
     """None heard yet."""
     e = ar.code.size
     return Silences(

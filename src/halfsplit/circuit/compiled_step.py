@@ -15,9 +15,10 @@ import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.jit import jit_inner
-from halfsplit.circuit.kernel import STRAY, make_work, newton, residual
+from halfsplit.circuit.kernel import STRAY, newton, residual
 from halfsplit.circuit.room import put, put2
 from halfsplit.circuit.states import content, switch
+from halfsplit.circuit.topology import Arrays
 
 # Error a step may make: a share of the largest value its store has held (set by the caller), and a
 # floor: capacitor [V], inductor [A].
@@ -62,8 +63,7 @@ class March(NamedTuple):
     ctl: Room
 
 
-@jit_inner
-def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
+def make_march(ar: Arrays, volts: float, amps: float) -> March:
     """Everything discharged at time 0, first step a nanosecond; error shares as given."""
     n, e = ar.n + 1, ar.code.size
     ctl = np.zeros(10)
@@ -227,9 +227,3 @@ def unbalanced(ar, p, m, w):  # type: ignore[no-untyped-def]
     """Largest current [A] left over at the end of the last step, by that step's own equations."""
     t, h = m.ctl[TIME], m.ctl[EFFECTIVE]
     return residual(ar, p, m.x, m.xh, m.hq, m.was, t, h, STRAY, w)
-
-
-@jit_inner
-def make_room(ar, volts, amps):  # type: ignore[no-untyped-def]
-    """Solver room and march of one row."""
-    return make_work(ar), make_march(ar, volts, amps)

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from halfsplit.circuit.compiled_step import TIME
 from halfsplit.circuit.jit import jit_inner
 from halfsplit.circuit.room import fill, put
+from halfsplit.circuit.topology import Arrays
 
 Room = npt.NDArray[np.float64]
 
@@ -26,21 +27,18 @@ class Tally(NamedTuple):
     top: Room
 
 
-@jit_inner
-def make_tally(ar):  # type: ignore[no-untyped-def]
+def make_tally(ar: Arrays) -> Tally:
     """An empty tally."""
     n, e = ar.n, ar.code.size
-    found = Tally(
+    return Tally(
         np.zeros(2),
         np.zeros(n),
-        np.zeros(n),
-        np.zeros(n),
+        np.full(n, 1e300),
+        np.full(n, -1e300),
         np.zeros(e),
-        np.zeros(e),
-        np.zeros(e),
+        np.full(e, 1e300),
+        np.full(e, -1e300),
     )
-    clear(found)
-    return found
 
 
 @jit_inner

@@ -41,11 +41,15 @@ def element_flow(
     Stored charge counts for nothing: a capacitor carries its leakage, a choke what its volts drive
     through its resistance.
     """
-    from halfsplit.circuit.compiled_heat import watts_rows  # loads the compiler
+    # These load the compiler: only when needed.
+    from halfsplit.circuit.compiled_heat import watts_rows
+    from halfsplit.circuit.kernel import make_rest, make_work
 
-    found = np.zeros((len(rows), topology.arrays.code.size))
-    amps = np.zeros((*found.shape, topology.arrays.nodes.shape[1]))
-    watts_rows(topology.arrays, rows, np.nan_to_num(voltages), latched, found, amps)
+    ar = topology.arrays
+    found = np.zeros((len(rows), ar.code.size))
+    amps = np.zeros((*found.shape, ar.nodes.shape[1]))
+    one_each, rest, room = np.zeros((2, 1), dtype=np.uint32), make_rest(ar), make_work(ar)
+    watts_rows(ar, rows, np.nan_to_num(voltages), latched, found, amps, one_each, rest, room)
     lost = ~np.isfinite(voltages).all(axis=1)
     found[lost], amps[lost] = np.nan, np.nan
     return found, amps

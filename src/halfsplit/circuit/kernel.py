@@ -29,6 +29,7 @@ from halfsplit.circuit.stamps import (
     stamp_source,
     stamp_two,
 )
+from halfsplit.circuit.topology import Arrays
 from halfsplit.circuit.valve_stamps import (
     stamp_gas,
     stamp_pentode,
@@ -60,8 +61,7 @@ class Work(NamedTuple):
     fence: Room  # (1) V, what no net may pass during the iterations
 
 
-@jit
-def make_work(ar):  # type: ignore[no-untyped-def]
+def make_work(ar: Arrays) -> Work:
     """Zeroed room for one row of a topology."""
     size = ar.lu.nnz + 1
     return Work(
@@ -74,6 +74,24 @@ def make_work(ar):  # type: ignore[no-untyped-def]
         np.zeros((ar.code.size, 2)),
         np.full(1, np.inf),
     )
+
+
+class Rest(NamedTuple):
+    """Where a row is looked for at rest: net voltages [V] (N+1), stores (E, 2), latches (E), and
+    room to step back to: net voltages and what the junctions were at."""
+
+    x: Room
+    hq: Room
+    latch: npt.NDArray[np.int8]
+    before: Room
+    keep: Room
+
+
+def make_rest(ar: Arrays) -> Rest:
+    """Everything discharged and off."""
+    n, e = ar.n + 1, ar.code.size
+    latch = np.zeros(e, dtype=np.int8)
+    return Rest(np.zeros(n), np.zeros((e, 2)), latch, np.zeros(n), np.zeros((e, 2)))
 
 
 @jit

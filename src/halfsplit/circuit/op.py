@@ -19,9 +19,9 @@ def operating_point(topology: Topology, rows: Floats, start: Floats | None = Non
     rows: parameter matrix from :meth:`Topology.rows` (B, P).
     start: net voltages to start from [V] (N) or (B, N); zero when not given.
     """
-    from halfsplit.circuit.compiled_op import (
-        solve_rows,
-    )  # loads the compiler: not for every command
+    # These load the compiler: not for every command.
+    from halfsplit.circuit.compiled_op import solve_rows
+    from halfsplit.circuit.kernel import make_rest, make_work
 
     count, n = rows.shape[0], topology.arrays.n
     begin = np.zeros((count, n))
@@ -43,6 +43,8 @@ def operating_point(topology: Topology, rows: Floats, start: Floats | None = Non
             status[part],
             res[part],
             latched[part],
+            make_rest(topology.arrays),
+            make_work(topology.arrays),
         )
 
     spread(work, count, chunk=16)

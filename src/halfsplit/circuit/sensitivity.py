@@ -49,7 +49,9 @@ def sensitivities(
     Net voltage change at one sigma [V] (B, K, N) and resistance to common [ohm] (B, N);
     rows that were not solved hold NaN.
     """
-    from halfsplit.circuit.compiled_sensitivity import sensitivity_rows  # loads the compiler
+    # These load the compiler: only when needed.
+    from halfsplit.circuit.compiled_sensitivity import sensitivity_rows
+    from halfsplit.circuit.kernel import make_rest, make_work
 
     count, n = rows.shape[0], topology.arrays.n
     ptr, slots, target, relative = [0], [], [], []
@@ -84,6 +86,10 @@ def sensitivities(
             out[part],
             stiff[part],
             ok[part],
+            np.zeros(rows.shape[1]),
+            make_rest(topology.arrays),
+            make_work(topology.arrays),
+            make_work(topology.arrays),
         )
 
     spread(work, count, chunk=16)
