@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from halfsplit.circuit.apart import jit_apart
 from halfsplit.circuit.compiled_op import BALANCE
 from halfsplit.circuit.compiled_step import (
     AMPS,
     KNOWN,
     LAST,
+    MARCH,
     NEXT,
     TIME,
     TOL,
@@ -17,8 +19,10 @@ from halfsplit.circuit.compiled_step import (
     restart,
     unbalanced,
 )
-from halfsplit.circuit.compiled_tally import clear, note, trace
-from halfsplit.circuit.jit import jit, jit_inner
+from halfsplit.circuit.compiled_tally import TALLY, clear, note, trace
+from halfsplit.circuit.example import ARRAYS, REAL, VECTOR, WAVE
+from halfsplit.circuit.jit import jit
+from halfsplit.circuit.kernel import WORK
 from halfsplit.circuit.room import put
 from halfsplit.circuit.solution import Status
 
@@ -33,7 +37,7 @@ REPEAT_FLOOR = 5e-4  # V or A added to the above
 _OK, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, MARCH, WORK, TALLY, REAL, REAL, WAVE)
 def one_period(ar, p, m, w, y, end, coarsest, wave):  # type: ignore[no-untyped-def]
     """Step to time `end` [s] exactly, tallying, its samples in `wave` (N, K).
 

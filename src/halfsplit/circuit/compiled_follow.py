@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.apart import jit_apart
 from halfsplit.circuit.compiled_cycle import one_period
 from halfsplit.circuit.compiled_op import BALANCE, WARM, settle
 from halfsplit.circuit.compiled_pace import (
@@ -15,6 +16,7 @@ from halfsplit.circuit.compiled_pace import (
     CLOCK,
     LEAPS,
     OVER,
+    PACE,
     SINCE,
     TRUSTED,
     Pace,
@@ -30,6 +32,7 @@ from halfsplit.circuit.compiled_silence import (
     HEARD,
     LEFT,
     SILENCES,
+    SILENT,
     Silences,
     make_silences,
     silence,
@@ -38,6 +41,7 @@ from halfsplit.circuit.compiled_step import (
     AMPS,
     COUNT,
     KNOWN,
+    MARCH,
     TIME,
     VOLTS,
     March,
@@ -46,9 +50,10 @@ from halfsplit.circuit.compiled_step import (
     restart,
     unbalanced,
 )
-from halfsplit.circuit.compiled_tally import Tally, clear, copy, make_tally, note
+from halfsplit.circuit.compiled_tally import TALLY, Tally, clear, copy, make_tally, note
+from halfsplit.circuit.example import ARRAYS, FLAG, REAL, VECTOR
 from halfsplit.circuit.jit import jit, jit_inner
-from halfsplit.circuit.kernel import Rest, Work, make_rest, make_work, residual
+from halfsplit.circuit.kernel import REST, WORK, Rest, Work, make_rest, make_work, residual
 from halfsplit.circuit.room import fill2, put, put2
 from halfsplit.circuit.solution import SAMPLES, Status
 from halfsplit.circuit.topology import Arrays
@@ -79,7 +84,7 @@ _EVEN, _AGAIN, _LATCHED = int(Status.OSCILLATING), int(Status.RESTARTING), int(S
 Room = npt.NDArray[np.float64]
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, MARCH, WORK, REST)
 def standstill(ar, p, m, w, s):  # type: ignore[no-untyped-def]
     """Solve for the direct-current state nearest; True when the march has arrived at it."""
     x, hq, latch, keep = s.x, s.hq, s.latch, s.keep
@@ -97,7 +102,7 @@ def standstill(ar, p, m, w, s):  # type: ignore[no-untyped-def]
     return found
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, MARCH, VECTOR)
 def nudge(ar, p, m, x):  # type: ignore[no-untyped-def]
     """Put every store where the standstill has it, a little off."""
     put(m.x, x)
@@ -148,7 +153,9 @@ def fired(ar, latch):  # type: ignore[no-untyped-def]
     return on
 
 
-@jit_inner
+@jit_apart(
+    ARRAYS, VECTOR, REAL, REAL, FLAG, MARCH, WORK, TALLY, TALLY, PACE, SILENT, REST, VECTOR, VECTOR
+)
 def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, d, s, old, period):  # type: ignore[no-untyped-def]
     """March one row to its end. `y` is left with the tally to report; returns the status."""
     kicked = not kick

@@ -9,8 +9,10 @@ from __future__ import annotations
 import numpy as np
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.apart import jit_apart
+from halfsplit.circuit.example import ARRAYS, COUNT, LATCH, STORES, VECTOR
 from halfsplit.circuit.jit import jit, jit_inner
-from halfsplit.circuit.kernel import STRAY, newton, residual, seat
+from halfsplit.circuit.kernel import REST, STRAY, WORK, newton, residual, seat
 from halfsplit.circuit.room import fill, fill2, furthest, largest, put, put2
 from halfsplit.circuit.solution import Status
 from halfsplit.circuit.states import content, switch
@@ -30,7 +32,7 @@ TIGHT = 1e-7  # last Newton step allowed, of each voltage and in volts
 _WARM, _UP, _FAILED = int(Status.SOLVED), int(Status.POWERED_UP), int(Status.UNSOLVED)
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, VECTOR, STORES, LATCH, COUNT, WORK)
 def settle(ar, p, x, hq, latch, most, w):  # type: ignore[no-untyped-def]
     """Newton at direct current, then let thyristors and relays switch until nothing moves."""
     for _ in range(24):
@@ -41,7 +43,7 @@ def settle(ar, p, x, hq, latch, most, w):  # type: ignore[no-untyped-def]
     return False
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, REST, WORK)
 def power_up(ar, p, s, w):  # type: ignore[no-untyped-def]
     """Follow the circuit from all-discharged with a growing time step until nothing moves."""
     x, hq, latch, before, keep = s.x, s.hq, s.latch, s.before, s.keep
@@ -84,7 +86,7 @@ def charge(ar, p, x, hq):  # type: ignore[no-untyped-def]
             hq[e, 0] = v / p[ar.offset[e] + 1]
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, REST, WORK)
 def ride(ar, p, s, w):  # type: ignore[no-untyped-def]
     """Follow the circuit from rest at `x` to where a fault that sets in now takes it.
 

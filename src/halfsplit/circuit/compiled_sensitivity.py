@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 
+from halfsplit.circuit.apart import jit_apart
+from halfsplit.circuit.example import ARRAYS, LATCH, STORES, VECTOR
 from halfsplit.circuit.jit import NO, jit
-from halfsplit.circuit.kernel import assemble, assemble_straight, backsolve, factor
+from halfsplit.circuit.kernel import WORK, assemble, assemble_straight, backsolve, factor
 from halfsplit.circuit.room import fill, largest, put
 
 
-@jit
+@jit_apart(ARRAYS, VECTOR, VECTOR, STORES, LATCH, WORK)
 def currents(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Unbalanced currents at direct current left in `w.f`, slopes in `w.a`."""
     assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w)

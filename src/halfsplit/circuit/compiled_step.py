@@ -14,8 +14,10 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.apart import jit_apart
+from halfsplit.circuit.example import ARRAYS, REAL, VECTOR
 from halfsplit.circuit.jit import jit_inner
-from halfsplit.circuit.kernel import STRAY, newton, residual
+from halfsplit.circuit.kernel import STRAY, WORK, newton, residual
 from halfsplit.circuit.room import put, put2
 from halfsplit.circuit.states import content, switch
 from halfsplit.circuit.topology import Arrays
@@ -90,6 +92,9 @@ def make_march(ar: Arrays, volts: float, amps: float) -> March:
     )
 
 
+MARCH = make_march(ARRAYS, REAL, REAL)
+
+
 @jit_inner
 def restart(m, h):  # type: ignore[no-untyped-def]
     """Forget the past points, after a jump; go on with step `h` [s]."""
@@ -137,6 +142,22 @@ def _error(ar, p, m, h, h1, h2, known):  # type: ignore[no-untyped-def]
 
 
 @jit_inner
+def _settled(ar, m):  # type: ignore[no-untyped-def]
+    """Undo what a gas tube did too soon after it last changed. Whether any change is left."""
+    changed = False
+    for e in range(ar.code.size):
+        if m.latch[e] == m.was[e]:
+            continue
+        if ar.code[e] == el.GAS:
+            if m.ctl[TIME] - m.since[e] < GLOW:
+                m.latch[e] = m.was[e]
+                continue
+            m.since[e] = m.ctl[TIME]
+        changed = True
+    return changed
+
+
+@jit_apart(ARRAYS, VECTOR, MARCH, WORK, REAL)
 def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
     """Take one step of at most `most` [s]; returns its length, or -1 when even tiny ones fail."""
     ctl = m.ctl
@@ -206,23 +227,7 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
     return h
 
 
-@jit_inner
-def _settled(ar, m):  # type: ignore[no-untyped-def]
-    """Undo what a gas tube did too soon after it last changed. Whether any change is left."""
-    changed = False
-    for e in range(ar.code.size):
-        if m.latch[e] == m.was[e]:
-            continue
-        if ar.code[e] == el.GAS:
-            if m.ctl[TIME] - m.since[e] < GLOW:
-                m.latch[e] = m.was[e]
-                continue
-            m.since[e] = m.ctl[TIME]
-        changed = True
-    return changed
-
-
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, MARCH, WORK)
 def unbalanced(ar, p, m, w):  # type: ignore[no-untyped-def]
     """Largest current [A] left over at the end of the last step, by that step's own equations."""
     t, h = m.ctl[TIME], m.ctl[EFFECTIVE]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.solution import SAMPLES, Floats, Solution, Status
+from halfsplit.circuit.solution import SAMPLES, Floats, Solution, Status, plain
 from halfsplit.circuit.threads import Progress, spread
 from halfsplit.circuit.topology import Topology
 
@@ -40,7 +40,7 @@ def mains_cycle(
     from halfsplit.circuit.compiled_tally import make_tally
     from halfsplit.circuit.kernel import make_work
 
-    ar = topology.arrays
+    ar, rows = topology.arrays, plain(rows)
     count, n, e = rows.shape[0], ar.n, ar.code.size
     mean, low, high = (np.zeros((count, n)) for _ in range(3))
     wave = np.zeros((count, n, SAMPLES), dtype=np.float32)

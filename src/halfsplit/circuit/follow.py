@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.solution import SAMPLES, Floats, Rhythm, Solution, Status
+from halfsplit.circuit.solution import SAMPLES, Floats, Rhythm, Solution, Status, plain
 from halfsplit.circuit.threads import Progress, spread
 from halfsplit.circuit.topology import Topology
 
@@ -40,7 +40,7 @@ def follow(
     # These load the compiler: only when needed.
     from halfsplit.circuit.compiled_follow import follow_to_end, make_follow
 
-    ar = topology.arrays
+    ar, rows = topology.arrays, plain(rows)
     count, n, e = rows.shape[0], ar.n, ar.code.size
     out = np.full((count, 3, n), np.nan)
     wave = np.zeros((count, n, SAMPLES), dtype=np.float32)

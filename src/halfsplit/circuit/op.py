@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.solution import Floats, Solution, Status
+from halfsplit.circuit.solution import Floats, Solution, Status, plain
 from halfsplit.circuit.threads import spread
 from halfsplit.circuit.topology import Topology
 
@@ -23,6 +23,7 @@ def operating_point(topology: Topology, rows: Floats, start: Floats | None = Non
     from halfsplit.circuit.compiled_op import solve_rows
     from halfsplit.circuit.kernel import make_rest, make_work
 
+    rows = plain(rows)
     count, n = rows.shape[0], topology.arrays.n
     begin = np.zeros((count, n))
     warm = start is not None

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from halfsplit.circuit.solution import Floats
+from halfsplit.circuit.solution import Floats, plain
 from halfsplit.circuit.threads import spread
 from halfsplit.circuit.topology import Topology
 
@@ -53,6 +53,7 @@ def sensitivities(
     from halfsplit.circuit.compiled_sensitivity import sensitivity_rows
     from halfsplit.circuit.kernel import make_rest, make_work
 
+    rows, voltages, latched = plain(rows), plain(voltages), plain(latched)
     count, n = rows.shape[0], topology.arrays.n
     ptr, slots, target, relative = [0], [], [], []
     for move in moves:
