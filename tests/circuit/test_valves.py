@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.kernel import assemble, assemble_straight, make_work
+from halfsplit.circuit.jit import NO, jit
+from halfsplit.circuit.kernel import Work, assemble, assemble_straight, make_work
 from halfsplit.circuit.netlist import Netlist
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Status
-from halfsplit.circuit.topology import Topology, compile_netlist
+from halfsplit.circuit.topology import Arrays, Topology, compile_netlist
+
+
+@jit
+def filled_in(ar: Arrays, p: Any, x: Any, hq: Any, latch: Any, w: Work) -> None:
+    """Leave currents and slopes at `x` in `w`; only compiled code can call what does it."""
+    assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w)
+    assemble(ar, p, x, hq, latch, 0.0, 0.0, NO, w)
 
 
 def compiled(*elements: el.Element) -> Topology:
@@ -29,8 +39,7 @@ def filled(topology: Topology, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     hq = np.zeros((count, 2))
     w = make_work(ar)
     row = topology.base
-    assemble_straight(ar, row, full, hq, latch, 0.0, 0.0, 0.0, w)
-    assemble(ar, row, full, hq, latch, 0.0, 0.0, False, w)
+    filled_in(ar, row, full, hq, latch, w)
     a, f = w.a, w.f
     dense = np.zeros((ar.n, ar.n))
     for e in range(count):

@@ -17,11 +17,14 @@ import platformdirs
 
 # Files whose change can change compiled code: the kernels, and the constants and records they use.
 COMPILED = (
+    "apart",
     "compiled_*",
     "devices",
     "elements",
+    "example",
     "jit",
     "kernel",
+    "netlist",
     "room",
     "solution",
     "sparse",

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
+import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.apart import jit_apart
 from halfsplit.circuit.compiled_cycle import one_period
 from halfsplit.circuit.compiled_op import BALANCE, WARM, settle
 from halfsplit.circuit.compiled_pace import (
@@ -12,8 +16,10 @@ from halfsplit.circuit.compiled_pace import (
     CLOCK,
     LEAPS,
     OVER,
+    PACE,
     SINCE,
     TRUSTED,
+    Pace,
     interval,
     leap,
     make_pace,
@@ -26,6 +32,8 @@ from halfsplit.circuit.compiled_silence import (
     HEARD,
     LEFT,
     SILENCES,
+    SILENT,
+    Silences,
     make_silences,
     silence,
 )
@@ -33,18 +41,22 @@ from halfsplit.circuit.compiled_step import (
     AMPS,
     COUNT,
     KNOWN,
+    MARCH,
     TIME,
     VOLTS,
+    March,
     advance,
-    make_room,
+    make_march,
     restart,
     unbalanced,
 )
-from halfsplit.circuit.compiled_tally import clear, copy, make_tally, note
+from halfsplit.circuit.compiled_tally import TALLY, Tally, clear, copy, make_tally, note
+from halfsplit.circuit.example import ARRAYS, FLAG, REAL, VECTOR
 from halfsplit.circuit.jit import jit, jit_inner
-from halfsplit.circuit.kernel import residual
+from halfsplit.circuit.kernel import REST, WORK, Rest, Work, make_rest, make_work, residual
 from halfsplit.circuit.room import fill2, put, put2
 from halfsplit.circuit.solution import SAMPLES, Status
+from halfsplit.circuit.topology import Arrays
 
 # Errors of a step as shares of a store's largest value; once the beats are even all goes on with a
 # quarter of them, for what is shown is measured then.
@@ -69,13 +81,15 @@ PLAIN = 24
 _STILL, _FAILED, _MOVING = int(Status.SOLVED), int(Status.UNSOLVED), int(Status.NOT_SETTLED)
 _EVEN, _AGAIN, _LATCHED = int(Status.OSCILLATING), int(Status.RESTARTING), int(Status.LATCHED)
 
+Room = npt.NDArray[np.float64]
 
-@jit_inner
-def standstill(ar, p, m, w, x, hq, latch):  # type: ignore[no-untyped-def]
+
+@jit_apart(ARRAYS, VECTOR, MARCH, WORK, REST)
+def standstill(ar, p, m, w, s):  # type: ignore[no-untyped-def]
     """Solve for the direct-current state nearest; True when the march has arrived at it."""
+    x, hq, latch, keep = s.x, s.hq, s.latch, s.keep
     put(x, m.x)
     put(latch, m.latch)
-    keep = np.empty(w.vj.shape)
     put2(keep, w.vj)
     fill2(hq, 0.0)
     found = settle(ar, p, x, hq, latch, WARM, w)
@@ -88,7 +102,7 @@ def standstill(ar, p, m, w, x, hq, latch):  # type: ignore[no-untyped-def]
     return found
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, MARCH, VECTOR)
 def nudge(ar, p, m, x):  # type: ignore[no-untyped-def]
     """Put every store where the standstill has it, a little off."""
     put(m.x, x)
@@ -139,16 +153,11 @@ def fired(ar, latch):  # type: ignore[no-untyped-def]
     return on
 
 
-@jit_inner
-def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ignore[no-untyped-def]
+@jit_apart(
+    ARRAYS, VECTOR, REAL, REAL, FLAG, MARCH, WORK, TALLY, TALLY, PACE, SILENT, REST, VECTOR, VECTOR
+)
+def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, d, s, old, period):  # type: ignore[no-untyped-def]
     """March one row to its end. `y` is left with the tally to report; returns the status."""
-    x = np.zeros(ar.n + 1)
-    old = np.zeros(ar.code.size)
-    hq = np.zeros((ar.code.size, 2))
-    latch = np.zeros(ar.code.size, dtype=np.int8)
-    d = make_silences(ar)
-    clear(y)
-    clear(spell)
     kicked = not kick
     next_try = 1e-3
     beat = 0.0
@@ -167,13 +176,13 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
         note(ar, m, h, clock, spell)
         if h > next_try and m.ctl[KNOWN] >= 3.0:
             # Nothing has asked for a short step for long: perhaps it stands still.
-            if standstill(ar, p, m, w, x, hq, latch):
+            if standstill(ar, p, m, w, s):
                 if kicked:
-                    put(m.x, x)
-                    put(m.latch, latch)
-                    return _LATCHED if fired(ar, latch) else _STILL
+                    put(m.x, s.x)
+                    put(m.latch, s.latch)
+                    return _LATCHED if fired(ar, s.latch) else _STILL
                 kicked = True
-                nudge(ar, p, m, x)
+                nudge(ar, p, m, s.x)
                 next_try = 1e-3
             else:
                 next_try = min(2.0 * h, 0.5)
@@ -269,53 +278,78 @@ def follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period):  # type: ign
     return _MOVING
 
 
-@jit
-def follow_rows(ar, rows, stop, most, kick, error, out, wave, times, stores, status, res, latched):  # type: ignore[no-untyped-def]
-    """Follow every row into `out` (3, B, N), `times` (B, 4), `stores` (B, 3, E), `wave` (B, N, K).
+class Follow(NamedTuple):
+    """All the room one row is followed in."""
 
-    Each step's error is `error` times the usual one. The samples are of one more beat, taken last;
-    NaN where there is none to take.
+    m: March
+    w: Work
+    y: Tally  # what is reported
+    spell: Tally  # the spell being averaged
+    c: Pace
+    d: Silences
+    s: Rest
+    old: Room  # (E) means of the spell before
+    period: Room  # (1) s
+
+
+def make_follow(ar: Arrays, error: float) -> Follow:
+    """Switched on just now, all discharged; each step's error `error` times the usual one."""
+    return Follow(
+        make_march(ar, error * VOLTS_SHARE, error * AMPS_SHARE),
+        make_work(ar),
+        make_tally(ar),
+        make_tally(ar),
+        make_pace(ar),
+        make_silences(ar),
+        make_rest(ar),
+        np.zeros(ar.code.size),
+        np.zeros(1),
+    )
+
+
+@jit
+def follow_to_end(  # type: ignore[no-untyped-def]
+    ar, p, stop, most, kick, out, wave, times, stores, latched, m, w, y, spell, c, d, s, old, period
+):
+    """Follow a row into `out` (3, N), `stores` (3, E), `wave` (N, K) and `times` (6).
+
+    `times`: period [s], seconds of it in which the clock rose as a share, seconds followed, steps,
+    status, largest unbalanced current [A]. The samples are of one more beat, taken last; NaN where
+    there is none to take.
     """
-    y, spell = make_tally(ar), make_tally(ar)
-    period = np.zeros(1)
-    for r in range(rows.shape[0]):
-        p = rows[r]
-        w, m = make_room(ar, error * VOLTS_SHARE, error * AMPS_SHARE)
-        c = make_pace(ar)
-        period[0] = 0.0
-        how = follow_row(ar, p, stop, most, kick, m, w, y, spell, c, period)
-        steady = how in (_STILL, _LATCHED)
-        span = max(y.span[0], 1e-300)
+    how = follow_row(ar, p, stop, most, kick, m, w, y, spell, c, d, s, old, period)
+    steady = how in (_STILL, _LATCHED)
+    span = max(y.span[0], 1e-300)
+    for i in range(ar.n):
+        out[0, i] = m.x[i] if steady else y.total[i] / span
+        out[1, i] = m.x[i] if steady else y.low[i]
+        out[2, i] = m.x[i] if steady else y.high[i]
+    for e in ar.store:
+        held = m.q0[e, 0]
+        stores[0, e] = held if steady else y.held[e] / span
+        stores[1, e] = held if steady else y.bottom[e]
+        stores[2, e] = held if steady else y.top[e]
+    times[0] = period[0]
+    times[1] = y.span[1] / span
+    times[2] = m.ctl[TIME]
+    times[3] = m.ctl[COUNT]
+    put(latched, m.latch)
+    left = np.inf
+    if steady:
+        fill2(m.hq, 0.0)
+        left = residual(ar, p, m.x, m.x, m.hq, m.latch, 0.0, 0.0, 0.0, w)
+    elif how != _FAILED:
+        left = unbalanced(ar, p, m, w)
+    if not left <= BALANCE:
+        how = _FAILED
+    times[4], times[5] = how, left
+    if how in (_STILL, _LATCHED):
         for i in range(ar.n):
-            out[0, r, i] = m.x[i] if steady else y.total[i] / span
-            out[1, r, i] = m.x[i] if steady else y.low[i]
-            out[2, r, i] = m.x[i] if steady else y.high[i]
-        for e in ar.store:
-            held = m.q0[e, 0]
-            stores[r, 0, e] = held if steady else y.held[e] / span
-            stores[r, 1, e] = held if steady else y.bottom[e]
-            stores[r, 2, e] = held if steady else y.top[e]
-        times[r, 0] = period[0]
-        times[r, 1] = y.span[1] / span
-        times[r, 2] = m.ctl[TIME]
-        times[r, 3] = m.ctl[COUNT]
-        put(latched[r], m.latch)
-        if how == _FAILED:
-            res[r] = np.inf
-        elif steady:
-            fill2(m.hq, 0.0)
-            res[r] = residual(ar, p, m.x, m.x, m.hq, m.latch, 0.0, 0.0, 0.0, w)
-        else:
-            res[r] = unbalanced(ar, p, m, w)
-        if res[r] > BALANCE:
-            how = _FAILED
-        status[r] = how
-        if steady:
-            for i in range(ar.n):
-                wave[r, i] = m.x[i]
-        elif how in (_FAILED, _MOVING):
-            fill2(wave[r], np.nan)
-        else:
-            end = m.ctl[TIME] + period[0]
-            if not one_period(ar, p, m, w, spell, end, period[0] / SAMPLES, wave[r]):
-                fill2(wave[r], np.nan)
+            for k in range(wave.shape[1]):
+                wave[i, k] = m.x[i]
+    elif how in (_FAILED, _MOVING):
+        fill2(wave, np.nan)
+    else:
+        end = m.ctl[TIME] + period[0]
+        if not one_period(ar, p, m, w, spell, end, period[0] / SAMPLES, wave):
+            fill2(wave, np.nan)

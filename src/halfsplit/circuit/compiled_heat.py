@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from halfsplit.circuit.jit import NO, jit
-from halfsplit.circuit.kernel import LEAK, assemble, assemble_straight, make_work
+from halfsplit.circuit.kernel import LEAK, assemble, assemble_straight
+from halfsplit.circuit.room import fill, fill2, put
 from halfsplit.circuit.topology import Arrays
 
 
 @jit
-def watts_rows(ar, rows, xs, latched, out, amps):  # type: ignore[no-untyped-def]
+def watts_rows(ar, rows, xs, latched, out, amps, one_each, s, w):  # type: ignore[no-untyped-def]
     """Fill `amps` (B, E, T) with the current into each terminal and `out` (B, E) with its sum times
-    the voltages; terminals on one net share what flows into it."""
-    n = ar.n
-    w = make_work(ar)
-    hq = np.zeros((ar.code.size, 2))
-    x = np.zeros(n + 1)
+    the voltages; terminals on one net share what flows into it.
+
+    `one_each` (2, 1) is room for one element's number, `s` and `w` for one row.
+    """
+    n, x, hq = ar.n, s.x, s.hq
     # The same circuit with but one element in it, straight or curved.
-    line, curve = np.empty(1, dtype=np.uint32), np.empty(1, dtype=np.uint32)
+    line, curve = one_each[0], one_each[1]
     for r in range(rows.shape[0]):
-        x[:n] = xs[r]
-        out[r] = 0.0
-        amps[r] = 0.0
+        put(x, xs[r])
+        fill(out[r], 0.0)
+        fill2(amps[r], 0.0)
         p = rows[r]
         for k in range(ar.straight.size + ar.curved.size):
             straight = k < ar.straight.size

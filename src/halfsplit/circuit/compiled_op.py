@@ -9,8 +9,10 @@ from __future__ import annotations
 import numpy as np
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.apart import jit_apart
+from halfsplit.circuit.example import ARRAYS, COUNT, LATCH, STORES, VECTOR
 from halfsplit.circuit.jit import jit, jit_inner
-from halfsplit.circuit.kernel import STRAY, make_work, newton, residual, seat
+from halfsplit.circuit.kernel import REST, STRAY, WORK, newton, residual, seat
 from halfsplit.circuit.room import fill, fill2, furthest, largest, put, put2
 from halfsplit.circuit.solution import Status
 from halfsplit.circuit.states import content, switch
@@ -30,7 +32,7 @@ TIGHT = 1e-7  # last Newton step allowed, of each voltage and in volts
 _WARM, _UP, _FAILED = int(Status.SOLVED), int(Status.POWERED_UP), int(Status.UNSOLVED)
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, VECTOR, STORES, LATCH, COUNT, WORK)
 def settle(ar, p, x, hq, latch, most, w):  # type: ignore[no-untyped-def]
     """Newton at direct current, then let thyristors and relays switch until nothing moves."""
     for _ in range(24):
@@ -41,16 +43,15 @@ def settle(ar, p, x, hq, latch, most, w):  # type: ignore[no-untyped-def]
     return False
 
 
-@jit_inner
-def power_up(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
+@jit_apart(ARRAYS, VECTOR, REST, WORK)
+def power_up(ar, p, s, w):  # type: ignore[no-untyped-def]
     """Follow the circuit from all-discharged with a growing time step until nothing moves."""
+    x, hq, latch, before, keep = s.x, s.hq, s.latch, s.before, s.keep
     fill(x, 0.0)
     fill2(w.vj, 0.0)
     fill(latch, 0)
     fill2(hq, 0.0)
     h, t = 1e-6, 0.0
-    before = np.empty(x.size)
-    keep = np.empty(w.vj.shape)
     for _ in range(3000):
         put(before, x)
         put2(keep, w.vj)
@@ -85,17 +86,16 @@ def charge(ar, p, x, hq):  # type: ignore[no-untyped-def]
             hq[e, 0] = v / p[ar.offset[e] + 1]
 
 
-@jit_inner
-def ride(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
+@jit_apart(ARRAYS, VECTOR, REST, WORK)
+def ride(ar, p, s, w):  # type: ignore[no-untyped-def]
     """Follow the circuit from rest at `x` to where a fault that sets in now takes it.
 
     Gives up where anything latches on the way: then only a power-up may say where it ends.
     """
+    x, hq, latch, before, keep = s.x, s.hq, s.latch, s.before, s.keep
     seat(ar, p, x, hq, latch, w)
     charge(ar, p, x, hq)
     h, t = 1e-4, 0.0
-    before = np.empty(x.size)
-    keep = np.empty(w.vj.shape)
     for _ in range(300):
         put(before, x)
         put2(keep, w.vj)
@@ -131,7 +131,7 @@ def stands(ar, w):  # type: ignore[no-untyped-def]
 
 
 @jit
-def solve_rows(ar, rows, start, first, out, status, res, latched):  # type: ignore[no-untyped-def]
+def solve_rows(ar, rows, start, first, out, status, res, latched, s, w):  # type: ignore[no-untyped-def]
     """Solve every row: from the start given, then from zero, then by following a power-up.
 
     `first` is the attempt to begin with (0 start given, 1 the same fenced in, 2 followed from it,
@@ -139,13 +139,9 @@ def solve_rows(ar, rows, start, first, out, status, res, latched):  # type: igno
     them lit depends on the way up: those are always followed from switch-on, and on failing that
     claimed as nothing.
     """
-    elements = ar.code.size
+    x, hq, latch = s.x, s.hq, s.latch
     if holds_gas(ar):
         first = 4
-    w = make_work(ar)
-    x = np.zeros(ar.n + 1)
-    hq = np.zeros((elements, 2))
-    latch = np.zeros(elements, dtype=np.int8)
     for r in range(rows.shape[0]):
         p = rows[r]
         how = _WARM
@@ -165,7 +161,7 @@ def solve_rows(ar, rows, start, first, out, status, res, latched):  # type: igno
                 ok = settle(ar, p, x, hq, latch, FENCED, w) and stands(ar, w)
             elif attempt == 2:
                 w.fence[0] = FENCE * largest(x, ar.n)
-                ok = ride(ar, p, x, hq, latch, w)
+                ok = ride(ar, p, s, w)
             elif attempt == 3:
                 fill(x, 0.0)
                 fill2(hq, 0.0)
@@ -174,7 +170,7 @@ def solve_rows(ar, rows, start, first, out, status, res, latched):  # type: igno
                 ok = settle(ar, p, x, hq, latch, COLD, w)
             else:
                 how = _UP
-                ok = power_up(ar, p, x, hq, latch, w)
+                ok = power_up(ar, p, s, w)
             if ok:
                 res[r] = residual(ar, p, x, x, hq, latch, 0.0, 0.0, 0.0, w)
                 ok = res[r] < BALANCE

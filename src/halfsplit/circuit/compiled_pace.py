@@ -13,8 +13,11 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.compiled_step import TIME
+from halfsplit.circuit.apart import jit_apart
+from halfsplit.circuit.compiled_step import MARCH, TIME
+from halfsplit.circuit.example import ARRAYS, REAL, VECTOR
 from halfsplit.circuit.jit import jit_inner
+from halfsplit.circuit.topology import Arrays
 
 RING = 16  # beats remembered
 TURN = 0.2  # share of the last swing that makes a turning point
@@ -47,8 +50,7 @@ class Pace(NamedTuple):
     marks: npt.NDArray[np.int64]  # (5) clock store, beats, since leap, leaps, gone
 
 
-@jit_inner
-def make_pace(ar):  # type: ignore[no-untyped-def]
+def make_pace(ar: Arrays) -> Pace:
     """Nothing known yet."""
     e = ar.code.size
     marks = np.zeros(5, dtype=np.int64)
@@ -68,7 +70,27 @@ def make_pace(ar):  # type: ignore[no-untyped-def]
     )
 
 
+PACE = make_pace(ARRAYS)
+
+
 @jit_inner
+def _beat(ar, m, h, c, e, level):  # type: ignore[no-untyped-def]
+    """Enter a beat, its time and every store interpolated to where the clock passed `level`."""
+    rise = m.q0[e, 0] - m.q1[e, 0]
+    part = 1.0
+    if rise > 0.0:
+        part = min(max((level - m.q1[e, 0]) / rise, 0.0), 1.0)
+    k = c.marks[BEATS] % RING
+    c.at[k] = m.ctl[TIME] - h * (1.0 - part)
+    for s in ar.store:
+        c.held[k, s] = m.q1[s, 0] + part * (m.q0[s, 0] - m.q1[s, 0])
+        # An inrush long past must not set what error is small: the scale is that of late beats.
+        m.scale[s] *= 0.9
+    c.marks[BEATS] += 1
+    c.marks[SINCE] += 1
+
+
+@jit_apart(ARRAYS, VECTOR, MARCH, REAL, PACE)
 def watch(ar, p, m, h, c):  # type: ignore[no-untyped-def]
     """Look at the step just taken. Returns True when it ended a beat."""
     beat = False
@@ -103,30 +125,13 @@ def watch(ar, p, m, h, c):  # type: ignore[no-untyped-def]
 
 
 @jit_inner
-def _beat(ar, m, h, c, e, level):  # type: ignore[no-untyped-def]
-    """Enter a beat, its time and every store interpolated to where the clock passed `level`."""
-    rise = m.q0[e, 0] - m.q1[e, 0]
-    part = 1.0
-    if rise > 0.0:
-        part = min(max((level - m.q1[e, 0]) / rise, 0.0), 1.0)
-    k = c.marks[BEATS] % RING
-    c.at[k] = m.ctl[TIME] - h * (1.0 - part)
-    for s in ar.store:
-        c.held[k, s] = m.q1[s, 0] + part * (m.q0[s, 0] - m.q1[s, 0])
-        # An inrush long past must not set what error is small: the scale is that of late beats.
-        m.scale[s] *= 0.9
-    c.marks[BEATS] += 1
-    c.marks[SINCE] += 1
-
-
-@jit_inner
 def interval(c, back):  # type: ignore[no-untyped-def]
     """Seconds between the beats `back` and `back` + 1 beats ago."""
     k = c.marks[BEATS] - 1 - back
     return c.at[k % RING] - c.at[(k - 1) % RING]
 
 
-@jit_inner
+@jit_apart(PACE)
 def regular(c):  # type: ignore[no-untyped-def]
     """Whether the beats since the last leap came evenly, two by two."""
     if c.marks[SINCE] < AFTER_LEAP + OVER + 1:
@@ -149,7 +154,7 @@ def overleapt(c):  # type: ignore[no-untyped-def]
     return True
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, MARCH, PACE)
 def leap(ar, p, m, c):  # type: ignore[no-untyped-def]
     """Carry every store along its drift, as far as is fair.
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from halfsplit.circuit.compiled_op import BALANCE, FENCE, power_up, settle
 from halfsplit.circuit.jit import jit
-from halfsplit.circuit.kernel import make_work, residual, seat
+from halfsplit.circuit.kernel import residual, seat
 from halfsplit.circuit.room import fill, fill2, largest, put
 from halfsplit.circuit.solution import Status
 from halfsplit.circuit.valve_stamps import holds_gas
@@ -21,15 +21,11 @@ _FINE, _FAILED = int(Status.SOLVED), int(Status.UNSOLVED)
 
 
 @jit
-def try_rows(ar, rows, start, out, status, latched):  # type: ignore[no-untyped-def]
+def try_rows(ar, rows, start, out, status, latched, s, w):  # type: ignore[no-untyped-def]
     """Try every row from the start given, then fenced in, then from zero; with gas tubes, along a
     power-up alone, for which of them lit depends on the way up."""
-    elements = ar.code.size
+    x, hq, latch = s.x, s.hq, s.latch
     gas = holds_gas(ar)
-    w = make_work(ar)
-    x = np.zeros(ar.n + 1)
-    hq = np.zeros((elements, 2))
-    latch = np.zeros(elements, dtype=np.int8)
     for r in range(rows.shape[0]):
         p = rows[r]
         ok = False
@@ -38,7 +34,7 @@ def try_rows(ar, rows, start, out, status, latched):  # type: ignore[no-untyped-
             fill2(hq, 0.0)
             fill(latch, 0)
             if gas:
-                ok = power_up(ar, p, x, hq, latch, w)
+                ok = power_up(ar, p, s, w)
             elif attempt == 2:
                 fill(x, 0.0)
                 fill2(w.vj, 0.0)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-import numpy as np
+import math
 
+from halfsplit.circuit.apart import jit_apart
+from halfsplit.circuit.example import ARRAYS, LATCH, STORES, VECTOR
 from halfsplit.circuit.jit import NO, jit
-from halfsplit.circuit.kernel import assemble, assemble_straight, backsolve, factor, make_work
-from halfsplit.circuit.room import fill
+from halfsplit.circuit.kernel import WORK, assemble, assemble_straight, backsolve, factor
+from halfsplit.circuit.room import fill, largest, put
 
 
-@jit
+@jit_apart(ARRAYS, VECTOR, VECTOR, STORES, LATCH, WORK)
 def currents(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Unbalanced currents at direct current left in `w.f`, slopes in `w.a`."""
     assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w)
@@ -17,30 +19,33 @@ def currents(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
 
 
 @jit
-def sensitivity_rows(ar, rows, xs, latched, ptr, slots, shift, eps, out, stiff, ok):  # type: ignore[no-untyped-def]
-    """Fill `out` (B, K, N) and `stiff` (B, N); `ok` says which rows could be factored."""
-    elements, n = ar.code.size, ar.n
-    hq = np.zeros((elements, 2))
+def sensitivity_rows(  # type: ignore[no-untyped-def]
+    ar, rows, xs, latched, ptr, slots, shift, eps, out, stiff, ok, p, s, w, spare
+):
+    """Fill `out` (B, K, N) and `stiff` (B, N); `ok` says which rows could be factored.
+
+    `p` (P), `s`, `w` and `spare` are room for one row.
+    """
+    n = ar.n
+    x, hq, f0 = s.x, s.hq, s.before
     for r in range(rows.shape[0]):
-        x = np.zeros(n + 1)
-        x[:n] = xs[r]
-        if not np.isfinite(x).all():
+        put(x, xs[r])
+        if not math.isfinite(largest(x, n)):
             ok[r] = 0
             continue
-        w, spare = make_work(ar), make_work(ar)
-        p = rows[r].copy()
+        put(p, rows[r])
         currents(ar, p, x, hq, latched[r], w)
-        f0 = w.f.copy()
+        put(f0, w.f)
         if not factor(ar.lu, w.a):
             ok[r] = 0
             continue
         ok[r] = 1
         for k in range(ptr.size - 1):
-            for s in range(ptr[k], ptr[k + 1]):
-                p[slots[s]] += eps * shift[r, s]
+            for j in range(ptr[k], ptr[k + 1]):
+                p[slots[j]] += eps * shift[r, j]
             currents(ar, p, x, hq, latched[r], spare)
-            for s in range(ptr[k], ptr[k + 1]):
-                p[slots[s]] = rows[r, slots[s]]
+            for j in range(ptr[k], ptr[k + 1]):
+                p[slots[j]] = rows[r, slots[j]]
             f1 = spare.f
             for i in range(n):
                 f1[i] -= f0[i]

@@ -7,9 +7,12 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from halfsplit.circuit.compiled_step import TIME
+from halfsplit.circuit.apart import jit_apart
+from halfsplit.circuit.compiled_step import MARCH, TIME
+from halfsplit.circuit.example import ARRAYS
 from halfsplit.circuit.jit import jit_inner
 from halfsplit.circuit.room import put
+from halfsplit.circuit.topology import Arrays
 
 SILENCES = 16  # remembered; one attempt may hold half as many
 HEARD, LEFT, EVERY = range(3)
@@ -34,8 +37,7 @@ class Silences(NamedTuple):
     marks: npt.NDArray[np.int64]
 
 
-@jit_inner
-def make_silences(ar):  # type: ignore[no-untyped-def]
+def make_silences(ar: Arrays) -> Silences:
     """None heard yet."""
     e = ar.code.size
     return Silences(
@@ -44,6 +46,20 @@ def make_silences(ar):  # type: ignore[no-untyped-def]
 
 
 @jit_inner
+def again(ar, m, d, back):  # type: ignore[no-untyped-def]
+    """Whether every store stands where it stood `back` silences ago."""
+    k = d.marks[HEARD]
+    for e in ar.store:
+        way = abs(d.held[k % SILENCES, e] - d.held[(k - back) % SILENCES, e])
+        if way >= SAME_STORE * m.scale[e] + SAME_FLOOR:
+            return False
+    return True
+
+
+SILENT = make_silences(ARRAYS)
+
+
+@jit_apart(ARRAYS, MARCH, SILENT)
 def silence(ar, m, d):  # type: ignore[no-untyped-def]
     """Take down a silence; True when it ends a period just like the one before it.
 
@@ -69,14 +85,3 @@ def silence(ar, m, d):  # type: ignore[no-untyped-def]
             d.begun[0] = now
             break
     return False
-
-
-@jit_inner
-def again(ar, m, d, back):  # type: ignore[no-untyped-def]
-    """Whether every store stands where it stood `back` silences ago."""
-    k = d.marks[HEARD]
-    for e in ar.store:
-        way = abs(d.held[k % SILENCES, e] - d.held[(k - back) % SILENCES, e])
-        if way >= SAME_STORE * m.scale[e] + SAME_FLOOR:
-            return False
-    return True

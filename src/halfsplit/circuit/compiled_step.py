@@ -14,10 +14,13 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.apart import jit_apart
+from halfsplit.circuit.example import ARRAYS, REAL, VECTOR
 from halfsplit.circuit.jit import jit_inner
-from halfsplit.circuit.kernel import STRAY, make_work, newton, residual
+from halfsplit.circuit.kernel import STRAY, WORK, newton, residual
 from halfsplit.circuit.room import put, put2
 from halfsplit.circuit.states import content, switch
+from halfsplit.circuit.topology import Arrays
 
 # Error a step may make: a share of the largest value its store has held (set by the caller), and a
 # floor: capacitor [V], inductor [A].
@@ -62,8 +65,7 @@ class March(NamedTuple):
     ctl: Room
 
 
-@jit_inner
-def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
+def make_march(ar: Arrays, volts: float, amps: float) -> March:
     """Everything discharged at time 0, first step a nanosecond; error shares as given."""
     n, e = ar.n + 1, ar.code.size
     ctl = np.zeros(10)
@@ -88,6 +90,9 @@ def make_march(ar, volts, amps):  # type: ignore[no-untyped-def]
         np.full(e, -1.0),
         ctl,
     )
+
+
+MARCH = make_march(ARRAYS, REAL, REAL)
 
 
 @jit_inner
@@ -137,6 +142,22 @@ def _error(ar, p, m, h, h1, h2, known):  # type: ignore[no-untyped-def]
 
 
 @jit_inner
+def _settled(ar, m):  # type: ignore[no-untyped-def]
+    """Undo what a gas tube did too soon after it last changed. Whether any change is left."""
+    changed = False
+    for e in range(ar.code.size):
+        if m.latch[e] == m.was[e]:
+            continue
+        if ar.code[e] == el.GAS:
+            if m.ctl[TIME] - m.since[e] < GLOW:
+                m.latch[e] = m.was[e]
+                continue
+            m.since[e] = m.ctl[TIME]
+        changed = True
+    return changed
+
+
+@jit_apart(ARRAYS, VECTOR, MARCH, WORK, REAL)
 def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
     """Take one step of at most `most` [s]; returns its length, or -1 when even tiny ones fail."""
     ctl = m.ctl
@@ -206,30 +227,8 @@ def advance(ar, p, m, w, most):  # type: ignore[no-untyped-def]
     return h
 
 
-@jit_inner
-def _settled(ar, m):  # type: ignore[no-untyped-def]
-    """Undo what a gas tube did too soon after it last changed. Whether any change is left."""
-    changed = False
-    for e in range(ar.code.size):
-        if m.latch[e] == m.was[e]:
-            continue
-        if ar.code[e] == el.GAS:
-            if m.ctl[TIME] - m.since[e] < GLOW:
-                m.latch[e] = m.was[e]
-                continue
-            m.since[e] = m.ctl[TIME]
-        changed = True
-    return changed
-
-
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, MARCH, WORK)
 def unbalanced(ar, p, m, w):  # type: ignore[no-untyped-def]
     """Largest current [A] left over at the end of the last step, by that step's own equations."""
     t, h = m.ctl[TIME], m.ctl[EFFECTIVE]
     return residual(ar, p, m.x, m.xh, m.hq, m.was, t, h, STRAY, w)
-
-
-@jit_inner
-def make_room(ar, volts, amps):  # type: ignore[no-untyped-def]
-    """Solver room and march of one row."""
-    return make_work(ar), make_march(ar, volts, amps)

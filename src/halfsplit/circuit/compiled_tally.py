@@ -7,9 +7,11 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from halfsplit.circuit.compiled_step import TIME
-from halfsplit.circuit.jit import jit_inner
+from halfsplit.circuit.apart import jit_apart
+from halfsplit.circuit.compiled_step import MARCH, TIME
+from halfsplit.circuit.example import ARRAYS, COUNT, REAL, WAVE
 from halfsplit.circuit.room import fill, put
+from halfsplit.circuit.topology import Arrays
 
 Room = npt.NDArray[np.float64]
 
@@ -26,24 +28,24 @@ class Tally(NamedTuple):
     top: Room
 
 
-@jit_inner
-def make_tally(ar):  # type: ignore[no-untyped-def]
+def make_tally(ar: Arrays) -> Tally:
     """An empty tally."""
     n, e = ar.n, ar.code.size
-    found = Tally(
+    return Tally(
         np.zeros(2),
         np.zeros(n),
-        np.zeros(n),
-        np.zeros(n),
+        np.full(n, 1e300),
+        np.full(n, -1e300),
         np.zeros(e),
-        np.zeros(e),
-        np.zeros(e),
+        np.full(e, 1e300),
+        np.full(e, -1e300),
     )
-    clear(found)
-    return found
 
 
-@jit_inner
+TALLY = make_tally(ARRAYS)
+
+
+@jit_apart(TALLY)
 def clear(y):  # type: ignore[no-untyped-def]
     """Begin anew."""
     fill(y.span, 0.0)
@@ -55,7 +57,7 @@ def clear(y):  # type: ignore[no-untyped-def]
     fill(y.top, -1e300)
 
 
-@jit_inner
+@jit_apart(ARRAYS, MARCH, REAL, COUNT, TALLY)
 def note(ar, m, h, clock, y):  # type: ignore[no-untyped-def]
     """Add the step of length `h` [s] just taken; `clock` is the store whose rise is timed or -1."""
     y.span[0] += h
@@ -73,7 +75,7 @@ def note(ar, m, h, clock, y):  # type: ignore[no-untyped-def]
         y.top[e] = max(y.top[e], q)
 
 
-@jit_inner
+@jit_apart(TALLY, TALLY)
 def copy(a, b):  # type: ignore[no-untyped-def]
     """Make tally `b` equal to `a`."""
     put(b.span, a.span)
@@ -85,7 +87,7 @@ def copy(a, b):  # type: ignore[no-untyped-def]
     put(b.top, a.top)
 
 
-@jit_inner
+@jit_apart(ARRAYS, MARCH, REAL, REAL, REAL, WAVE)
 def trace(ar, m, h, start, span, wave):  # type: ignore[no-untyped-def]
     """Samples (N, K) of the stretch of `span` [s] from `start` that lie in the step just taken.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.solution import SAMPLES, Floats, Solution, Status
+from halfsplit.circuit.solution import SAMPLES, Floats, Solution, Status, plain
 from halfsplit.circuit.threads import Progress, spread
 from halfsplit.circuit.topology import Topology
 
@@ -34,34 +34,41 @@ def mains_cycle(
     steps: fewest time steps a cycle.
     most: cycles after which a row is given up as not settled.
     """
-    from halfsplit.circuit.compiled_cycle import cycle_rows  # loads the compiler: only when needed
+    # These load the compiler: only when needed.
+    from halfsplit.circuit.compiled_cycle import SHARE, cycle_row
+    from halfsplit.circuit.compiled_step import make_march
+    from halfsplit.circuit.compiled_tally import make_tally
+    from halfsplit.circuit.kernel import make_work
 
-    count, n = rows.shape[0], topology.arrays.n
+    ar, rows = topology.arrays, plain(rows)
+    count, n, e = rows.shape[0], ar.n, ar.code.size
     mean, low, high = (np.zeros((count, n)) for _ in range(3))
     wave = np.zeros((count, n, SAMPLES), dtype=np.float32)
-    status = np.zeros(count, dtype=np.int8)
-    res = np.full(count, np.inf)
-    latched = np.zeros((count, topology.arrays.code.size), dtype=np.int8)
-    used = np.zeros(count, dtype=np.int64)
+    latched = np.zeros((count, e), dtype=np.int8)
+    told = np.zeros((count, 3))
 
     def work(part: slice) -> None:
-        cycle_rows(
-            topology.arrays,
-            rows[part],
-            hertz,
-            steps,
-            most,
-            mean[part],
-            low[part],
-            high[part],
-            wave[part],
-            status[part],
-            res[part],
-            latched[part],
-            used[part],
-        )
+        for r in range(part.start, part.stop):
+            cycle_row(
+                ar,
+                rows[r],
+                hertz,
+                steps,
+                most,
+                mean[r],
+                low[r],
+                high[r],
+                wave[r],
+                latched[r],
+                told[r],
+                np.zeros((3, e)),
+                make_tally(ar),
+                make_march(ar, SHARE, SHARE),
+                make_work(ar),
+            )
 
     spread(work, count, chunk=2, progress=progress)
+    status, res, used = told[:, 0].astype(np.int8), told[:, 1].copy(), told[:, 2].astype(np.int64)
     for values in (mean, low, high, wave):
         values[status == _FAILED] = np.nan
     return Solution(mean, low, high, status, res, latched, used, wave)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.solution import SAMPLES, Floats, Rhythm, Solution, Status
+from halfsplit.circuit.solution import SAMPLES, Floats, Rhythm, Solution, Status, plain
 from halfsplit.circuit.threads import Progress, spread
 from halfsplit.circuit.topology import Topology
 
@@ -37,38 +37,38 @@ def follow(
     kick: whether a standstill is tried for stability.
     error: times the usual error of a step, to see how much of an answer is the steps' doing.
     """
-    from halfsplit.circuit.compiled_follow import follow_rows  # loads the compiler: only if needed
+    # These load the compiler: only when needed.
+    from halfsplit.circuit.compiled_follow import follow_to_end, make_follow
 
-    count, n, e = rows.shape[0], topology.arrays.n, topology.arrays.code.size
-    out = np.full((3, count, n), np.nan)
+    ar, rows = topology.arrays, plain(rows)
+    count, n, e = rows.shape[0], ar.n, ar.code.size
+    out = np.full((count, 3, n), np.nan)
     wave = np.zeros((count, n, SAMPLES), dtype=np.float32)
-    times = np.zeros((count, 4))
+    times = np.zeros((count, 6))
     stores = np.full((count, 3, e), np.nan)
-    status = np.zeros(count, dtype=np.int8)
-    res = np.full(count, np.inf)
     latched = np.zeros((count, e), dtype=np.int8)
 
     def work(part: slice) -> None:
-        follow_rows(
-            topology.arrays,
-            rows[part],
-            stop,
-            float(most),
-            kick,
-            error,
-            out[:, part],
-            wave[part],
-            times[part],
-            stores[part],
-            status[part],
-            res[part],
-            latched[part],
-        )
+        for r in range(part.start, part.stop):
+            follow_to_end(
+                ar,
+                rows[r],
+                stop,
+                float(most),
+                kick,
+                out[r],
+                wave[r],
+                times[r],
+                stores[r],
+                latched[r],
+                *make_follow(ar, error),
+            )
 
     spread(work, count, chunk=1, progress=progress)
-    out[:, status == _FAILED] = np.nan
+    status, res = times[:, 4].astype(np.int8), times[:, 5].copy()
+    out[status == _FAILED] = np.nan
     wave[status == _FAILED] = np.nan
-    mean, low, high = out
+    mean, low, high = (np.ascontiguousarray(out[:, k]) for k in range(3))
     cycles = np.zeros(count, dtype=np.int64)
     solution = Solution(mean, low, high, status, res, latched, cycles, wave)
     rhythm = Rhythm(

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.netlist import Overrides
-from halfsplit.circuit.solution import Floats
+from halfsplit.circuit.solution import Floats, plain
 from halfsplit.circuit.topology import Topology
 
 REFERENCE = 27.0  # degC, the temperature element values are given at (see THERMAL_VOLTAGE)
@@ -41,11 +41,16 @@ def element_flow(
     Stored charge counts for nothing: a capacitor carries its leakage, a choke what its volts drive
     through its resistance.
     """
-    from halfsplit.circuit.compiled_heat import watts_rows  # loads the compiler
+    # These load the compiler: only when needed.
+    from halfsplit.circuit.compiled_heat import watts_rows
+    from halfsplit.circuit.kernel import make_rest, make_work
 
-    found = np.zeros((len(rows), topology.arrays.code.size))
-    amps = np.zeros((*found.shape, topology.arrays.nodes.shape[1]))
-    watts_rows(topology.arrays, rows, np.nan_to_num(voltages), latched, found, amps)
+    ar = topology.arrays
+    rows, latched = plain(rows), plain(latched)
+    found = np.zeros((len(rows), ar.code.size))
+    amps = np.zeros((*found.shape, ar.nodes.shape[1]))
+    one_each, rest, room = np.zeros((2, 1), dtype=np.uint32), make_rest(ar), make_work(ar)
+    watts_rows(ar, rows, plain(np.nan_to_num(voltages)), latched, found, amps, one_each, rest, room)
     lost = ~np.isfinite(voltages).all(axis=1)
     found[lost], amps[lost] = np.nan, np.nan
     return found, amps

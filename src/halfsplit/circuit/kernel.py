@@ -16,7 +16,9 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.jit import NO, YES, jit, jit_inner
+from halfsplit.circuit.apart import jit_apart
+from halfsplit.circuit.example import ARRAYS, COUNT, FLAG, LATCH, REAL, STORES, VECTOR
+from halfsplit.circuit.jit import NO, YES
 from halfsplit.circuit.room import fill, largest, put
 from halfsplit.circuit.stamps import (
     stamp_amplifier,
@@ -29,6 +31,7 @@ from halfsplit.circuit.stamps import (
     stamp_source,
     stamp_two,
 )
+from halfsplit.circuit.topology import Arrays
 from halfsplit.circuit.valve_stamps import (
     stamp_gas,
     stamp_pentode,
@@ -60,8 +63,7 @@ class Work(NamedTuple):
     fence: Room  # (1) V, what no net may pass during the iterations
 
 
-@jit
-def make_work(ar):  # type: ignore[no-untyped-def]
+def make_work(ar: Arrays) -> Work:
     """Zeroed room for one row of a topology."""
     size = ar.lu.nnz + 1
     return Work(
@@ -76,7 +78,28 @@ def make_work(ar):  # type: ignore[no-untyped-def]
     )
 
 
-@jit
+class Rest(NamedTuple):
+    """Where a row is looked for at rest: net voltages [V] (N+1), stores (E, 2), latches (E), and
+    room to step back to: net voltages and what the junctions were at."""
+
+    x: Room
+    hq: Room
+    latch: npt.NDArray[np.int8]
+    before: Room
+    keep: Room
+
+
+def make_rest(ar: Arrays) -> Rest:
+    """Everything discharged and off."""
+    n, e = ar.n + 1, ar.code.size
+    latch = np.zeros(e, dtype=np.int8)
+    return Rest(np.zeros(n), np.zeros((e, 2)), latch, np.zeros(n), np.zeros((e, 2)))
+
+
+WORK, REST = make_work(ARRAYS), make_rest(ARRAYS)
+
+
+@jit_apart(ARRAYS, VECTOR, VECTOR, STORES, LATCH, REAL, REAL, REAL, WORK)
 def assemble_straight(ar, p, xh, hq, latch, t, h, stray, w):  # type: ignore[no-untyped-def]
     """Slopes and constant currents of everything that is a straight line in x."""
     a, given, slope = w.straight, w.given, w.slope
@@ -133,7 +156,7 @@ def assemble_straight(ar, p, xh, hq, latch, t, h, stray, w):  # type: ignore[no-
             stamp_two(given, a, jac, e, 0, 1, n0, n1, 0.0, g)
 
 
-@jit
+@jit_apart(ARRAYS, VECTOR, VECTOR, STORES, LATCH, REAL, REAL, FLAG, WORK)
 def assemble(ar, p, x, hq, latch, t, h, limiting, w):  # type: ignore[no-untyped-def]
     """Fill `w.a` and `w.f` at `x` from the straight part. Returns True if any step was limited."""
     a, f, vj = w.a, w.f, w.vj
@@ -185,7 +208,7 @@ def assemble(ar, p, x, hq, latch, t, h, limiting, w):  # type: ignore[no-untyped
     return limited
 
 
-@jit
+@jit_apart(ARRAYS.lu, VECTOR)
 def factor(lu, a):  # type: ignore[no-untyped-def]
     """Factor in place. Returns False on a zero pivot."""
     at = 0
@@ -204,7 +227,7 @@ def factor(lu, a):  # type: ignore[no-untyped-def]
     return True
 
 
-@jit_inner
+@jit_apart(ARRAYS.lu, VECTOR, VECTOR)
 def backsolve(lu, a, b):  # type: ignore[no-untyped-def]
     """Solve with the factors in `a`; `b` (N+1, last entry ignored) becomes the solution."""
     for k in range(lu.order.size):
@@ -221,7 +244,7 @@ def backsolve(lu, a, b):  # type: ignore[no-untyped-def]
         b[r] = acc / a[lu.diag[k]]
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, VECTOR, VECTOR, STORES, LATCH, REAL, REAL, REAL, COUNT, REAL, WORK)
 def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[no-untyped-def]
     """Iterate to a solution of one row in place. Returns iterations used, or -1.
 
@@ -255,14 +278,14 @@ def newton(ar, p, x, xh, hq, latch, t, h, stray, most, tol, w):  # type: ignore[
     return -1
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, VECTOR, STORES, LATCH, WORK)
 def seat(ar, p, x, hq, latch, w):  # type: ignore[no-untyped-def]
     """Set every junction's limiting memory to where `x` puts it, for a start from known volts."""
     assemble_straight(ar, p, x, hq, latch, 0.0, 0.0, 0.0, w)
     assemble(ar, p, x, hq, latch, 0.0, 0.0, NO, w)
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, VECTOR, VECTOR, STORES, LATCH, REAL, REAL, REAL, WORK)
 def residual(ar, p, x, xh, hq, latch, t, h, stray, w):  # type: ignore[no-untyped-def]
     """Largest unbalanced current [A] of any net at `x`, assembled afresh without step limiting."""
     assemble_straight(ar, p, xh, hq, latch, t, h, stray, w)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.circuit.solution import Floats, Solution, Status
+from halfsplit.circuit.solution import Floats, Solution, Status, plain
 from halfsplit.circuit.threads import spread
 from halfsplit.circuit.topology import Topology
 
@@ -19,10 +19,11 @@ def operating_point(topology: Topology, rows: Floats, start: Floats | None = Non
     rows: parameter matrix from :meth:`Topology.rows` (B, P).
     start: net voltages to start from [V] (N) or (B, N); zero when not given.
     """
-    from halfsplit.circuit.compiled_op import (
-        solve_rows,
-    )  # loads the compiler: not for every command
+    # These load the compiler: not for every command.
+    from halfsplit.circuit.compiled_op import solve_rows
+    from halfsplit.circuit.kernel import make_rest, make_work
 
+    rows = plain(rows)
     count, n = rows.shape[0], topology.arrays.n
     begin = np.zeros((count, n))
     warm = start is not None
@@ -43,6 +44,8 @@ def operating_point(topology: Topology, rows: Floats, start: Floats | None = Non
             status[part],
             res[part],
             latched[part],
+            make_rest(topology.arrays),
+            make_work(topology.arrays),
         )
 
     spread(work, count, chunk=16)

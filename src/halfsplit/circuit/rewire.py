@@ -102,6 +102,7 @@ def solve_variants(
     # These load the compiler: only when needed.
     from halfsplit.circuit.compiled_op import solve_rows
     from halfsplit.circuit.compiled_quick import try_rows
+    from halfsplit.circuit.kernel import make_rest, make_work
 
     topology = made.topology
     count, states, n = len(variants), len(conditions), topology.arrays.n
@@ -119,10 +120,11 @@ def solve_variants(
             for row, changes in zip(rows, slots, strict=True):
                 for at, value in changes:
                     row[at] = value
+            rest, room = make_rest(arrays), make_work(arrays)
             if thorough:
-                solve_rows(arrays, rows, begin, 0, out[i], status[i], res, latched[i])
+                solve_rows(arrays, rows, begin, 0, out[i], status[i], res, latched[i], rest, room)
             else:
-                try_rows(arrays, rows, begin, out[i], status[i], latched[i])
+                try_rows(arrays, rows, begin, out[i], status[i], latched[i], rest, room)
 
     spread(work, count, chunk=CHUNK, progress=progress)
     out[status == _FAILED] = np.nan

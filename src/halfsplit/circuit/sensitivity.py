@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from halfsplit.circuit.solution import Floats
+from halfsplit.circuit.solution import Floats, plain
 from halfsplit.circuit.threads import spread
 from halfsplit.circuit.topology import Topology
 
@@ -49,8 +49,11 @@ def sensitivities(
     Net voltage change at one sigma [V] (B, K, N) and resistance to common [ohm] (B, N);
     rows that were not solved hold NaN.
     """
-    from halfsplit.circuit.compiled_sensitivity import sensitivity_rows  # loads the compiler
+    # These load the compiler: only when needed.
+    from halfsplit.circuit.compiled_sensitivity import sensitivity_rows
+    from halfsplit.circuit.kernel import make_rest, make_work
 
+    rows, voltages, latched = plain(rows), plain(voltages), plain(latched)
     count, n = rows.shape[0], topology.arrays.n
     ptr, slots, target, relative = [0], [], [], []
     for move in moves:
@@ -84,6 +87,10 @@ def sensitivities(
             out[part],
             stiff[part],
             ok[part],
+            np.zeros(rows.shape[1]),
+            make_rest(topology.arrays),
+            make_work(topology.arrays),
+            make_work(topology.arrays),
         )
 
     spread(work, count, chunk=16)

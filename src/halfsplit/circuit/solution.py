@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +14,13 @@ from halfsplit.quantity import show
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Waves = npt.NDArray[np.float32]
+_Any = TypeVar("_Any", bound=np.generic)
+
+
+def plain(values: npt.NDArray[_Any]) -> npt.NDArray[_Any]:
+    """The same values as compiled code takes them: row by row without gaps, and writable."""
+    return np.require(values, requirements=["C", "W"])
+
 
 # Samples kept of a cycle: to the 32nd harmonic, 1.6 kHz of a 50 Hz mains; a capacitor-input
 # rectifier's ripple has under 0.1 % of its rms beyond.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from halfsplit.circuit.solution import Floats
+from halfsplit.circuit.solution import Floats, plain
 from halfsplit.circuit.topology import Topology
 
 
@@ -19,18 +19,12 @@ def can_rest(
     A. Willson, "How to identify unstable dc operating points", IEEE Trans. Circuits and Systems I
     39 (1992), from memory, unconfirmed. The converse does not hold: what oscillates may pass.
     """
-    from halfsplit.circuit.compiled_sensitivity import currents  # loads the compiler
-    from halfsplit.circuit.kernel import factor, make_work
+    # These load the compiler: only when needed.
+    from halfsplit.circuit.compiled_stability import rests_rows
+    from halfsplit.circuit.kernel import make_rest, make_work
 
-    arrays = topology.arrays
-    empty = np.zeros((arrays.code.size, 2))
+    ar = topology.arrays
+    rows, voltages, latched = plain(rows), plain(voltages), plain(latched)
     found = np.zeros(len(rows), dtype=bool)
-    for r, row in enumerate(rows):
-        x = np.append(voltages[r], 0.0)
-        if not np.isfinite(x).all():
-            continue
-        work = make_work(arrays)
-        currents(arrays, row, x, empty, latched[r], work)
-        if factor(arrays.lu, work.a):
-            found[r] = (work.a[arrays.lu.diag] < 0.0).sum() % 2 == 0
+    rests_rows(ar, rows, voltages, latched, found, make_rest(ar), make_work(ar))
     return found

@@ -5,32 +5,12 @@ from __future__ import annotations
 import math
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.apart import jit_apart
 from halfsplit.circuit.devices import grow, soft
 from halfsplit.circuit.elements import THERMAL_VOLTAGE as VT
+from halfsplit.circuit.example import ARRAYS, LATCH, REAL, STORES, VECTOR
 from halfsplit.circuit.jit import jit_inner
 from halfsplit.circuit.valve_stamps import gas_moves
-
-
-@jit_inner
-def switch(ar, p, x, latch):  # type: ignore[no-untyped-def]
-    """Let thyristors and gas tubes, then relays, change state at `x`. Returns how many did.
-
-    A thyristor or a gas tube fires in microseconds, a relay moves in milliseconds: relays wait
-    until neither wants to change, or a relay would pull on volts that never last that long.
-    """
-    changed = 0
-    for e in ar.curved:
-        if ar.code[e] == el.SCR:
-            changed += _thyristor(ar, p, x, latch, e)
-        elif ar.code[e] == el.GAS and gas_moves(p, ar.offset[e], x, ar.nodes, e, latch):
-            latch[e] = 1 - latch[e]
-            changed += 1
-    if changed > 0:
-        return changed
-    for e in ar.straight:
-        if ar.code[e] == el.CONTACT:
-            changed += _contact(ar, p, x, latch, e)
-    return changed
 
 
 @jit_inner
@@ -72,7 +52,29 @@ def _contact(ar, p, x, latch, e):  # type: ignore[no-untyped-def]
     return 0
 
 
-@jit_inner
+@jit_apart(ARRAYS, VECTOR, VECTOR, LATCH)
+def switch(ar, p, x, latch):  # type: ignore[no-untyped-def]
+    """Let thyristors and gas tubes, then relays, change state at `x`. Returns how many did.
+
+    A thyristor or a gas tube fires in microseconds, a relay moves in milliseconds: relays wait
+    until neither wants to change, or a relay would pull on volts that never last that long.
+    """
+    changed = 0
+    for e in ar.curved:
+        if ar.code[e] == el.SCR:
+            changed += _thyristor(ar, p, x, latch, e)
+        elif ar.code[e] == el.GAS and gas_moves(p, ar.offset[e], x, ar.nodes, e, latch):
+            latch[e] = 1 - latch[e]
+            changed += 1
+    if changed > 0:
+        return changed
+    for e in ar.straight:
+        if ar.code[e] == el.CONTACT:
+            changed += _contact(ar, p, x, latch, e)
+    return changed
+
+
+@jit_apart(ARRAYS, VECTOR, VECTOR, STORES, REAL, STORES)
 def content(ar, p, x, hq, h, q):  # type: ignore[no-untyped-def]
     """Fill `q` (E, 2) with what every store holds at `x`, the end of a step of effective length h.
 
