@@ -34,6 +34,7 @@ from halfsplit.faults.hypotheses import (
     wrong_faults,
 )
 from halfsplit.faults.predictions import Floats, Predictions
+from halfsplit.faults.views import bearable
 from halfsplit.journal import Journal
 
 # Sets one condition may be asked to solve in one step of the search: steady ones solve in tens of
@@ -296,12 +297,17 @@ class Reasoner(Noter):
     def _run_in(self, feed: str) -> list[Condition]:
         """Conditions the machine may have been run in while it was broken.
 
-        Those of the feed, if that can burn anything; one load of a circuit that keeps time by
-        itself, where each takes minutes.
+        Those of the feed, if that can burn anything; of a circuit that keeps time by itself, where
+        each takes minutes, the last load that asks no more of a rail than it is rated for, on a
+        steady feed where there is one.
         """
         usual = likely(self.machine)
         chosen = [c for c in usual if c.feed == feed] or usual
-        return chosen[-1:] if self.machine.self_oscillating else chosen
+        if not self.machine.self_oscillating:
+            return chosen
+        steady = [c for c in usual if not self.machine.alternating(c)]
+        chosen = [c for c in usual if c.feed == feed] or steady or usual
+        return ([c for c in chosen if bearable(self.assembly, c.load)] or chosen)[-1:]
 
     def settle(self, listed: Sequence[Hypothesis]) -> None:
         """Solve sets with spreads of their own where readings were taken."""
