@@ -52,6 +52,8 @@ def test_what_a_fault_takes_along_goes_by_the_feed_now_used(tmp_path: Path) -> N
             found[feed] = {t.part for t in session.taken_along("V1 short")}
             assert found[feed] == {t.part for t in session.taken_along("V1 short", feed)}
         assert "F1" in found["mains"] and "F1" not in found["raws"]
+        session.set_condition(Condition("off", "none"))  # it was run on what it was run on last
+        assert {t.part for t in session.taken_along("V1 short")} == found["raws"]
 
 
 @pytest.mark.parametrize("feed", ["raw", "off"])

@@ -276,8 +276,8 @@ class Reasoner(Noter):
         return max(RAN_ON * chance / further.odds, 1.0)
 
     def taken_along(self, fault: str, feed: str = "") -> list[Taken]:
-        """Parts a single fault may have overstressed to death in a machine run on a feed, that now
-        used when none is named; likeliest first."""
+        """Parts a single fault may have overstressed to death in a machine run on a feed, that used
+        last when none is named; likeliest first."""
         feed = feed or self.fed
         if feed not in self._cascades:
             where = self._run_in(feed)
@@ -286,8 +286,9 @@ class Reasoner(Noter):
 
     @cached_property
     def fed(self) -> str:
-        """The feed now used."""
-        return self.condition.feed
+        """The feed now used, or the last one used of a machine that is off now."""
+        used = [e.body["condition"]["feed"] for e in self.entries if e.kind == "condition"]
+        return next((f for f in (self.condition.feed, *reversed(used)) if f != "off"), "off")
 
     @cached_property
     def _cascades(self) -> dict[str, dict[str, list[Taken]]]:
