@@ -11,13 +11,13 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.bench.drill_bench import Case, drawn
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.solution import Status
 from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.next_check import Candidate
 from halfsplit.diagnosis.swing import COUNTED
+from halfsplit.faults.followed import followed
 from halfsplit.faults.hypotheses import Fault
 from tests.simulator import dead, deck, stile_rows
 from tests.simulator.tray import OPEN_LEADS
@@ -209,7 +209,7 @@ class SwitchingBench(NgspiceBench):
     def _run(self, at: Condition) -> Waves | None:
         top = self.machine.topology
         laid = {**self._kept(at), **self.machine.values(at)}
-        solved, rhythm = follow(top, top.rows([laid]))
+        solved, rhythm = followed(top, top.rows([laid]))
         status = int(solved.status[0])
         if status not in (int(Status.SOLVED), int(Status.POWERED_UP), int(Status.OSCILLATING)):
             return None

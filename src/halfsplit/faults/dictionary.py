@@ -18,12 +18,12 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.cycle import mains_cycle
-from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move, sensitivities
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.beats import UNKNOWN_SPREAD, followed_slopes, with_slopes
+from halfsplit.faults.followed import followed
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
 from halfsplit.faults.noise import noise
 from halfsplit.faults.predictions import KEPT, STANDING, Predictions
@@ -99,7 +99,7 @@ def predict(
         usable = np.isfinite(at).all(axis=1) & (strays.max(axis=1, initial=0.0) < 3.0)
         at[~usable] = np.nan
     elif machine.self_oscillating:
-        solved, rhythm = follow(topology, rows, progress=progress)
+        solved, rhythm = followed(topology, rows, progress)
         mean, status, low, latched = solved.mean, solved.status, solved.low, solved.latched
         ripple, period = solved.high - solved.low, rhythm.period
         # Slopes are known only of what stands still; for the rest a plain share stands in.

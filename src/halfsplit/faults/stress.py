@@ -13,13 +13,13 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.cycle import mains_cycle
-from halfsplit.circuit.follow import follow
 from halfsplit.circuit.heat import element_flow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Rhythm, Solution, Status
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dictionary import CHUNK, FEW, table_folder
+from halfsplit.faults.followed import followed
 from halfsplit.faults.ratings import Limit, limits_of, thermal_path
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.quantity import Unit, show
@@ -200,7 +200,7 @@ def _solve(
     if hertz:
         solved = mains_cycle(topology, rows, hertz)
     elif machine.self_oscillating:
-        solved, rhythm = follow(topology, rows)
+        solved, rhythm = followed(topology, rows)
     else:
         start = np.nan_to_num(operating_point(topology, topology.rows([state])).mean[0])
         solved = operating_point(topology, rows, start)
