@@ -64,7 +64,7 @@ MACHINES = {
     # Each load is a dictionary of minutes: dead first, then at one.
     "stile17": Entrant(
         EXAMPLES / "stile17" / "ob8.yaml",
-        (Condition("off", "half"), Condition("raw", "half")),
+        (Condition("off", "none"), Condition("raw", "half")),
         frozenset({"half"}),
         SwitchingBench,
     ),

@@ -68,8 +68,8 @@ def write(
     `open_lead` names a transistor and lead (c, b or e) to be broken by a gigohm in series, or
     several; `fired`
     and `closed` name thyristors and contacts taken as on. `start` (net -> V, others at 0) and
-    `amps` (inductor -> A) are the state a transient begins in; with them thyristors start off and
-    latch by themselves, in about `memory` [s].
+    `amps` (inductor -> A) are the state a transient begins in; with them thyristors that are not
+    `fired`, and then held so, start off and latch by themselves, in about `memory` [s].
     """
     deck = Deck(topology.netlist.common)
     broken = dict([open_lead]) if isinstance(open_lead, tuple) else dict(open_lead or {})
@@ -79,7 +79,7 @@ def write(
         if start is not None and isinstance(element, el.Capacitor):
             first, second = (start.get(n, 0.0) for n in element.nets)
             v["start"] = first - second
-        if start is not None and isinstance(element, el.Scr):
+        if start is not None and isinstance(element, el.Scr) and element.name not in fired:
             parts.thyristor(deck.lines.append, index, v, nets, memory)
             gate = f"g{index}" if v["isg"] > 0 else nets[2]
             _gate(deck, index, v, [*nets[:2], gate])

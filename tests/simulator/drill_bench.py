@@ -11,17 +11,21 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.bench.drill_bench import Case, drawn
 from halfsplit.circuit import elements as el
-from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.solution import Status
 from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.next_check import Candidate
 from halfsplit.diagnosis.swing import COUNTED
+from halfsplit.faults.followed import followed
 from halfsplit.faults.hypotheses import Fault
 from tests.simulator import dead, deck, stile_rows
 from tests.simulator.tray import OPEN_LEADS
-from tests.simulator.waves import Waves, transient
+from tests.simulator.waves import COARSE, Waves, transient
+
+# Longest time step [s] where a circuit rests most of the time; the beats of an attempt take shorter
+# ones by themselves.
+REST_STEP = 2e-6
 
 
 class NgspiceBench:
@@ -180,13 +184,14 @@ class SwitchingBench(NgspiceBench):
     """The same for a circuit that keeps time by itself.
 
     ngspice takes the specimen on from the state our own follower leaves it in, and what it makes of
-    it from there is read: from switch-on a reading would take it many minutes. What restarts again
-    and again, and what ends latched, cannot be read so.
+    it from there is read: from switch-on a reading would take it many minutes. A thyristor our
+    follower ends with fired is held fired. What restarts again and again has no frequency here.
     """
 
     def __init__(self, machine: Machine, case: Case, slips: float = 0.0) -> None:
         super().__init__(machine, case, slips)
         self.runs: dict[Condition, Waves | None] = {}
+        self.restarting: set[Condition] = set()
 
     def _live(self, asked: Candidate) -> float | None:
         at = asked.condition
@@ -202,6 +207,8 @@ class SwitchingBench(NgspiceBench):
         top, bottom = float(wave.max()), float(wave.min())
         if asked.quantity == "ripple":
             return top - bottom
+        if at in self.restarting:
+            return None
         guard = (top - bottom) / 10.0
         middle = (top + bottom) / 2.0
         return run.hertz(wave, middle + guard, middle - guard) if top - bottom > COUNTED else None
@@ -209,10 +216,17 @@ class SwitchingBench(NgspiceBench):
     def _run(self, at: Condition) -> Waves | None:
         top = self.machine.topology
         laid = {**self._kept(at), **self.machine.values(at)}
-        solved, rhythm = follow(top, top.rows([laid]))
+        solved, rhythm = followed(top, top.rows([laid]))
         status = int(solved.status[0])
-        if status not in (int(Status.SOLVED), int(Status.POWERED_UP), int(Status.OSCILLATING)):
+        if status in (int(Status.UNSOLVED), int(Status.NOT_SETTLED)):
             return None
+        again = status == int(Status.RESTARTING)
+        on = solved.latched[0] > 0
+        fired = frozenset(
+            e.name
+            for e in self.machine.netlist
+            if isinstance(e, el.Scr) and on[top.element_index[e.name]]
+        )
         beats = status == int(Status.OSCILLATING)
         first = solved.wave[0, :, 0] if np.isfinite(solved.wave[0]).all() else solved.mean[0]
         amps = {}
@@ -220,11 +234,13 @@ class SwitchingBench(NgspiceBench):
             if isinstance(e, el.Inductor):
                 k = top.element_index[e.name]
                 low, high = float(rhythm.held_low[0, k]), float(rhythm.held_high[0, k])
-                amps[e.name] = low + 0.2 * (high - low)  # where a beat is cut: see stile_rows
+                # Where a beat is cut: see stile_rows. One attempt after another is at its end.
+                amps[e.name] = low + (0.0 if again else 0.2) * (high - low)
         written = deck.write(
             top,
             laid,
             open_lead=self._leads([f for f in self.case.faults if f.present(at)]),
+            fired=fired,
             transient=True,
             start={n: float(first[i]) for n, i in top.net_index.items() if i < len(first)},
             amps=amps,
@@ -232,5 +248,11 @@ class SwitchingBench(NgspiceBench):
         period = float(rhythm.period[0]) if beats else 0.0
         stop = min(max(stile_rows.LEAST, stile_rows.BEATS * period), stile_rows.MOST)
         nets = [n for n in top.nets if "#" not in n]
+        if again:
+            self.restarting.add(at)
+            period = float(rhythm.period[0])
+            run = transient(written, nets, 1.5 * period, REST_STEP, options=COARSE)
+            # One whole attempt, from the middle of the rest before it.
+            return run.since(0.5 * period) if run is not None else None
         run = transient(written, nets, stop, stile_rows.STEP)
         return run.since(stop / 2) if run is not None else None

@@ -7,13 +7,17 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "proofs"))
 
+import pytest
 from drill import drill  # type: ignore[import-not-found]
 
 from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.drill import score
 from halfsplit.bench.drill_bench import Case
+from halfsplit.circuit.solution import Status
 from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.next_check import Candidate
+from halfsplit.faults.followed import followed
+from halfsplit.faults.hypotheses import single_faults
 from halfsplit.faults.ohmmeter import ohmmeters
 from tests.simulator import stile, tray
 from tests.simulator.drill_bench import NgspiceBench, SwitchingBench
@@ -60,3 +64,24 @@ def test_a_switching_machine_is_read_in_the_time_domain() -> None:
     assert 4.5 < found["volts"] < 5.5
     assert 0.005 < found["ripple"] < 0.12
     assert 5e3 < found["frequency"] < 1e5
+
+
+@pytest.mark.parametrize(
+    ("fault", "status", "net"),
+    [("Q1 c-e short", Status.LATCHED, "out"), ("CR3 open", Status.RESTARTING, "c9")],
+)
+def test_what_latches_and_what_restarts_is_read_too(fault: str, status: Status, net: str) -> None:
+    """The crowbar holds the output down; the over-current trip tries again and again. ngspice takes
+    each on from where our follower ends, and what it makes of it agrees within a twentieth."""
+    machine, at = stile.machine(), Condition("raw", "half")
+    (known,) = [h for h in single_faults(machine.assembly) if h.name == fault]
+    bench = SwitchingBench(machine, Case("single", known.faults, 11))
+    rows = machine.topology.rows([{**bench.values, **machine.values(at)}])
+    solved, _ = followed(machine.topology, rows)
+    assert int(solved.status[0]) == status
+    text = bench.read(Candidate(net, "volts", at, 1.0), Meter())
+    assert text is not None and bench.failed == 0
+    ours = float(solved.mean[0, machine.topology.net_index[net]])
+    assert float(text) == pytest.approx(ours, rel=0.05)
+    if status is Status.RESTARTING:
+        assert bench.read(Candidate("sw", "frequency", at, 1.0), Meter()) is None

@@ -314,7 +314,8 @@ def run(
             copy = Path(folder) / path.name
             shutil.copy(path, copy)
             with Session(copy) as session:
-                session.set_condition(first)
+                for at in (*stages[-1:], first):  # it broke where it will be powered again
+                    session.set_condition(at)
                 session.share(shared)
                 session.trim()
                 session.within_reach = frozenset(feeds)

@@ -34,6 +34,7 @@ from halfsplit.faults.hypotheses import (
     wrong_faults,
 )
 from halfsplit.faults.predictions import Floats, Predictions
+from halfsplit.faults.views import bearable
 from halfsplit.journal import Journal
 
 # Sets one condition may be asked to solve in one step of the search: steady ones solve in tens of
@@ -275,8 +276,8 @@ class Reasoner(Noter):
         return max(RAN_ON * chance / further.odds, 1.0)
 
     def taken_along(self, fault: str, feed: str = "") -> list[Taken]:
-        """Parts a single fault may have overstressed to death in a machine run on a feed, that now
-        used when none is named; likeliest first."""
+        """Parts a single fault may have overstressed to death in a machine run on a feed, that used
+        last when none is named; likeliest first."""
         feed = feed or self.fed
         if feed not in self._cascades:
             where = self._run_in(feed)
@@ -285,8 +286,9 @@ class Reasoner(Noter):
 
     @cached_property
     def fed(self) -> str:
-        """The feed now used."""
-        return self.condition.feed
+        """The feed now used, or the last one used of a machine that is off now."""
+        used = [e.body["condition"]["feed"] for e in self.entries if e.kind == "condition"]
+        return next((f for f in (self.condition.feed, *reversed(used)) if f != "off"), "off")
 
     @cached_property
     def _cascades(self) -> dict[str, dict[str, list[Taken]]]:
@@ -296,12 +298,17 @@ class Reasoner(Noter):
     def _run_in(self, feed: str) -> list[Condition]:
         """Conditions the machine may have been run in while it was broken.
 
-        Those of the feed, if that can burn anything; one load of a circuit that keeps time by
-        itself, where each takes minutes.
+        Those of the feed, if that can burn anything; of a circuit that keeps time by itself, where
+        each takes minutes, the last load that asks no more of a rail than it is rated for, on a
+        steady feed where there is one.
         """
         usual = likely(self.machine)
         chosen = [c for c in usual if c.feed == feed] or usual
-        return chosen[-1:] if self.machine.self_oscillating else chosen
+        if not self.machine.self_oscillating:
+            return chosen
+        steady = [c for c in usual if not self.machine.alternating(c)]
+        chosen = [c for c in usual if c.feed == feed] or steady or usual
+        return ([c for c in chosen if bearable(self.assembly, c.load)] or chosen)[-1:]
 
     def settle(self, listed: Sequence[Hypothesis]) -> None:
         """Solve sets with spreads of their own where readings were taken."""

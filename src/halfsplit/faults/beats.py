@@ -17,10 +17,10 @@ import numpy.typing as npt
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
-from halfsplit.circuit.follow import follow
 from halfsplit.circuit.sensitivity import Move
 from halfsplit.circuit.solution import Status
 from halfsplit.circuit.threads import Progress
+from halfsplit.faults.followed import followed
 from halfsplit.faults.mains_beat import good_row
 from halfsplit.faults.predictions import Predictions
 from halfsplit.faults.sampling import Shaker
@@ -58,7 +58,7 @@ def followed_slopes(
         real = [k for k, m in enumerate(moves) if m.changes]
         shaken = Shaker(topology, [moves[k] for k in real], np.eye(len(real))).rows(row[0])
         moved = [k for k, one in enumerate(shaken) if not np.array_equal(one, row[0])]
-        solved, _ = follow(topology, np.vstack([row, shaken[moved]]), progress=progress)
+        solved, _ = followed(topology, np.vstack([row, shaken[moved]]), progress)
         mean = solved.mean[0]
         slopes = np.zeros((len(moves), mean.size))
         for k, place in enumerate(moved):

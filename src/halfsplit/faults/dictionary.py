@@ -15,12 +15,12 @@ import numpy.typing as npt
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit.cycle import mains_cycle
-from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move, sensitivities
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.beats import UNKNOWN_SPREAD, followed_slopes, with_slopes
+from halfsplit.faults.followed import followed
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
 from halfsplit.faults.kept_under import table_folder
 from halfsplit.faults.mains_beat import solve_beating, timed
@@ -87,7 +87,7 @@ def predict(
             both = solve_beating(machine, condition, rows, hertz, progress)
             solved, rhythm, rows, hum = both.solved, both.rhythm, both.held, both.hum
         else:
-            solved, rhythm = follow(topology, rows, progress=progress)
+            solved, rhythm = followed(topology, rows, progress)
         mean, status, low, latched = solved.mean, solved.status, solved.low, solved.latched
         ripple, period = solved.high - solved.low, rhythm.period
         # Slopes are known only of what stands still; for the rest a plain share stands in.

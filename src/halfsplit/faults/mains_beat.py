@@ -8,10 +8,10 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
-from halfsplit.circuit.follow import follow
 from halfsplit.circuit.solution import Floats
 from halfsplit.circuit.threads import Progress
 from halfsplit.circuit.topology import Topology
+from halfsplit.faults.followed import followed
 from halfsplit.faults.kept_under import table_folder
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.faults.two_scales import (
@@ -105,7 +105,7 @@ def good_on_mains(machine: Machine, condition: Condition, hertz: float) -> Good 
         if beats:
             shaken = np.vstack([both.level * (1.0 + SHAKE), both.level * (1.0 - SHAKE)])
             twice, drawn = (np.vstack([a, a]) for a in (row, both.drawn))
-            moved = follow(parts.whole, parts.held(twice, shaken, drawn))[0]
+            moved = followed(parts.whole, parts.held(twice, shaken, drawn))[0]
             if all(int(s) in BEATING for s in moved.status):
                 through = (moved.mean[0] - moved.mean[1]) / (2.0 * SHAKE)
         kept = {"level": both.level[0], "drawn": both.drawn[0], "through": through}

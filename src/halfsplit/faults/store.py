@@ -21,7 +21,7 @@ def load_arrays(path: Path) -> dict[str, npt.NDArray[Any]] | None:
     import numpy as np  # not at the top: who only asks for the folder needs none of it
 
     try:
-        with np.load(path) as data:
+        with path.open("rb") as stream, np.load(stream) as data:
             return {name: data[name] for name in data.files}
     except (OSError, ValueError, KeyError, EOFError, BadZipFile):
         return None

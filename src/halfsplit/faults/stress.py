@@ -13,12 +13,12 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.cycle import mains_cycle
-from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Rhythm, Solution, Status
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dictionary import CHUNK, FEW
+from halfsplit.faults.followed import followed
 from halfsplit.faults.kept_under import table_folder
 from halfsplit.faults.mains_beat import parted, solve_beating, timed
 from halfsplit.faults.ratings import Limit, limits_of, thermal_path
@@ -208,7 +208,7 @@ def _solve(
     if hertz:
         solved = mains_cycle(topology, rows, hertz)
     elif machine.self_oscillating:
-        solved, rhythm = follow(topology, rows)
+        solved, rhythm = followed(topology, rows)
     else:
         start = np.nan_to_num(operating_point(topology, topology.rows([state])).mean[0])
         solved = operating_point(topology, rows, start)

@@ -21,12 +21,12 @@ import numpy.typing as npt
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.cycle import mains_cycle
-from halfsplit.circuit.follow import follow
 from halfsplit.circuit.netlist import Netlist
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.solution import Floats, Rhythm, Solution, Status
 from halfsplit.circuit.threads import Progress
 from halfsplit.circuit.topology import Topology, compile_netlist
+from halfsplit.faults.followed import followed
 
 # S of what holds a reservoir while the beat is followed: as its capacitors' series resistance has
 # it, for that is what the beat's own current meets; within these bounds.
@@ -211,7 +211,7 @@ def on_two_scales(
     for turn in range(ROUNDS):
         told = _after(turn, len(due), count, progress)
         held = parts.held(rows[due], level[due], drawn[due])
-        new = follow(parts.whole, held, progress=told)
+        new = followed(parts.whole, held, told)
         beat = _laid(beat, new, due, count)
         drawn[due] = parts.taken_from(held, new[0])
         load = mains_cycle(parts.mains, parts.on_mains(rows[due], drawn[due]), hertz)
