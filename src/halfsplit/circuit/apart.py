@@ -48,6 +48,23 @@ def jit_apart(*examples: Any) -> Callable[[Callable[..., Any]], Any]:
     return decorate
 
 
+def jit_within(*examples: Any) -> Callable[[Callable[..., Any]], Any]:
+    """Compile the function below for these types alone; its code goes into that of its callers.
+
+    For what is too short to stand apart and is called with bare numbers, for each of which the
+    compiler would make another copy. A number of another kind is converted.
+    """
+    wanted = tuple(_typeof(example) for example in examples)
+
+    def decorate(function: Callable[..., Any]) -> Any:
+        dispatcher = jit_inner(function)
+        dispatcher.compile(wanted)
+        dispatcher.disable_compile()
+        return dispatcher
+
+    return decorate
+
+
 def _caller(name: str, typed: Any, named: inspect.Signature) -> Any:
     """What compiled code sees in place of the function: a call of that name."""
     result, wanted = typed.return_type, typed.args

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 
-from halfsplit.circuit.jit import jit_inline
+from halfsplit.circuit.apart import jit_within
+from halfsplit.circuit.example import REAL
 
 _LOG_MAX = 80.0  # exponent at which a junction current is continued as a straight line
 _ROOT2 = math.sqrt(2.0)
 
 
-@jit_inline
+@jit_within(REAL)
 def grow(u: float) -> tuple[float, float]:
     """exp(u) and its slope, continued as a line where exp would overflow."""
     if u > _LOG_MAX:
@@ -26,7 +27,7 @@ def grow(u: float) -> tuple[float, float]:
     return e, e
 
 
-@jit_inline
+@jit_within(REAL, REAL, REAL, REAL)
 def limit_step(new: float, old: float, nvt: float, sat: float) -> float:
     """Junction step limiting, the usual rule (Nagel, UCB ERL-M520, 1975)."""
     if abs(new - old) <= 2.0 * nvt or sat <= 0.0:  # nearly every late step; spares a logarithm
@@ -42,7 +43,7 @@ def limit_step(new: float, old: float, nvt: float, sat: float) -> float:
     return new
 
 
-@jit_inline
+@jit_within(REAL)
 def soft(u: float) -> tuple[float, float]:
     """log(1 + exp(u)) and its slope."""
     if u > 40.0:
@@ -53,7 +54,7 @@ def soft(u: float) -> tuple[float, float]:
     return math.log1p(e), e / (1.0 + e)
 
 
-@jit_inline
+@jit_within(REAL, REAL)
 def clamp(d: float, top: float) -> tuple[float, float]:
     """d held softly between 0 and top (both knees 1 % of top wide), and its slope."""
     w = 0.01 * top
@@ -62,7 +63,7 @@ def clamp(d: float, top: float) -> tuple[float, float]:
     return w * (a - b), ga - gb
 
 
-@jit_inline
+@jit_within(REAL, REAL, REAL, REAL)
 def land(new: float, old: float, low: float, high: float) -> float:
     """Keep a step from jumping over a flat law's sloping part: stop it at each knee on the way.
 
@@ -76,7 +77,7 @@ def land(new: float, old: float, low: float, high: float) -> float:
     return new
 
 
-@jit_inline
+@jit_within(REAL, REAL)
 def bends(new: float, old: float) -> bool:
     """Whether a step along tanh is too long for its tangent; at high gain net voltages hide it."""
     return abs(new - old) > 1e-3 and min(abs(new), abs(old)) < 12.0

@@ -6,27 +6,16 @@ quarter of its time.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, Protocol, TypeVar
+from typing import Any
 
 import numba as nb
 import numpy as np
 
-_F = TypeVar("_F", bound=Callable[..., Any])
-
-
-class _Inline(Protocol):
-    """To the type checker an inlined function is what it is without the compiler."""
-
-    def __call__(self, function: _F, /) -> _F: ...
-
-
 _compile: Any = nb.njit  # the stubs do not know all of these words
 _ALL: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy", "_nrt": False}
-jit = _compile(**_ALL)
+jit = _compile(**_ALL, no_cfunc_wrapper=True)
 # For what only compiled code calls: the way in from Python costs as much to compile as a function.
 jit_inner = _compile(**_ALL, no_cpython_wrapper=True, no_cfunc_wrapper=True)
-jit_inline: _Inline = _compile(**_ALL, inline="always")
 
 # A bare True, False or whole number passed to a compiled function is a type of its own there, and
 # the function is compiled once more for each. These are not.

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import math
 
+from halfsplit.circuit.apart import jit_within
 from halfsplit.circuit.devices import bends, clamp, grow, land, limit_step, soft
 from halfsplit.circuit.elements import THERMAL_VOLTAGE as VT
+from halfsplit.circuit.example import ARRAYS, INDEX, REAL, VECTOR
 from halfsplit.circuit.jit import jit_inner
 
 
-@jit_inner
+@jit_within(VECTOR, VECTOR, ARRAYS.jac, INDEX, INDEX, INDEX, INDEX, INDEX, REAL, REAL)
 def stamp_two(f, a, jac, e, i, j, ni, nj, current, slope):  # type: ignore[no-untyped-def]
     """Stamp a current from terminal i to j that depends on the voltage between them."""
     f[ni] += current

@@ -11,7 +11,9 @@ from __future__ import annotations
 import math
 
 from halfsplit.circuit import elements as el
+from halfsplit.circuit.apart import jit_within
 from halfsplit.circuit.devices import land, soft
+from halfsplit.circuit.example import ARRAYS, INDEX, REAL, VECTOR
 from halfsplit.circuit.jit import jit_inner
 from halfsplit.circuit.stamps import stamp_two
 
@@ -50,6 +52,22 @@ def hold_grid(vg, knee, vj, e, limiting):  # type: ignore[no-untyped-def]
     kept = land(vg - knee, vj[e, 0], 0.0, 0.0)
     vj[e, 0] = kept
     return kept + knee
+
+
+@jit_inner
+def _carry(f, ni, nj, current):  # type: ignore[no-untyped-def]
+    """Add a current from net ni to net nj."""
+    f[ni] += current
+    f[nj] -= current
+
+
+@jit_within(VECTOR, ARRAYS.jac, INDEX, INDEX, INDEX, INDEX, INDEX, REAL)
+def _slope(a, jac, e, i, j, plus, minus, g):  # type: ignore[no-untyped-def]
+    """Slope of a current from i to j with the voltage from terminal `plus` to `minus`."""
+    a[jac[e, i, plus]] += g
+    a[jac[e, i, minus]] -= g
+    a[jac[e, j, plus]] -= g
+    a[jac[e, j, minus]] += g
 
 
 @jit_inner
@@ -112,22 +130,6 @@ def stamp_pentode(f, a, jac, e, p, o, x, n, vj, limiting):  # type: ignore[no-un
     stamp_two(f, a, jac, e, 2, 3, ns, nk, gsk * vs, gsk)
     stamp_two(f, a, jac, e, 0, 2, na, ns, gas * (v - vs), gas)
     return abs(vg - held) > 1e-9 + 1e-6 * abs(vg)
-
-
-@jit_inner
-def _carry(f, ni, nj, current):  # type: ignore[no-untyped-def]
-    """Add a current from net ni to net nj."""
-    f[ni] += current
-    f[nj] -= current
-
-
-@jit_inner
-def _slope(a, jac, e, i, j, plus, minus, g):  # type: ignore[no-untyped-def]
-    """Slope of a current from i to j with the voltage from terminal `plus` to `minus`."""
-    a[jac[e, i, plus]] += g
-    a[jac[e, i, minus]] -= g
-    a[jac[e, j, plus]] -= g
-    a[jac[e, j, minus]] += g
 
 
 @jit_inner
