@@ -51,9 +51,11 @@ class Seen:
             self.beat = Run(machine, mains.rows[r], solved, rhythm, r, None)
 
     def by(self, e: int) -> Run:
+        """The rhythm an element (its number) lives by."""
         return self.slow if self.slow and e in self.elements else self.run
 
     def ripple(self, e: int) -> float:
+        """Alternating current of a capacitor, rms [A], of both rhythms together."""
         slow = self.by(e).ripple(e)
         return float(np.hypot(slow, self.beat.ripple(e))) if e in self.elements else slow
 
@@ -101,6 +103,7 @@ class Run:
             self.held = (rhythm.held_mean[r], rhythm.held_low[r], rhythm.held_high[r])
 
     def watts(self, e: int) -> float:
+        """Mean power an element turns into heat [W]."""
         element = self.elements[e]
         if isinstance(element, el.Inductor):
             r = self.row[self.topology.slot[element.name, "r"]]
@@ -162,6 +165,7 @@ class Run:
         )
 
     def across(self, e: int) -> float:
+        """Largest volts across an element's main terminals, either way [V]."""
         ends = self._ends(e)[:2] if len(self._ends(e)) < 3 else self._main(e)
         low, high = self._between(*ends)
         return max(abs(low), abs(high))
