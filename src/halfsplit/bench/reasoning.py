@@ -13,6 +13,7 @@ from halfsplit.bench.draws import Draws
 from halfsplit.bench.felt import felt
 from halfsplit.bench.metered import Metered
 from halfsplit.bench.noting import Noter
+from halfsplit.bench.prior_words import shares_said
 from halfsplit.bench.sights import Pairing, best_pairs, best_sizes
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence
@@ -138,6 +139,10 @@ class Reasoner(Noter):
     def factors(self) -> dict[str, float]:
         """Factors for age somebody set, by part or kind, in small letters."""
         return {e.body["of"]: float(e.body["factor"]) for e in self.entries if e.kind == "factor"}
+
+    def how_many_said(self) -> str:
+        """How many faults a machine is taken to have before any reading, in words."""
+        return shares_said(self.standard)
 
     def prior_belief(self) -> Belief:
         """Belief before any reading."""

@@ -46,9 +46,10 @@ def weights(
         elif pool is not None:
             take(bench, Path(pool), datetime.now(UTC).year)
         rows, said, laid = _rows(bench), bench.pool_said(), bench.field()
+        many = bench.how_many_said()
         pooled = [] if laid is None else _pooled(laid.body)
     data = {"pool": said, "pooled": pooled, "parts": rows} if said else rows
-    return emit(data, json, lambda: _told(rows, said, pooled))
+    return emit(data, json, lambda: _told(rows, said, pooled, many))
 
 
 def _pooled(body: Any) -> list[dict[str, Any]]:
@@ -73,7 +74,7 @@ def _rows(bench: Any) -> list[dict[str, Any]]:
     return sorted(found.values(), key=lambda r: -r["odds"])
 
 
-def _told(rows: list[dict[str, Any]], said: str, pooled: list[dict[str, Any]]) -> int:
+def _told(rows: list[dict[str, Any]], said: str, pooled: list[dict[str, Any]], many: str) -> int:
     table = Table(title="Before any reading", title_justify="left")
     for head in ("part", "kind", "bad or wrong", "because"):
         table.add_column(head, justify="right" if head == "bad or wrong" else "left")
@@ -82,6 +83,7 @@ def _told(rows: list[dict[str, Any]], said: str, pooled: list[dict[str, Any]]) -
         why = "; ".join(row["why"])
         table.add_row(row["part"], row["kind"], show.percent(chance), escape(why))
     show.out.print(table)
+    show.say(many)
     if said:
         _pool_told(said, pooled)
     return ExitCode.OK

@@ -125,6 +125,10 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             lead = everything[int(np.argmax(belief.log_weight))]
             if any(f.scale != 1.0 for f in lead.faults):  # pairs are of the usual sizes
                 made += grow([lead], singles, ports.boost)
+            # Nor does first sight know that what took another along may be of another size.
+            base = {h.key: b for h, b in made}
+            taken = [h for h, _ in made if h.boost > 1.0]
+            made += [(h, base[one.key]) for one in taken for h in _other_sizes([one])]
         else:
             made = grow(bases, singles, ports.boost)
             made.sort(key=lambda pair: -pair[0].prior)
@@ -133,7 +137,10 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
         worth = ports.prepare([h for h, _ in made], [b for _, b in made])
         missed += unseen + len(made) - len(worth)
         tried = [made[i][0] for i in worth]
-        good = _best(tried, ports.weigh([*bare, *tried], True), belief)
+        light = ports.weigh([*bare, *tried], True)
+        good = _best(tried, light, belief)
+        if size == 2:
+            good += _taken_along(tried, light, belief, {h.key for h in good})
         if not good:
             break
         good += _resized(good, [*bare, *good], belief, ports)
@@ -230,6 +237,17 @@ def _best(tried: Sequence[Hypothesis], light: Belief, belief: Belief) -> list[Hy
     top = float(max(belief.log_weight.max(), light.log_weight.max()))
     order = [int(i) for i in heaviest_first(light.log_weight) if i > 1]
     return [tried[i - 2] for i in order if light.log_weight[i] > top - TRAILING][:KEPT]
+
+
+def _taken_along(
+    tried: Sequence[Hypothesis], light: Belief, belief: Belief, known: set[frozenset[str]]
+) -> list[Hypothesis]:
+    """The few best pairs besides of which one took the other along, even well behind: solved
+    lightly they are held to spreads of their two faults apart, at the usual sizes."""
+    bar = float(belief.log_weight.max()) - 2.0 * TRAILING
+    order = [int(i) - 2 for i in heaviest_first(light.log_weight) if light.log_weight[i] > bar]
+    near = (tried[k] for k in order if k >= 0)
+    return [h for h in near if h.boost > 1.0 and h.key not in known][:RESIZED]
 
 
 def _companions(
