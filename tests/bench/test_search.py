@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
 import pytest
 
 from halfsplit.bench.session import Session
+from halfsplit.faults.cascades import RAN_ON
 from halfsplit.faults.hypotheses import together
 
 LADDER = """assembly: five resistors
@@ -18,6 +20,14 @@ parts:
   R3: {kind: resistor, value: 1k5, a: lower, b: com}
   R4: {kind: resistor, value: 4k7, a: top, b: side}
   R5: {kind: resistor, value: 3k3, a: side, b: com}
+"""
+TWO_SHORTS = """assembly: two feeds
+parts:
+  V1: {kind: supply, volts: 12V, pos: top, neg: com}
+  R1: {kind: resistor, value: 1R, power: 200W, a: top, b: one}
+  R2: {kind: resistor, value: 1R, power: 200W, a: top, b: two}
+  C1: {kind: electrolytic, value: 100uF, volts: 25V, pos: one, neg: com}
+  C2: {kind: electrolytic, value: 100uF, volts: 25V, pos: two, neg: com}
 """
 # Readings of pairs by hand: R1 open leaves upper and lower at 0; R5 open lifts side to 12 V; R4
 # short holds side at 12 V; R2 open leaves upper at 12 V and lower at 0.
@@ -86,3 +96,56 @@ def test_a_fifth_fault_is_found_beside_four_that_were_mended(tmp_path: Path) -> 
         best = session.hypotheses[lead.members[0]]
         assert best.plain == {"C1 open", *(f"B{k} open" for k in range(1, 5))}, best.name
         assert session.decided() is not None
+
+
+def test_a_pair_of_which_one_takes_the_other_along_is_solved_whatever_first_sight_says(
+    session: Session,
+) -> None:
+    """Of the demo tray: with one pair asked for by first sight, all 100 and more such pairs come
+    too, at odds of the first times the chance that the other followed."""
+    session.read("p5", "5.02")
+    made = {h.key: h for h, _ in session.pairs(1)[0]}
+    known = {h.faults[0].name: h.faults[0] for h in session.standard if len(h.faults) == 1}
+    due = 0
+    for name, first in known.items():
+        for taken in session.taken_along(name):
+            other = known[f"{taken.part} {taken.mode}"]
+            if RAN_ON * taken.chance <= other.odds:
+                continue
+            due += 1
+            prior = made[frozenset({name, other.name})].prior
+            assert prior >= 0.999 * first.odds * RAN_ON * taken.chance
+            assert prior <= max(first.odds, other.odds)
+    assert due > 100
+
+
+def test_two_faults_both_of_another_size_are_found(tmp_path: Path) -> None:
+    """Two bleeders each shorted at a third of the usual ohms: either alone at that size leaves the
+    other's reading unexplained."""
+    file = tmp_path / "two.yaml"
+    file.write_text(TWO_SHORTS)
+    with Session(file) as session:
+        known = {h.faults[0].name: h.faults[0] for h in session.standard if len(h.faults) == 1}
+        both = together([known["C1 short"].at(0.3), known["C2 short"].at(0.3)])
+        table = session.book.table(session.condition, [*session.standard[:2], both])
+        for net in ("one", "two"):
+            session.read(net, f"{float(table.mean[2, table.column(net)]):.3f}")
+        assert both.key in {h.key for h in session.hypotheses}
+
+
+def test_rivals_that_fit_as_well_are_all_in_sight(session: Session) -> None:
+    """C3 was short and is mended; that CR4 is short too, or Q13, or Q12 open reads alike. A set is
+    tried with spreads of the two it is made of, and of two rails one fault holds down one only:
+    with those of the other everywhere all but one of these fell out. Readings by ngspice."""
+    session.set_condition(replace(session.condition, load="bench"))
+    read = {"p5": "1.05", "sum": "4.01", "p12": "11.62", "vrn": "-4.80", "b11": "3.37"}
+    for net, volts in read.items():
+        session.read(net, volts)
+    session.prove("C3", False, "")
+    session.change("C3 fitted")
+    for net, volts in (("vrn", "-20.49"), ("reset", "1.00")):
+        session.read(net, volts)
+    found = {h.plain for h in session.hypotheses}
+    for other in ("CR4 short", "Q13 c-e short", "Q12 open base", "R18 open"):
+        assert {"C3 short", other} in found, other
+    assert session.groups()[0].weight < 0.5

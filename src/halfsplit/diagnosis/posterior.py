@@ -213,7 +213,7 @@ class Belief:
         plain = Volts(mean, slope, loose, model, own)
         scale, told = on_scale(table, (a, b), plain, item.value, (self.none, only, loading))
         rest = np.hypot(own, np.hypot(model, BEND * plain.slopes))
-        two = two_states(table, a, b, loading, rest) if states else {}
+        two = two_states(table, a, b, loading, rest) if states and scale is None else {}
         held = np.sqrt(told.loose**2 + told.model**2 + (BEND * told.slopes) ** 2)
         besides = held, told.own
         far = tails(table, a, b, loading, only) if scale is None else Tails()

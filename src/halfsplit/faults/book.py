@@ -25,6 +25,8 @@ from halfsplit.faults.predictions import Predictions
 
 Key = frozenset[str]
 ARRAYS = ("mean", "ripple", "low", "spread", "ohms", "status", "period", "wave")
+# Two sets within these of a third read as it does at a net.
+ALIKE_VOLTS, ALIKE_SHARE = 0.05, 0.02
 DEAD_ARRAYS = ("x", "over", "slope", "model", "range", "ok")
 
 
@@ -73,7 +75,25 @@ class Book:
         if keys == self._order and shelf.dictionary is not None:
             return shelf.dictionary if nets is None else shelf.dictionary.only(nets)
         where = [self._where(k, shelf) for k in keys]
-        return _gather(shelf.tables, where, self._spreads(keys, shelf), nets)
+        spread = self._spreads(keys, shelf)
+        made = _gather(shelf.tables, where, spread, nets)
+        added = [
+            (i, found) for i, k in enumerate(keys) if (found := self._added(k, shelf)) is not None
+        ]
+        if not added:
+            return made
+        rows = [i for i, _ in added]
+        first, second = [spread[i] for i in rows], [at for _, at in added]
+        parent = _gather(shelf.tables, first, first, nets)
+        other = _gather(shelf.tables, second, second, nets)
+        return _nearer(made, rows, parent, other)
+
+    @staticmethod
+    def _added(key: Key, shelf: _Shelf) -> tuple[int, int] | None:
+        """Where the fault is that a set solved lightly has beyond the one it was solved after."""
+        if key in shelf.full:
+            return None
+        return shelf.full.get(key - shelf.light[key][2])
 
     def _shelf(self, condition: Condition, progress: Progress | None, whole: bool) -> _Shelf:
         at = condition.as_drawn()
@@ -116,7 +136,8 @@ class Book:
         parents: Sequence[Hypothesis],
         progress: Progress | None = None,
     ) -> None:
-        """Solve sets that are new in this condition without spreads, which come from `parents`."""
+        """Solve sets that are new in this condition without spreads, which come from `parents` and
+        from the fault that each has besides: see `_nearer`."""
         shelf = self._shelf(condition, progress, True)
         new: dict[Key, tuple[Hypothesis, Hypothesis]] = {}
         for h, parent in zip(asked, parents, strict=True):
@@ -248,6 +269,25 @@ def _gather(
                 made[(slice(None), rows) if by_net else rows] = part
         arrays[name] = made.transpose(1, 2, 0) if by_net else made
     return Predictions(kept, top=first.highest(), **arrays)
+
+
+def _nearer(
+    made: Predictions, rows: Sequence[int], parent: Predictions, other: Predictions
+) -> Predictions:
+    """A table some rows of which were solved lightly, with spreads at each net of whichever of the
+    two sets they are made of reads there as they do: a rail one of the two holds down spreads as
+    under that one, though the other alone explains more of the readings. Where both do, the one
+    under which it is held more firmly counts.
+    """
+    at = np.array(rows, dtype=np.int64)
+    mean = made.mean[at]
+    off, near = np.abs(mean - other.mean), np.abs(mean - parent.mean)
+    alike = np.maximum(off, near) < ALIKE_VOLTS + ALIKE_SHARE * np.abs(mean)
+    firmer = (other.spread**2).sum(axis=1) < (parent.spread**2).sum(axis=1)
+    closer = np.where(alike, firmer, off < near)
+    spread = made.spread.copy()
+    spread[at] = np.where(closer[:, None, :], other.spread, parent.spread)
+    return replace(made, spread=spread)
 
 
 def _one(table: DeadTable, row: int) -> DeadTable:

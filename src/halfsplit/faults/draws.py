@@ -18,7 +18,7 @@ SURE = 2.5  # standard errors below which a fitted slope is noise
 ABOUT = 0.02
 # A specimen strays that is so many sigmas, and so many volts, off what slopes tell of it; of more
 # than one in ten the spread is simply wide. FINE is the least sigma counted [V].
-STRAYS, WORTH, MOST_ODD, FINE = 4.5, 0.03, 0.1, 0.003
+STRAYS, WORTH, MOST_ODD, FINE = 4.5, 0.05, 0.1, 0.003
 # Those beyond the farthest of three hundred are there too: a tail is taken so many times as wide as
 # those met. Common practice, no published source.
 BEYOND = 2.0
@@ -110,18 +110,41 @@ class Tail:
         return Tail(self.share, reach)
 
 
-def tail_of(left: Floats, heed: Bools, joint: int) -> Tail:
-    """The tail of what slopes leave of specimens [V] (S, N), at nets that matter (N).
+def straight(z: Floats, moved: Floats, usual: Bools) -> tuple[Floats, Floats, Floats]:
+    """Means (N) and slopes (K, N) of those of S specimens that are `usual`, whose uncertainties are
+    moved by `z` (S, K), and what they leave of each specimen (S, N)."""
+    few = z[usual]
+    centre, around = moved[usual].mean(axis=0), few - few.mean(axis=0)
+    away = moved[usual] - centre
+    # The draws are independent and more than the moves, so the normal equations are tame.
+    normal = around.T @ around + 1e-9 * np.eye(z.shape[1])
+    slopes = np.linalg.solve(normal, around.T @ away)
+    free = max(len(few) - z.shape[1] - 1, 1)
+    error = np.sqrt(((away - around @ slopes) ** 2).sum(axis=0) / free / len(few))
+    slopes[np.abs(slopes) < SURE * error] = 0.0
+    left = moved - centre - (z - few.mean(axis=0)) @ slopes
+    return centre, slopes, left - left[usual].mean(axis=0)
+
+
+def strays(left: Floats, heed: Bools) -> Bools:
+    """Where specimens (S, N) stray by far more than most, of what slopes leave [V] (S, N) at nets
+    that matter (N); nowhere if so many do that the spread is simply wide."""
+    usual = np.quantile(left, (0.16, 0.84), axis=0)
+    sigma = np.maximum((usual[1] - usual[0]) / 2.0, FINE)
+    far = heed & (np.abs(left) > np.maximum(STRAYS * sigma, WORTH))
+    wide = far.any(axis=1).sum() > MOST_ODD * len(left)
+    return np.zeros_like(far) if wide else far
+
+
+def tail_of(left: Floats, far: Bools, joint: int) -> Tail:
+    """The tail of what slopes leave of specimens [V] (S, N), given where they stray (S, N).
 
     A limit that sets in early strays one way and by volts, together at all nets behind it. Of so
     few nothing but that and about how far can be known, so it is taken wider than they show.
     """
-    usual = np.quantile(left, (0.16, 0.84), axis=0)
-    sigma = np.maximum((usual[1] - usual[0]) / 2.0, FINE)
-    far = heed & (np.abs(left) > np.maximum(STRAYS * sigma, WORTH))
     odd = far.any(axis=1)
     count, reach = int(odd.sum()), np.zeros((joint, left.shape[1]))
-    if not 0 < count <= MOST_ODD * len(left):
+    if not count:
         return Tail(0.0, reach)
     shown = BEYOND * np.where(far.any(axis=0), left[odd], 0.0)
     moment = shown.T @ shown / count

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move
 from halfsplit.circuit.topology import Topology
-from halfsplit.faults.draws import SURE, Specimens, Tail, specimens, tail_of
+from halfsplit.faults.draws import Specimens, Tail, specimens, straight, strays, tail_of
 from halfsplit.faults.shapes import is_bell
 
 Floats = npt.NDArray[np.float64]
@@ -215,22 +215,19 @@ class Sampler:
         good = np.isfinite(moved).all(axis=1)
         if good.sum() < len(moved) // 2:
             return None
-        z, moved = self.z[good], moved[good]
-        centre = moved.mean(axis=0)
-        away = moved - centre
-        fitted = z[:, :-STAND_INS]
-        around = fitted - fitted.mean(axis=0)
-        around[:, self.still] = 0.0  # sizes of faults, which no draw moves
-        # The draws are independent and more than the moves, so the normal equations are tame.
-        normal = around.T @ around + 1e-9 * np.eye(around.shape[1])
-        coefficients = np.linalg.solve(normal, around.T @ away)
-        free = max(len(z) - fitted.shape[1] - 1, 1)
-        error = np.sqrt(((away - around @ coefficients) ** 2).sum(axis=0) / free / len(z))
-        coefficients[np.abs(coefficients) < SURE * error] = 0.0
-        left = away - around @ coefficients
-        left -= left.mean(axis=0)
-        common = _common(left.T @ left / len(z))
-        loose = np.sqrt(np.maximum((left**2).mean(axis=0) - (common**2).sum(axis=0), 0.0))
+        moved = moved[good]
+        z = self.z[good][:, :-STAND_INS].copy()
+        z[:, self.still] = 0.0  # sizes of faults, which no draw moves
+        bells = np.array([is_bell(column) for column in moved.T])
+        usual = np.ones(len(moved), dtype=bool)
+        _, _, left = straight(z, moved, usual)
+        # Those that stray are no guide to the others: these are fitted again without them.
+        far = strays(left, row.heed & bells)
+        usual &= ~far.any(axis=1)
+        centre, coefficients, left = straight(z, moved, usual)
+        rest = left[usual]
+        common = _common(rest.T @ rest / len(rest))
+        loose = np.sqrt(np.maximum((rest**2).mean(axis=0) - (common**2).sum(axis=0), 0.0))
         share, levels, within = _split(moved, row.heed)
         return Drawn(
             centre,
@@ -240,8 +237,8 @@ class Sampler:
             share,
             levels,
             within,
-            specimens(moved, around, row.heed, STAND_INS),
-            tail_of(left, row.heed & ~_odd(moved), STAND_INS),
+            specimens(moved, z - z.mean(axis=0), row.heed, STAND_INS),
+            tail_of(left, far, STAND_INS),
         )
 
     def linear_band(self, slopes: Floats) -> Floats:
@@ -259,11 +256,6 @@ class Sampler:
         better = self.linear_band(row.slopes) - _ends(by_slopes)
         found: Floats = _ends(moved) + np.where(holds, better, 0.0)
         return found
-
-
-def _odd(moved: Floats) -> Bools:
-    """Nets (N) whose specimens (S, N) form no bell: their tails are told by a scale."""
-    return np.array([not is_bell(column) for column in moved.T])
 
 
 def _ends(moved: Floats) -> Floats:

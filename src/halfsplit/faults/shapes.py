@@ -1,8 +1,8 @@
 """The shape of what good specimens read: a bell or not, and a scale on which it is one.
 
-A supply whose current limit sets in early for one specimen in a hundred reads 5.0 V in ninety-nine
-and anything down to 4.5 V in the last. One normal bell as wide as its standard deviation calls the
-last impossible and the others vague. On the scale made here, volts laid along the specimens' own
+A gate that stands at nought in most machines and at a tenth of a volt in some, a limit past which a
+third of them fold back: one normal bell as wide as their standard deviation calls the last of them
+impossible and the others vague. On the scale made here, volts laid along the specimens' own
 quantiles, good specimens do form a bell, and a bell is what readings are weighed by.
 """
 
@@ -16,52 +16,47 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-# Where quantiles are taken, in sigmas of a bell: out to one specimen in 120, which three hundred
-# draws still tell of.
+# Where quantiles are looked at, in sigmas of a bell: out to one specimen in 120, which three
+# hundred draws still tell of.
 KNOTS = np.linspace(-2.4, 2.4, 17)
 _CHANCES = np.array([NormalDist().cdf(float(z)) for z in KNOTS])
-# Sigmas by which a quantile may be off that of a bell as wide and still count as one. A band filled
-# evenly, as of a resistor, is off by 0.7 at its ends and does no harm.
-ODD = 1.0
-# Knots from which on the scale goes on straight: as steep as from here to the last one. Two knots
-# at the very end hang on two specimens.
-TAIL = 4
+# Sigmas by which a quantile may be farther out than that of a bell as wide, and by which specimens
+# may have a gap between them, and still count as one.
+ODD, GAP = 1.0, 0.5
+# Points of a scale, the share of specimens that may read anything in its range, and the sigmas from
+# which a tail goes on straight: as steep as from the first of them to the second.
+POINTS, ANYTHING, TAIL = 401, 0.01, (1.5, 2.4)
+_FINE = np.linspace(-4.0, 4.0, 2001)
+_BELOW = np.array([NormalDist().cdf(float(z)) for z in _FINE])
 
 
 @dataclass(frozen=True)
 class Scale:
-    """A monotone scale: `volts` at the bell's sigmas `KNOTS`, going on straight past both ends.
+    """A monotone scale: `volts` and where they lie, in sigmas of a good machine (`POINTS`); past
+    both ends it goes on straight, at `low` and `high` volts a sigma.
 
-    `own` is the error [V], at one sigma, of a reading on it; it is in the quantiles too.
+    `own` is the error [V], at one sigma, of a reading on it; it is in the scale too.
     """
 
     volts: Floats
+    at: Floats
+    low: float
+    high: float
     own: float
 
-    @property
-    def _ends(self) -> tuple[float, float]:
-        """Volts a sigma past the first knot and past the last."""
-        v, z = self.volts, KNOTS
-        low = (v[TAIL] - v[0]) / (z[TAIL] - z[0])
-        high = (v[-1] - v[-1 - TAIL]) / (z[-1] - z[-1 - TAIL])
-        return float(low), float(high)
-
     def sigmas(self, volts: Floats) -> Floats:
-        """Where volts lie on the scale, in sigmas of a good machine."""
-        v = np.asarray(volts, dtype=float)
-        low, high = self._ends
-        found = np.interp(v, self.volts, KNOTS)
-        found = np.where(v < self.volts[0], KNOTS[0] + (v - self.volts[0]) / low, found)
-        past = v > self.volts[-1]
-        return np.asarray(np.where(past, KNOTS[-1] + (v - self.volts[-1]) / high, found))
+        """Where volts lie on the scale."""
+        v, at = self.volts, self.at
+        before = at[0] + np.minimum(volts - v[0], 0.0) / self.low
+        after = at[-1] + np.maximum(volts - v[-1], 0.0) / self.high
+        return np.asarray(np.interp(volts, v, at) + (before - at[0]) + (after - at[-1]))
 
     def back(self, sigmas: Floats) -> Floats:
         """Volts at places on the scale."""
-        z = np.asarray(sigmas, dtype=float)
-        low, high = self._ends
-        found = np.interp(z, KNOTS, self.volts)
-        found = np.where(z < KNOTS[0], self.volts[0] + (z - KNOTS[0]) * low, found)
-        return np.asarray(np.where(z > KNOTS[-1], self.volts[-1] + (z - KNOTS[-1]) * high, found))
+        v, at = self.volts, self.at
+        before = np.minimum(sigmas - at[0], 0.0) * self.low
+        after = np.maximum(sigmas - at[-1], 0.0) * self.high
+        return np.asarray(np.interp(sigmas, at, v) + before + after)
 
     def steepness(self, volts: Floats, around: Floats | float) -> Floats:
         """Sigmas a volt, over as much as `around` [V] to both sides."""
@@ -70,23 +65,45 @@ class Scale:
 
 
 def is_bell(values: Floats) -> bool:
-    """Whether quantiles of specimens (S) are about those of a bell as wide."""
+    """Whether specimens (S) lie about as those of a bell as wide: no end farther out, no gap.
+
+    Fewer than a bell has far out is no reason to bend a scale: nothing is taken for a fault by it.
+    """
     spread = float(values.std())
     if spread <= 0.0:
         return True
-    off = (np.quantile(values, _CHANCES) - values.mean()) / spread - KNOTS
-    # Fewer than a bell has far out is no reason to bend a scale: nothing is taken for a fault by it
+    ranked = np.sort(values)
+    few = max(len(ranked) // 50, 1)
+    if np.diff(ranked[few:-few]).max(initial=0.0) > GAP * spread:
+        return False
+    off = (np.quantile(ranked, _CHANCES) - values.mean()) / spread - KNOTS
     longer = np.where(KNOTS > 0, off, -off)
-    return bool(np.max(longer) < ODD and np.abs(off[3:-3]).max() < ODD)
+    return bool(longer.max() < ODD)
 
 
 def scale_of(values: Floats, own: float) -> Scale:
     """The scale on which readings of specimens (S) [V], with an error of `own` [V], form a bell.
 
-    Errors widen each quantile as they widen a bell: by the root of the sum of squares about the
-    median. So no stretch of the scale is steeper than the error alone would make it.
+    Each specimen counts as a narrow bell of that error, taken as logistic (the usual 1.702
+    scaling), so that no stretch of the scale is steeper than the error alone would make it.
     """
-    at = np.quantile(values, _CHANCES)
-    middle = at[len(at) // 2]
-    away = np.hypot(at - middle, max(own, 1e-6) * KNOTS)
-    return Scale(middle + np.sign(KNOTS) * away, own)
+    own = max(own, 1e-6)
+    low, high = float(values.min()) - 3.0 * own, float(values.max()) + 3.0 * own
+    volts = np.linspace(low, high, POINTS)
+    # Points where specimens are as well as between them: a narrow heap is not stepped over.
+    volts = np.unique(np.concatenate([volts, values - own, values, values + own]))
+    z = 1.702 * (volts[:, None] - values[None, :]) / own
+    below = (1.0 / (1.0 + np.exp(-np.clip(z, -60.0, 60.0)))).mean(axis=1)
+    below = (1.0 - ANYTHING) * below + ANYTHING * (volts - low) / (high - low)
+    at = np.interp(below, _BELOW, _FINE)
+    ends = np.interp([-TAIL[1], -TAIL[0], TAIL[0], TAIL[1]], at, volts)
+    inside = (at >= -TAIL[1]) & (at <= TAIL[1])
+    reach = TAIL[1] - TAIL[0]
+    least = own / 10.0
+    return Scale(
+        volts[inside],
+        at[inside],
+        max(float(ends[1] - ends[0]) / reach, least),
+        max(float(ends[3] - ends[2]) / reach, least),
+        own,
+    )

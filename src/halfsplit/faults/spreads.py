@@ -31,7 +31,7 @@ from halfsplit.faults.store import load_arrays, store_arrays
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
-FORMAT = f"4-{SEED}-{PILOT}-{DRAWS}"  # of what is kept on disk
+FORMAT = f"7-{SEED}-{PILOT}-{DRAWS}"  # of what is kept on disk
 # How far a row solved again may lie from its table [V] and still be the same state: rounding, and
 # behind a rectifier what holding the rail at its mean costs (as where slopes are taken).
 SAME, SAME_HELD = 0.01, 3.0
