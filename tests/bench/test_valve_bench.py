@@ -146,3 +146,20 @@ def test_a_harmless_check_that_tells_as_much_comes_first() -> None:
     assert _best([weak, live, lifted])[0] is live
     assert _best([live, weak, slow, lifted])[:2] == [slow, live]
     assert _best([_check("gb", 0.5, 1.0, 20.0, at), slow])[0].candidate.net == "gb"
+
+
+def test_two_faults_that_only_an_ohmmeter_saw_are_found(file: Path) -> None:
+    """A first sight of pairs goes by dead readings too: a shorted C2, and R11 open."""
+    with Session(file) as session:
+        session.set_condition(Condition("raws", "half"))
+        session.set_condition(Condition("off", "none"))
+        for net, black, text in (
+            ("raw", "com", "0.6641"),
+            ("p108", "com", "75.21k"),
+            ("n150", "com", "OL"),
+            ("nraw", "n150", "OL"),
+        ):
+            meter = ohmmeters()["auto"]
+            session.read(net, text, against=black, ohmmeter=meter, sure=True)
+        (lead,) = [s.hypothesis.name for s in session.suspects(1)[0].suspects]
+        assert lead == "C2 short + R11 open"

@@ -251,8 +251,12 @@ def _answer(session: Session, bench: Bench, check: Check, done: Played) -> bool:
         done.unanswered += 1
         return False
     taking(session, asked, text)
-    done.trail.append(f"{asked.net} {asked.quantity} {text} ({asked.condition.load})")
+    done.trail.append(f"{_where(asked)} {asked.quantity} {text} ({asked.condition.load})")
     return True
+
+
+def _where(asked: Candidate) -> str:
+    return f"{asked.net} to {asked.black}" if asked.black else asked.net
 
 
 def taking(session: Session, asked: Candidate, text: str) -> None:

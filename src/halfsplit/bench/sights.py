@@ -1,4 +1,4 @@
-"""Which pairs, and which sizes of single faults, fit the powered readings at first sight."""
+"""Which pairs fit the readings at first sight, and which sizes of single faults."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.diagnosis.posterior import Belief, span_of
+from halfsplit.diagnosis.search import fit
 from halfsplit.diagnosis.sight import Sight
 from halfsplit.faults.hypotheses import Hypothesis, together
 from halfsplit.faults.pairs import PairMeans, pair_means, pair_rows, size_means
@@ -87,19 +90,22 @@ def _size_means(
 
 
 def best_pairs(bench: Reasoner, most: int) -> tuple[list[tuple[Hypothesis, Hypothesis]], int]:
-    """Pairs of standard faults that fit the powered readings best at first sight."""
+    """Pairs of standard faults that fit the readings best at first sight."""
     listed = bench.standard
     prior = np.log(np.array([h.prior for h in listed]))
     first, second = bench.pairing.rows
     score = prior[first] + prior[second]
     alone = np.zeros(len(listed))
     for item in bench.evidence():
-        if item.ohmmeter is None and item.quantity in SEEN:
-            if item not in bench.seen:
+        if item not in bench.seen:
+            if item.ohmmeter is not None:
+                bench.seen[item] = _dead_sight(bench, item)
+            elif item.quantity in SEEN:
                 at = item.condition.as_drawn()
                 gone = [bool(h.faults) and not h.left(item.condition) for h in listed]
                 sight = Sight(bench.dictionary.get(at), item, gone)
                 bench.seen[item] = (sight.pairs(_pair_means(bench, at)), sight.singles())
+        if item in bench.seen:
             pairs, singles = bench.seen[item]
             score = score + pairs
             alone += singles
@@ -120,6 +126,17 @@ def best_pairs(bench: Reasoner, most: int) -> tuple[list[tuple[Hypothesis, Hypot
         )
     count = sum(len(h.faults) == 1 for h in listed)
     return made, max(0, count * (count - 1) // 2 - len(first) - _same_part(listed))
+
+
+def _dead_sight(bench: Reasoner, item: Evidence) -> tuple[np.ndarray, np.ndarray]:
+    """Of a reading of the dead machine: every pair as whichever of the two explains it better, and
+    every single fault; as logarithms of likelihood."""
+    listed, (first, second) = bench.standard, bench.pairing.rows
+    belief = Belief([h.prior for h in listed], len(bench.book.moves), 0, 1)
+    table = bench.lookup(item, listed)
+    belief.learn(table, item, span_of(table, item.quantity))
+    alone = fit(belief)
+    return np.maximum(alone[first], alone[second]), alone
 
 
 def _pair_means(bench: Reasoner, condition: Condition) -> PairMeans:
