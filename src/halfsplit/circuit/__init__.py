@@ -54,11 +54,14 @@ def _writable_cache() -> None:
 
     Without any writable place numba refuses at import, which on a read-only install would stop
     the whole program before it could say why. And numba notices a change only in the file of the
-    function it cached, not in the files that function calls: hence the digest of all of them.
+    function it cached, not in the files that function calls: code from before such a change would
+    call what has other arguments now. Hence the digest of all of them, in a folder the user names
+    (NUMBA_CACHE_DIR) too.
     """
-    if "NUMBA_CACHE_DIR" in os.environ:
-        return
-    for root in (platformdirs.user_cache_dir("halfsplit"), None):
+    asked = os.environ.get("NUMBA_CACHE_DIR")
+    if asked and Path(asked).name == KERNEL_DIGEST:
+        return  # set by the process that started this one
+    for root in (asked or platformdirs.user_cache_dir("halfsplit"), None):
         # A folder of our own, fresh and private, when the user's cache cannot be written.
         path = Path(root or tempfile.mkdtemp(prefix="halfsplit-")) / "compiled" / KERNEL_DIGEST
         try:
