@@ -41,7 +41,7 @@ class Played:
     part_top: whether the true parts were the most blamed at the end; `part_three`: with two more.
     accused: sound parts it had taken out to be tested.
     live: readings above the touch limit; `hazardous`: those of them where one below it, or of the
-        dead machine, promised as much.
+        dead machine, promised as much without a part to be worked on for it.
     slipped: whether the bench gave a mistyped reading.
     unanswered: readings the bench could not give.
     ended: weight of the leading group when it stopped, which `top` tells the truth of.
@@ -160,7 +160,9 @@ def play(
         check = worth[0]
         if check.top_volts > TOUCH_VOLTS:
             done.live += 1
-            tame = [c for c in worth if c.top_volts <= TOUCH_VOLTS and c.bits >= check.bits]
+            done_to = check.candidate.condition.changes
+            same = [c for c in worth if c.candidate.condition.changes == done_to]
+            tame = [c for c in same if c.top_volts <= TOUCH_VOLTS and c.bits >= check.bits]
             done.hazardous += bool(tame)
         if not _answer(session, bench, check, done):
             skipped.add(_key(check))
