@@ -79,3 +79,17 @@ def test_a_cache_the_user_names_is_kept_apart_by_state_too(tmp_path: Path) -> No
     (named,) = run(code, NUMBA_CACHE_DIR=str(tmp_path))
     assert Path(named) == tmp_path / "compiled" / KERNEL_DIGEST
     assert run(code, NUMBA_CACHE_DIR=named) == [named]
+
+
+TOLD = """
+from halfsplit.circuit import needs, when_compiling
+when_compiling(lambda: print("told"))
+needs("compiled_op.solve_rows")
+needs("compiled_op.solve_rows")
+"""
+
+
+def test_who_listens_is_told_once_before_compiling_and_not_when_it_was_done(tmp_path: Path) -> None:
+    run(SOLVE)
+    assert run(TOLD) == []
+    assert run(TOLD, NUMBA_CACHE_DIR=str(tmp_path)) == ["told"]

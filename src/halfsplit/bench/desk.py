@@ -45,7 +45,7 @@ T = TypeVar("T")
 TELL_EACH = 0.2  # s between two words of progress
 SAME = ("net", "against", "quantity", "text")  # of a reading sent again with its key
 THINKING = "working out what the readings mean"
-COMPILING = "preparing the solver, once on this computer, up to two minutes"
+COMPILING = "preparing the solver, once on this computer, up to a minute"
 
 
 class Desk(OpenFile):

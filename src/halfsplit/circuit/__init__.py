@@ -11,6 +11,7 @@ import hashlib
 import os
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 import platformdirs
@@ -79,8 +80,28 @@ def _writable_cache() -> None:
 _writable_cache()
 
 
-def compiled() -> bool:
-    """Whether the solver was compiled on this computer before; else the first solving waits for
-    that, up to two minutes, once."""
+_looked_for: set[str] = set()
+_listeners: list[Callable[[], None]] = []
+
+
+def compiled(piece: str = "") -> bool:
+    """Whether the solver, or a piece of it ("module.function"), was compiled on this computer
+    before; else the first solving waits for that, up to a minute for all pieces, once."""
     folder = os.environ.get("NUMBA_CACHE_DIR", "")
-    return bool(folder) and any(Path(folder).rglob("*.nbi"))
+    return bool(folder) and any(Path(folder).rglob(f"{piece}*.nbi"))
+
+
+def when_compiling(tell: Callable[[], None]) -> None:
+    """Have `tell` called just before a piece of the solver is compiled that was not before."""
+    if tell not in _listeners:
+        _listeners.append(tell)
+
+
+def needs(piece: str) -> None:
+    """Tell whoever listens when this piece has yet to be compiled; once a piece and process."""
+    if piece in _looked_for:
+        return
+    _looked_for.add(piece)
+    if not compiled(piece):
+        for tell in _listeners:
+            tell()

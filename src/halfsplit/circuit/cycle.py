@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from halfsplit.circuit import needs
 from halfsplit.circuit.solution import SAMPLES, Floats, Solution, Status, plain
 from halfsplit.circuit.threads import Progress, spread
 from halfsplit.circuit.topology import Topology
@@ -34,6 +35,7 @@ def mains_cycle(
     steps: fewest time steps a cycle.
     most: cycles after which a row is given up as not settled.
     """
+    needs("compiled_cycle.cycle_row")
     # These load the compiler: only when needed.
     from halfsplit.circuit.compiled_cycle import SHARE, cycle_row
     from halfsplit.circuit.compiled_step import make_march

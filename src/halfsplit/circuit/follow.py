@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from halfsplit.circuit import needs
 from halfsplit.circuit.solution import SAMPLES, Floats, Rhythm, Solution, Status, plain
 from halfsplit.circuit.threads import Progress, spread
 from halfsplit.circuit.topology import Topology
@@ -37,6 +38,7 @@ def follow(
     kick: whether a standstill is tried for stability.
     error: times the usual error of a step, to see how much of an answer is the steps' doing.
     """
+    needs("compiled_follow.follow_to_end")
     # These load the compiler: only when needed.
     from halfsplit.circuit.compiled_follow import follow_to_end, make_follow
 

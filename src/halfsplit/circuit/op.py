@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from halfsplit.circuit import needs
 from halfsplit.circuit.solution import Floats, Solution, Status, plain
 from halfsplit.circuit.threads import spread
 from halfsplit.circuit.topology import Topology
@@ -19,6 +20,7 @@ def operating_point(topology: Topology, rows: Floats, start: Floats | None = Non
     rows: parameter matrix from :meth:`Topology.rows` (B, P).
     start: net voltages to start from [V] (N) or (B, N); zero when not given.
     """
+    needs("compiled_op.solve_rows")
     # These load the compiler: not for every command.
     from halfsplit.circuit.compiled_op import solve_rows
     from halfsplit.circuit.kernel import make_rest, make_work

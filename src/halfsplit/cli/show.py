@@ -92,11 +92,14 @@ class Patience:
 
 
 def first_run_note() -> None:
-    """Say why the very first command takes a while."""
-    from halfsplit.circuit import compiled
+    """Say why a command takes a while that is the first to need a piece of the solver."""
+    from halfsplit.circuit import when_compiling
 
-    if not compiled():
-        err.print("First run on this computer: compiling the solver, up to a minute, once.")
+    when_compiling(_compiling)
+
+
+def _compiling() -> None:
+    err.print("Compiling the solver for this computer, up to a minute, once.")
 
 
 def problems(found: Sequence[Problem]) -> None:
