@@ -118,17 +118,17 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
     belief = ports.weigh(everything, False)
     bases: list[Hypothesis] = []
     for size in range(2, LARGEST + 1):
-        if _explained(everything, belief) and (size > 2 or not _rivalled(belief, ports)):
+        explained = _explained(everything, belief)
+        if explained and (size > 2 or not _rivalled(belief, ports)):
             break
         if size == 2:
             made, unseen = ports.pairs(PAIRS)
             lead = everything[int(np.argmax(belief.log_weight))]
             if any(f.scale != 1.0 for f in lead.faults):  # pairs are of the usual sizes
                 made += grow([lead], singles, ports.boost)
-            # Nor does first sight know that what took another along may be of another size.
-            base = {h.key: b for h, b in made}
-            taken = [h for h, _ in made if h.boost > 1.0]
-            made += [(h, base[one.key]) for one in taken for h in _other_sizes([one])]
+            if not explained:  # nor does first sight know of what size one is that took another
+                taken = [m for m in made if m[0].boost > 1.0 and _could(m[0], belief)]
+                made += [(h, b) for one, b in taken for h in _other_sizes([one])]
         else:
             made = grow(bases, singles, ports.boost)
             made.sort(key=lambda pair: -pair[0].prior)
@@ -139,7 +139,7 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
         tried = [made[i][0] for i in worth]
         light = ports.weigh([*bare, *tried], True)
         good = _best(tried, light, belief)
-        if size == 2:
+        if size == 2 and not explained:
             good += _taken_along(tried, light, belief, {h.key for h in good})
         if not good:
             break
