@@ -143,7 +143,7 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             good += _taken_along(tried, light, belief, {h.key for h in good})
         if not good:
             break
-        good += _resized(good, [*bare, *good], belief, ports)
+        good += _resized(good, [*bare, *good], belief, ports, 1 if explained else 2)
         ports.settle(good)
         kept = [*kept, *(h for h in good if h.key not in {k.key for k in kept})]
         everything = [*standard, *kept]
@@ -194,7 +194,11 @@ def _could(one: Hypothesis, belief: Belief) -> bool:
 
 
 def _resized(
-    good: Sequence[Hypothesis], listed: Sequence[Hypothesis], belief: Belief, ports: Ports
+    good: Sequence[Hypothesis],
+    listed: Sequence[Hypothesis],
+    belief: Belief,
+    ports: Ports,
+    rounds: int,
 ) -> list[Hypothesis]:
     """The best sets with one fault of another size, those that fit better so.
 
@@ -204,7 +208,7 @@ def _resized(
     # Two faults may both be of another size, and neither alone fit better for it: so a second time
     # with the best of the first, those that came near too.
     bases = list(good[:GROWN])
-    for few in (OTHER_SIZES, RESIZED):
+    for few in (OTHER_SIZES, RESIZED)[:rounds]:
         made = [h for h in _other_sizes(bases) if _could(h, belief)]
         worth = ports.prepare(made, [good[0]] * len(made)) if made else []
         if not worth:
