@@ -151,7 +151,7 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
     if isinstance(table, DeadTable) and dead is not None and expected.over is not None:
         return _judge_dead(candidate, dead, table, expected, live, share, known, belief.none)
     counted = candidate.quantity == "frequency"
-    at, wide = (v[live] for v in expected.joint)
+    at, wide = (v[live] for v in expected.joint or (expected.mean, expected.sigma))
     knee = 0.05 if expected.scale is None else 1.0  # V, or sigmas of a good machine
     bits = _bits(at, wide, known, share, 1e3 if counted else knee)
     healthy = None

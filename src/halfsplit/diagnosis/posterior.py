@@ -87,12 +87,8 @@ class Expected:
     states: Mapping[int, States] = field(default_factory=dict)  # rows with two readings
     tails: Tails = field(default_factory=Tails)
     scale: Scale | None = None
+    joint: tuple[Floats, Floats] | None = None  # mean and sigma on that scale over all stories
     steep: float = 1.0  # of that scale where the reading lies, as densities are per volt
-
-    @property
-    def joint(self) -> tuple[Floats, Floats]:
-        """Mean and sigma over all stories on the scale of weighing (H)."""
-        return self.given.joint(self.centre, self.rest)
 
     def on(self, value: float) -> float:
         """A reading on the scale of weighing."""
@@ -106,7 +102,7 @@ class Expected:
 
     def off(self, value: float) -> Floats:
         """How many sigmas a reading lies from each mean (H)."""
-        mean, sigma = self.joint
+        mean, sigma = self.joint or (self.mean, self.sigma)
         return np.asarray(np.abs(self.on(value) - mean) / sigma)
 
     @property
@@ -241,6 +237,7 @@ class Belief:
         middle, sigma = given.joint(mean, own**2)
         scale: Scale | None = more.get("scale")
         if scale is not None:
+            more["joint"] = middle, sigma
             low, high = scale.back(middle - sigma), scale.back(middle + sigma)
             middle, sigma = scale.back(middle), (high - low) / 2.0
             if np.isfinite(item.value):

@@ -118,17 +118,17 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
     belief = ports.weigh(everything, False)
     bases: list[Hypothesis] = []
     for size in range(2, LARGEST + 1):
-        if _explained(everything, belief) and (size > 2 or not _rivalled(belief, ports)):
+        explained = _explained(everything, belief)
+        if explained and (size > 2 or not _rivalled(belief, ports)):
             break
         if size == 2:
             made, unseen = ports.pairs(PAIRS)
             lead = everything[int(np.argmax(belief.log_weight))]
             if any(f.scale != 1.0 for f in lead.faults):  # pairs are of the usual sizes
                 made += grow([lead], singles, ports.boost)
-            # Nor does first sight know that what took another along may be of another size.
-            base = {h.key: b for h, b in made}
-            taken = [h for h, _ in made if h.boost > 1.0]
-            made += [(h, base[one.key]) for one in taken for h in _other_sizes([one])]
+            if not explained:  # nor does first sight know of what size one is that took another
+                taken = [m for m in made if m[0].boost > 1.0 and _could(m[0], belief)]
+                made += [(h, b) for one, b in taken for h in _other_sizes([one])]
         else:
             made = grow(bases, singles, ports.boost)
             made.sort(key=lambda pair: -pair[0].prior)
@@ -139,11 +139,11 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
         tried = [made[i][0] for i in worth]
         light = ports.weigh([*bare, *tried], True)
         good = _best(tried, light, belief)
-        if size == 2:
+        if size == 2 and not explained:
             good += _taken_along(tried, light, belief, {h.key for h in good})
         if not good:
             break
-        good += _resized(good, [*bare, *good], belief, ports)
+        good += _resized(good, [*bare, *good], belief, ports, 1 if explained else 2)
         ports.settle(good)
         kept = [*kept, *(h for h in good if h.key not in {k.key for k in kept})]
         everything = [*standard, *kept]
@@ -194,7 +194,11 @@ def _could(one: Hypothesis, belief: Belief) -> bool:
 
 
 def _resized(
-    good: Sequence[Hypothesis], listed: Sequence[Hypothesis], belief: Belief, ports: Ports
+    good: Sequence[Hypothesis],
+    listed: Sequence[Hypothesis],
+    belief: Belief,
+    ports: Ports,
+    rounds: int,
 ) -> list[Hypothesis]:
     """The best sets with one fault of another size, those that fit better so.
 
@@ -204,7 +208,7 @@ def _resized(
     # Two faults may both be of another size, and neither alone fit better for it: so a second time
     # with the best of the first, those that came near too.
     bases = list(good[:GROWN])
-    for few in (OTHER_SIZES, RESIZED):
+    for few in (OTHER_SIZES, RESIZED)[:rounds]:
         made = [h for h in _other_sizes(bases) if _could(h, belief)]
         worth = ports.prepare(made, [good[0]] * len(made)) if made else []
         if not worth:

@@ -24,7 +24,7 @@ Rows = slice | npt.NDArray[np.int64]
 EVERY = slice(None)
 
 # Stories kept of each hypothesis, and the share below which none of them is worth the work.
-MOST, FAINT = 6, 1e-6
+MOST, FAINT = 4, 1e-6
 # Share of what no slope tells of two nets that a reading in another condition has in common with
 # the first: the specimen is the same, its bend a little elsewhere. Common practice, no published
 # source.
