@@ -42,12 +42,12 @@ from halfsplit.faults.ohmmeter import ohmmeters
 from halfsplit.faults.other_states import known_states
 
 ENOUGH = 0.9  # joint weight of the leading group at which acting beats measuring
-STILL_WORTH = 0.2  # bits a reading must promise to be proposed instead of acting
+STILL_WORTH = 0.25  # bits a reading must promise to be proposed instead of acting
 MOST_GROUPED, MOST_LIVE = 40, 400  # hypotheses grouped for people, judged for the next check
 DEAD_PARTS = 10  # leading suspects across which a resistance is considered
 WORTHLESS = 0.03  # bits below which a check is not worth walking to the bench for
 # Rivals of the leader for whose sake a reading is taken again, and the weight they must have.
-RIVALS, DOUBT = 3, 0.02
+RIVALS, DOUBT = 3, 0.01
 
 
 def _best(checks: Sequence[Check]) -> list[Check]:
