@@ -23,7 +23,7 @@ STEP = 5e-7  # s; a beat of 45 us has ninety
 CYCLES = 3  # simulated, the last measured
 MEANS = ("rawc", "raw", "out", "h12", "ref")
 VOLTS, FLOOR = 0.01, 0.010
-RIPPLE, RIPPLE_FLOOR, BEAT = 0.10, 0.02, 0.10
+RIPPLE, RIPPLE_FLOOR, BEAT = 0.10, 5e-3, 0.10
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,11 @@ from halfsplit.circuit.follow import follow
 from halfsplit.circuit.solution import Solution, Status
 from halfsplit.diagnosis import swing
 from halfsplit.diagnosis.meters import meters
+from halfsplit.faults.book import Book
 from halfsplit.faults.dictionary import predict
 from halfsplit.faults.hypotheses import single_faults
 from halfsplit.faults.mains_beat import timed
+from halfsplit.faults.predictions import joined
 from halfsplit.faults.stress import stresses
 from halfsplit.faults.two_scales import Both, Halves, halves, on_two_scales
 from tests.simulator import deck, stile
@@ -106,7 +108,7 @@ def test_each_half_is_as_ngspice_has_it_and_they_agree_where_we_say() -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("row", ["full: no fault", "half: BR1 ac1-pos open"])
+@pytest.mark.parametrize("row", ["half: no fault", "full: no fault", "half: BR1 ac1-pos open"])
 def test_the_whole_stepped_through_by_ngspice(row: str) -> None:
     """Beat and mains together, from the state we end in: minutes of ngspice a row."""
     load_name, fault = row.split(": ")
@@ -136,7 +138,7 @@ def test_a_table_shows_both_rhythms() -> None:
     assert swing.frequency(table, sw, common)[0] == pytest.approx(21.6e3, rel=0.1)
     meter = next(m for m in meters().values() if m.ac not in ("", "average") and m.blocks)
     # A sawtooth of the height told has an rms of height / sqrt(12); the true wave is rounder.
-    height = float(np.ptp(table.hum[0, rawc])) if table.hum is not None else 0.0
+    height = float(np.ptp(table.hum[0, rawc]))
     assert swing.shown(table, meter, rawc, common)[0] == pytest.approx(height / 12**0.5, rel=0.15)
 
 
@@ -149,7 +151,7 @@ def test_one_with_a_filter_choke_is_solved_over_the_mains_cycle_alone(tmp_path: 
     assert machine.self_oscillating
     assert not timed(machine, Condition("mains", "half"))
     table = predict(machine, Condition("mains", "half"), [{}], moves=[])
-    assert table.hum is None
+    assert not table.hum.size
     assert table.mean[0, table.column("p5")] == pytest.approx(5.0, rel=0.01)
 
 
@@ -196,3 +198,17 @@ def test_parts_are_stressed_by_the_rhythm_they_live_by() -> None:
     beat = steady.ripple[0, at["C1"]]
     assert fed.ripple[0, at["C1"]] > np.hypot(1.5 * drawn, beat)
     assert fed.watts[0, at["BR1"]] > 1.2 * drawn  # two drops of 0.6 V and more in the way
+
+
+def test_rows_taken_from_tables_keep_both_rhythms() -> None:
+    """However a table comes about, an AC reading is judged by both."""
+    machine, condition = stile.machine(), Condition("mains", "half")
+    few = single_faults(machine.assembly)[:2]
+    table = Book(machine, few).table(condition, few, nets=["rawc", "out"])
+    whole = predict(machine, condition, [{}], moves=[])
+    meter = next(m for m in meters().values() if m.ac and m.blocks)
+    there = swing.shown(whole, meter, whole.column("rawc"), len(whole.nets))[0]
+    for made in (table, joined([table, table]), table.rows([1, 0]), table.only(["rawc"])):
+        found = swing.shown(made, meter, made.column("rawc"), len(made.nets))
+        assert found == pytest.approx([there] * len(found), rel=0.01)
+    assert there > 0.2

@@ -34,6 +34,7 @@ from halfsplit.faults.hypotheses import (
     worn_faults,
     wrong_faults,
 )
+from halfsplit.faults.mains_beat import timed
 from halfsplit.faults.predictions import Floats, Predictions
 from halfsplit.faults.views import bearable
 from halfsplit.journal import Journal
@@ -143,10 +144,6 @@ class Reasoner(Noter):
     def how_many_said(self) -> str:
         """How many faults a machine is taken to have before any reading, in words."""
         return shares_said(self.standard)
-
-    def prior_belief(self) -> Belief:
-        """Belief before any reading."""
-        return self._fresh_belief(self.hypotheses)
 
     def _fresh_belief(self, listed: Sequence[Hypothesis]) -> Belief:
         return Belief([h.prior for h in listed], len(self.book.moves), 0, 1)
@@ -264,9 +261,9 @@ class Reasoner(Noter):
     def _most(self, condition: Condition) -> int:
         if not condition.energised():
             return MOST_DEAD
-        if self.machine.alternating(condition):
-            return MOST_CYCLE
-        return MOST_FOLLOWED if self.machine.self_oscillating else MOST_STEADY
+        if timed(self.machine, condition):
+            return MOST_FOLLOWED
+        return MOST_CYCLE if self.machine.alternating(condition) else MOST_STEADY
 
     def boost(self, base: Hypothesis, further: Fault) -> float:
         """By how much the odds of one fault rise because another overstressed its part: those of

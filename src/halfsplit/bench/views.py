@@ -139,8 +139,9 @@ def wave(
     column = table.column(net)
     # Of what beats by itself on the mains the taller of the two swings is drawn.
     waves, period = table.wave[:, column], float(table.period[0])
-    if table.hum is not None and np.ptp(table.hum[0, column]) > np.ptp(waves[0]):
-        waves, period = table.hum[:, column], table.cycle
+    slow = table.hum[:, column]
+    if slow.shape[1] and np.ptp(slow[0]) > np.ptp(waves[0]):
+        waves, period = slow, float(table.cycle[0])
     kept = []
     for k, (said, _) in enumerate(rows):
         if int(table.status[k]) in UNCLAIMED or not np.isfinite(table.mean[k, column]):

@@ -27,8 +27,6 @@ def wave(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Floats:
 
 def hum(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Floats:
     """The same over a mains cycle, of what beats by itself besides (H, K); K is 0 for all else."""
-    if table.hum is None:
-        return np.zeros((len(table.mean[only]), 0))
     a_side, b_side = (table.hum[only, i].astype(float) for i in (a, b))
     return np.asarray(a_side - b_side)
 
@@ -53,7 +51,7 @@ def shown(table: Predictions, meter: Meter, a: int, b: int, only: Rows = EVERY) 
         return beat
     # Two rhythms apart add by their squares: exact for a true rms meter, near for an average one.
     # Direct volts, where the meter lets them through, are in the beat's part.
-    return np.asarray(np.hypot(beat, meter.alternating(slow, table.cycle / slow.shape[1])))
+    return np.asarray(np.hypot(beat, meter.alternating(slow, table.cycle[only] / slow.shape[1])))
 
 
 def height(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Floats:
@@ -72,7 +70,7 @@ def frequency(table: Predictions, a: int, b: int, only: Rows = EVERY) -> Floats:
     swing, slow = wave(table, a, b, only), hum(table, a, b, only)
     found = _counted(swing, table.period[only])
     if slow.shape[1]:  # a counter follows the taller
-        other = _counted(slow, np.full(len(slow), table.cycle))
+        other = _counted(slow, table.cycle[only])
         found = np.where(tall(slow) > tall(swing), other, found)
     return np.where(table.status[only] != RESTARTING, found, np.nan)
 

@@ -21,10 +21,9 @@ from halfsplit.faults.dead_table import DeadDictionary, DeadTable, Pair, dead_ta
 from halfsplit.faults.dictionary import DictionaryCache, predict
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.ohmmeter import Ohmmeter
-from halfsplit.faults.predictions import Predictions
+from halfsplit.faults.predictions import KEPT, Predictions
 
 Key = frozenset[str]
-ARRAYS = ("mean", "ripple", "low", "spread", "ohms", "status", "period", "wave")
 # Two sets within these of a third read as it does at a net.
 ALIKE_VOLTS, ALIKE_SHARE = 0.05, 0.02
 DEAD_ARRAYS = ("x", "over", "slope", "model", "range", "ok")
@@ -244,7 +243,7 @@ def _gather(
     kept = first.nets if nets is None else tuple(dict.fromkeys(n for n in nets if n in first.nets))
     columns = np.array([*(first.nets.index(n) for n in kept), len(first.nets)])
     arrays: dict[str, Any] = {}
-    for name in ARRAYS:
+    for name in KEPT:
         # Spreads are kept net by net in memory, and are gathered so.
         by_net = name == "spread"
         at = np.array(spread if by_net else where, dtype=np.int64)

@@ -126,7 +126,7 @@ def predict(
     ohms = np.nan_to_num(ohms, nan=1e3)
     keep = [i for i, n in enumerate(topology.nets) if "#" not in n]
     pad = [(0, 0), (0, 1)]
-    return Predictions(
+    made = Predictions(
         tuple(topology.nets[i] for i in keep),
         np.pad(mean[:, keep], pad),
         np.pad(ripple[:, keep], pad),
@@ -136,9 +136,11 @@ def predict(
         status,
         period,
         np.pad(_swing(solved.wave[:, keep]), [*pad, (0, 0)]),
-        hum=None if hum is None else np.pad(_swing(hum[:, keep]), [*pad, (0, 0)]),
-        cycle=1.0 / hertz if hertz and hum is not None else 0.0,
     )
+    if hum is None or not hertz:
+        return made
+    slow = np.pad(_swing(hum[:, keep]), [*pad, (0, 0)])
+    return replace(made, hum=slow, cycle=np.full(len(rows), 1.0 / hertz))
 
 
 def _swing(wave: npt.NDArray[np.float32]) -> npt.NDArray[np.float16]:
@@ -306,14 +308,10 @@ def _restored(found: dict[str, npt.NDArray[Any]] | None, rows: int) -> Predictio
         return None
     nets = tuple(json.loads(str(found["nets"])))
     named: dict[str, Any] = {name: found[name] for name in KEPT}
-    if "hum" in found:
-        named |= {"hum": found["hum"], "cycle": float(found["cycle"])}
     return Predictions(nets, **named)
 
 
 def _kept(table: Predictions) -> dict[str, npt.ArrayLike]:
     """What to keep; spreads need no more than single precision."""
     arrays: dict[str, npt.ArrayLike] = {name: getattr(table, name) for name in KEPT}
-    if table.hum is not None:
-        arrays |= {"hum": table.hum, "cycle": table.cycle}
     return arrays | {"nets": json.dumps(table.nets), "spread": table.spread.astype(np.float32)}

@@ -66,9 +66,10 @@ def load(
     heavy = np.flatnonzero(sound & felt)
     if not heavy.size:
         return table
-    kinds = ("mean", "ripple", "low", "spread", "ohms", "wave")
+    kinds = ("mean", "ripple", "low", "spread", "ohms", "wave", "hum")
     fields = {k: getattr(table, k).copy() for k in kinds}
-    status, loaded = table.status.copy(), np.zeros(len(mean), dtype=bool)
+    status, period = table.status.copy(), table.period.copy()
+    loaded = np.zeros(len(mean), dtype=bool)
     for value in np.unique(ohms[heavy]):
         rows = heavy[ohms[heavy] == value]
         probed = with_probe(machine, pos, neg or machine.assembly.common, float(value))
@@ -79,7 +80,7 @@ def load(
         good = ~np.isin(found.status, UNCLAIMED)
         for key, array in fields.items():
             new = getattr(found, key)[good]
-            array[rows[good]] = new[:, order] if key == "wave" else new[..., order]
-        status[rows[good]] = found.status[good]
+            array[rows[good]] = new[:, order] if key in ("wave", "hum") else new[..., order]
+        status[rows[good]], period[rows[good]] = found.status[good], found.period[good]
         loaded[rows[good]] = True
-    return replace(table, status=status, loaded=loaded, **fields)
+    return replace(table, status=status, period=period, loaded=loaded, **fields)

@@ -88,7 +88,10 @@ def good_row(machine: Machine, condition: Condition) -> Floats:
 
 
 def good_on_mains(machine: Machine, condition: Condition, hertz: float) -> Good | None:
-    """The good machine, every part in its place; None where it cannot be parted or solved."""
+    """The good machine, every part in its place; None where it cannot be parted.
+
+    One that could not be solved does not count as beating.
+    """
     parts = parted(machine)
     if parts is None:
         return None
@@ -122,6 +125,7 @@ def parted(machine: Machine) -> Halves | None:
     for known, parts in _PARTED:
         if known is topology:
             return parts
-    _PARTED.append((topology, halves(machine)))
+    parts = halves(machine)
+    _PARTED.append((topology, parts))
     del _PARTED[:-6]
-    return _PARTED[-1][1]
+    return parts

@@ -23,7 +23,7 @@ TWO_STATES = 0.1  # V between two states below which a net is said to read the s
 # spread that no reading could tell.
 SAME_VOLTS, SAME_SHARE, SAME_SPREAD = 0.002, 0.0005, 0.05
 # What is kept on disk of a table of predictions.
-KEPT = ("mean", "ripple", "low", "spread", "ohms", "status", "period", "wave")
+KEPT = ("mean", "ripple", "low", "spread", "ohms", "status", "period", "wave", "hum", "cycle")
 STANDING = (int(Status.SOLVED), int(Status.POWERED_UP), int(Status.LATCHED))
 UNSOLVED = int(Status.UNSOLVED)
 # Rows whose readings are no prediction: nothing may be weighed by them.
@@ -49,8 +49,8 @@ class Predictions:
     shift: mean over good specimens less `mean` [V] (H, N+1); None where no row was drawn.
     loose: spread at one sigma that none of the uncertainties explains [V] (H, N+1); None likewise.
     hum: what each net swings by over a mains cycle beside its own beat, mean taken off [V]
-        (H, N+1, K); None where one of the two is all there is.
-    cycle: seconds of that mains cycle; 0 likewise.
+        (H, N+1, K); K is 0 where one of the two is all there is.
+    cycle: seconds of that mains cycle, 0 likewise (H).
     drawn: rows whose spread was drawn because slopes are no guide to it; see faults.spreads.
     """
 
@@ -67,9 +67,15 @@ class Predictions:
     top: float | None = None
     shift: Floats | None = None
     loose: Floats | None = None
-    hum: npt.NDArray[np.float16] | None = None
-    cycle: float = 0.0
+    hum: npt.NDArray[np.float16] = field(default_factory=lambda: np.zeros((0, 0, 0), np.float16))
+    cycle: Floats = field(default_factory=lambda: np.zeros(0))
     drawn: Mapping[int, Drawn] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if len(self.hum) != len(self.mean):  # not given
+            object.__setattr__(self, "hum", np.zeros((*self.mean.shape, 0), np.float16))
+        if len(self.cycle) != len(self.mean):
+            object.__setattr__(self, "cycle", np.zeros(len(self.mean)))
 
     def told(self, row: int) -> str:
         """How a row ended, for people."""
@@ -97,7 +103,7 @@ class Predictions:
             self.wave[:, at],
             self.loaded,
             self.highest(),
-            hum=None if self.hum is None else self.hum[:, at],
+            hum=self.hum[:, at],
             cycle=self.cycle,
         )
 
@@ -110,7 +116,7 @@ class Predictions:
         """Rows of the table in another order, some perhaps more than once."""
         at = np.array(order, dtype=np.int64)
         arrays: dict[str, Any] = {name: getattr(self, name)[at] for name in KEPT}
-        for name in ("loaded", "shift", "loose", "hum"):
+        for name in ("loaded", "shift", "loose"):
             have = getattr(self, name)
             arrays[name] = None if have is None else have[at]
         drawn = {i: self.drawn[k] for i, k in enumerate(order) if k in self.drawn}
@@ -125,11 +131,7 @@ class Predictions:
             arrays[name][at] = getattr(other, name)
         loaded = np.zeros(len(self.mean), dtype=bool) if self.loaded is None else self.loaded.copy()
         loaded[at] = False if other.loaded is None else other.loaded
-        hum = self.hum
-        if hum is not None and other.hum is not None:
-            hum = hum.copy()
-            hum[at] = other.hum
-        return replace(self, loaded=loaded, hum=hum, **arrays)
+        return replace(self, loaded=loaded, **arrays)
 
     def with_draws(self, drawn: Mapping[int, Drawn], nets: Sequence[str]) -> Predictions:
         """The table with some rows' spreads as drawn, of which `nets` are the columns."""
@@ -177,7 +179,7 @@ class Predictions:
         level = self.mean[row, a] - self.mean[row, b]
         beat = self.wave[row, a].astype(float) - self.wave[row, b].astype(float)
         found = level + (beat if beat.size else np.zeros(1))
-        if self.hum is not None:
+        if self.hum.shape[2]:
             hum = self.hum[row, a].astype(float) - self.hum[row, b].astype(float)
             found = (found[:, None] + hum).ravel()
         return np.asarray(found)
@@ -192,6 +194,4 @@ def joined(tables: Sequence[Predictions]) -> Predictions:
     arrays: dict[str, Any] = {n: np.concatenate([getattr(t, n) for t in tables]) for n in KEPT}
     marks = [np.zeros(len(t.mean), dtype=bool) if t.loaded is None else t.loaded for t in tables]
     loaded = np.concatenate(marks)
-    hums = [t.hum for t in tables if t.hum is not None]
-    hum = np.concatenate(hums) if len(hums) == len(tables) else None
-    return replace(tables[0], loaded=loaded if loaded.any() else None, hum=hum, **arrays)
+    return replace(tables[0], loaded=loaded if loaded.any() else None, **arrays)

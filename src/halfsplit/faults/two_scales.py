@@ -7,7 +7,7 @@ reservoir as a steady source at its mean. Each side is solved as it always is, o
 and followed from switch-on, until the mean volts agree. What the mains make a reservoir swing by is
 laid over the beat afterwards, as far as the rest lets it through.
 
-Held against ngspice stepping through the whole in `tests/simulator/test_two_scales.py`.
+Held against ngspice stepping through the whole in `tests/simulator/test_mains_beat.py`.
 """
 
 from __future__ import annotations
