@@ -82,8 +82,8 @@ def _told(rows: list[dict[str, Any]], said: str, pooled: list[dict[str, Any]], m
         chance = row["odds"] / (1.0 + row["odds"])
         why = "; ".join(row["why"])
         table.add_row(row["part"], row["kind"], show.percent(chance), escape(why))
-    show.out.print(table)
     show.say(many)
+    show.out.print(table)
     if said:
         _pool_told(said, pooled)
     return ExitCode.OK
