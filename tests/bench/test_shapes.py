@@ -151,8 +151,9 @@ def test_those_that_do_not_stray_are_no_vaguer_for_it() -> None:
 
 
 @pytest.fixture
-def file(tmp_path: Path) -> Path:
-    """A copy of the demo tray."""
+def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the demo tray, with an empty cache: what was drawn before must not matter."""
+    monkeypatch.setenv("HALFSPLIT_CACHE", str(tmp_path / "cache"))
     return Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))
 
 

@@ -213,11 +213,19 @@ class Reasoner(Noter):
         """Predictions with the meter on."""
         return Metered(self.book)
 
+    def probe_nets(self) -> list[str]:
+        """Nets a direct-voltage reading can tell something about, mains side left out."""
+        skip = self.machine.mains_nets() | self.machine.alternating_nets()
+        return [n for n in self.assembly.nets() if n not in skip]
+
     def _read_nets(self) -> dict[Condition, list[str]]:
+        """Where volts were read, all nets a probe reaches: specimens that stray do so at some net,
+        and no weight may hang on which was asked about first."""
         found: dict[Condition, list[str]] = {}
         for e in self.evidence():
             if e.ohmmeter is None and e.quantity == "volts":
-                found.setdefault(e.condition.as_drawn(), []).extend((e.pos, e.neg))
+                at = found.setdefault(e.condition.as_drawn(), self.probe_nets())
+                at.extend((e.pos, e.neg))
         return found
 
     @cached_property

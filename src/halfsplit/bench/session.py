@@ -75,11 +75,6 @@ class Session(Reasoner):
     within_reach: frozenset[str] = frozenset()
     loads_within_reach: frozenset[str] = frozenset()
 
-    def probe_nets(self) -> list[str]:
-        """Nets a direct-voltage reading can tell something about, mains side left out."""
-        skip = self.machine.mains_nets() | self.machine.alternating_nets()
-        return [n for n in self.assembly.nets() if n not in skip]
-
     def _leads(self, item: Evidence) -> tuple[str, str]:
         return item.pos, item.neg or self.assembly.common
 

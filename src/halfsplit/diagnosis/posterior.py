@@ -18,10 +18,10 @@ import numpy.typing as npt
 
 from halfsplit.circuit.elements import SHORT
 from halfsplit.circuit.solution import Status
-from halfsplit.diagnosis import swing
+from halfsplit.diagnosis import specimens, swing
 from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.meters import scope_error
-from halfsplit.diagnosis.specimens import States, Tails, Volts, bells, on_scale, tails, two_states
+from halfsplit.diagnosis.specimens import States, Volts, bells, on_scale, two_states
 from halfsplit.diagnosis.stories import EVERY, Given, Place, Rows, Stories
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.ohmmeter import FLOOR
@@ -85,7 +85,7 @@ class Expected:
     over: Floats | None = None  # (H) chance that the meter shows OL; None where it cannot
     linear: bool = True  # whether its scale is that of the meter's figures
     states: Mapping[int, States] = field(default_factory=dict)  # rows with two readings
-    tails: Tails = field(default_factory=Tails)
+    reach: Floats | None = None  # (H, J) how far a specimen that strays does; None for nowhere
     scale: Scale | None = None
     joint: tuple[Floats, Floats] | None = None  # mean and sigma on that scale over all stories
     steep: float = 1.0  # of that scale where the reading lies, as densities are per volt
@@ -212,9 +212,10 @@ class Belief:
         two = two_states(table, a, b, loading, rest) if states and scale is None else {}
         held = np.sqrt(told.loose**2 + told.model**2 + (BEND * told.slopes) ** 2)
         besides = held, told.own
-        far = tails(table, a, b, loading, only) if scale is None else Tails()
+        met = scale is None and item.condition in self.stories.conditions
+        far = specimens.reaches(table, a, b, loading, only) if met else None
         return self._expected(
-            item, told.mean, told.slope, besides, known, only, states=two, scale=scale, tails=far
+            item, told.mean, told.slope, besides, known, only, states=two, scale=scale, reach=far
         )
 
     def _expected(
@@ -232,8 +233,7 @@ class Belief:
         bend, own = besides
         leads, at = (item.pos, item.neg, item.quantity, item.ohmmeter), item.condition
         place = Place(leads, at.changes, at)
-        reach = more.get("tails", Tails()).reach_of(len(mean))
-        given = self.stories.given(slope, bend, place, reach, only)
+        given = self.stories.given(slope, bend, place, more.get("reach"), only)
         middle, sigma = given.joint(mean, own**2)
         scale: Scale | None = more.get("scale")
         if scale is not None:
@@ -332,10 +332,9 @@ class Belief:
 
     def learn(self, table: Table, item: Evidence, span: float) -> Floats:
         """Take one reading into account; returns its likelihood under each hypothesis."""
+        if item.quantity == "volts" and isinstance(table, Predictions):
+            self.stories.fork(item.condition, specimens.straying(table))
         expected = self.expect(table, item, states=True)
-        if expected.tails.share is not None:
-            self.stories.fork(item.condition, expected.tails.share)
-            expected = self.expect(table, item, states=True)
         true, slip, sharp = self._chances(expected, item.scaled, span)
         likely = np.asarray((expected.given.share * (true + slip)).sum(axis=0))
         self.log_weight += np.log(likely)
@@ -347,8 +346,7 @@ class Belief:
         teaches[list(expected.states)] = False  # its state says little about any one value
         miss = expected.on(item.scaled) - expected.each[0]
         rest = expected.rest / sharp
-        reach = expected.tails.reach_of(len(self.prior))
-        leaning = expected.slope, expected.bend, expected.place, reach
+        leaning = expected.slope, expected.bend, expected.place, expected.reach
         self.stories.learn(leaning, expected.given, miss, rest, (true, slip), teaches)
         return likely
 

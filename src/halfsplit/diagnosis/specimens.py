@@ -8,7 +8,7 @@ as far as they reach: a fault that only moves a limit's knee then spreads as goo
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,7 @@ import numpy.typing as npt
 from halfsplit.diagnosis.stories import Rows
 from halfsplit.faults.draws import Fit, Specimens
 from halfsplit.faults.predictions import TWO_STATES, Predictions
-from halfsplit.faults.sampling import STAND_INS
+from halfsplit.faults.sampling import STAND_INS, Drawn
 from halfsplit.faults.shapes import Scale
 
 Floats = npt.NDArray[np.float64]
@@ -70,30 +70,38 @@ def two_states(
     return found
 
 
-@dataclass(frozen=True)
-class Tails:
-    """How many specimens stray under each of h hypotheses (h), and how far (h, J); None for none"""
-
-    share: Floats | None = None
-    reach: Floats | None = None
-
-    def reach_of(self, count: int) -> Floats:
-        """How far, of so many hypotheses."""
-        return np.zeros((count, STAND_INS)) if self.reach is None else self.reach
+def straying(table: Predictions) -> Floats:
+    """How many specimens of each row stray from what slopes tell (H)."""
+    share = np.zeros(len(table.mean))
+    for row, drawn in table.drawn.items():
+        if drawn.tail is not None:
+            share[row] = drawn.tail.share
+    return share
 
 
-def tails(table: Predictions, a: int, b: int, loading: Floats, only: Rows) -> Tails:
-    """Tails of drawn rows between two columns; `loading` is what the meter leaves of each (h)."""
-    if not any(d.tail is not None and d.tail.share > 0.0 for d in table.drawn.values()):
-        return Tails()
-    rows = np.arange(len(table.mean))[only]
-    share, reach = np.zeros(len(rows)), np.zeros((len(rows), STAND_INS))
-    for i, row in enumerate(rows):
-        drawn = table.drawn.get(int(row))
-        if drawn is not None and drawn.tail is not None:
-            share[i] = drawn.tail.share
-            reach[i] = (drawn.tail.reach[:, a] - drawn.tail.reach[:, b]) * loading[i]
-    return Tails(share, reach)
+def reaches(table: Predictions, a: int, b: int, loading: Floats, only: Rows) -> Floats | None:
+    """How far specimens that stray do between two columns (h, J); `loading` is what the meter
+    leaves of each (h). None for nowhere."""
+    reach = np.zeros((len(loading), STAND_INS))
+    known: dict[int, Floats] = {}  # rows alike share what was drawn
+    for i, drawn in _drawn(table, only):
+        tail = drawn.tail
+        if tail is None or tail.share <= 0.0:
+            continue
+        if id(tail) not in known:
+            known[id(tail)] = tail.reach[:, a] - tail.reach[:, b]
+        reach[i] = known[id(tail)] * loading[i]
+    return reach if known else None
+
+
+def _drawn(table: Predictions, only: Rows) -> Iterator[tuple[int, Drawn]]:
+    """Drawn rows among `only`, by their place there."""
+    if isinstance(only, slice):
+        yield from table.drawn.items()
+        return
+    for i, row in enumerate(only):
+        if int(row) in table.drawn:
+            yield i, table.drawn[int(row)]
 
 
 @dataclass(frozen=True)
@@ -170,9 +178,8 @@ def on_scale(
     if scale is None:
         return None, plain
     known: dict[int, tuple[Specimens, Floats]] = {}
-    for i, row in enumerate(rows):
-        drawn = table.drawn.get(int(row))
-        if drawn is not None and drawn.specimens is not None:
+    for i, drawn in _drawn(table, only):
+        if drawn.specimens is not None:
             few = drawn.specimens
-            known[i] = few, few.read(a, b, float(marked[row]), float(loading[i]))
+            known[i] = few, few.read(a, b, float(marked[rows[i]]), float(loading[i]))
     return scale, plain.on(scale, value, known)

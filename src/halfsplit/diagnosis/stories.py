@@ -18,6 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from halfsplit.faults.sampling import STAND_INS
+
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 Rows = slice | npt.NDArray[np.int64]
@@ -114,21 +116,29 @@ class Stories:
         return np.asarray(self.strays[..., self.conditions.index(condition)])
 
     def given(
-        self, slope: Floats, bend: Floats, place: Place, reach: Floats, only: Rows = EVERY
+        self,
+        slope: Floats,
+        bend: Floats,
+        place: Place,
+        reach: Floats | None = None,
+        only: Rows = EVERY,
     ) -> Given:
         """What is known beforehand of a reading of these slopes (h, K), and so much besides that
         belongs to its place, at one sigma (h); of a specimen that strays `reach` more (h, J)."""
         share, own = self.share[:, only], np.einsum("hk,hk->h", slope, slope) + bend**2
-        strays = self._straying(place.condition)[:, only]
-        own = own + strays * np.einsum("hj,hj->h", reach, reach)
+        strays = None
+        if reach is not None and place.condition in self.conditions:
+            strays = self._straying(place.condition)[:, only]
+            own = own + strays * np.einsum("hj,hj->h", reach, reach)
         if not self.slopes:
             none = np.zeros_like(share)
             return Given(share, none, none + own, np.zeros((*share.shape, 0)))
         shared = np.stack([np.einsum("hk,hk->h", slope, s[only]) for s in self.slopes], axis=1)
         for r, earlier in enumerate(self.places):
             shared[:, r] += place.shares(earlier) * bend * self.bends[r][only]
-        every = np.repeat(shared[None], len(share), axis=0) if strays.any() else shared[None]
-        if strays.any():
+        every = shared[None]
+        if strays is not None and reach is not None and strays.any():
+            every = np.repeat(every, len(share), axis=0)
             for r, earlier in enumerate(self.places):
                 if earlier.condition == place.condition:
                     also = np.einsum("hj,hj->h", reach, self.reaches[r][only])
@@ -140,7 +150,7 @@ class Stories:
 
     def learn(
         self,
-        leaning: tuple[Floats, Floats, Place, Floats],
+        leaning: tuple[Floats, Floats, Place, Floats | None],
         given: Given,
         miss: Floats,
         rest: Floats,
@@ -181,7 +191,8 @@ class Stories:
         self.strays = self.strays[parent, rows]
         slope, bend, place, reach = leaning
         self.slopes.append(slope)
-        self.reaches.append(reach)
+        none = np.zeros((count, STAND_INS))
+        self.reaches.append(none if reach is None else reach)
         self.bends.append(bend)
         self.places.append(place)
 

@@ -13,6 +13,7 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
@@ -24,6 +25,7 @@ from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.faults.predictions import KEPT, Predictions
 
 Key = frozenset[str]
+Arrays = dict[str, npt.NDArray[Any]]
 # Two sets within these of a third read as it does at a net.
 ALIKE_VOLTS, ALIKE_SHARE = 0.05, 0.02
 DEAD_ARRAYS = ("x", "over", "slope", "model", "range", "ok")
@@ -83,8 +85,9 @@ class Book:
             return made
         rows = [i for i, _ in added]
         first, second = [spread[i] for i in rows], [at for _, at in added]
-        parent = _gather(shelf.tables, first, first, nets)
-        other = _gather(shelf.tables, second, second, nets)
+        parent, other = (
+            _arrays(("mean", "spread"), shelf.tables, at, at, nets) for at in (first, second)
+        )
         return _nearer(made, rows, parent, other)
 
     @staticmethod
@@ -239,11 +242,27 @@ def _gather(
     nets: Sequence[str] | None,
 ) -> Predictions:
     """One table of rows taken from several, of all their nets or a few."""
+    arrays: dict[str, Any] = _arrays(KEPT, tables, where, spread, nets)
+    return Predictions(_kept(tables[0], nets), top=tables[0].highest(), **arrays)
+
+
+def _kept(first: Predictions, nets: Sequence[str] | None) -> tuple[str, ...]:
+    if nets is None:
+        return first.nets
+    return tuple(dict.fromkeys(n for n in nets if n in first.nets))
+
+
+def _arrays(
+    names: Sequence[str],
+    tables: Sequence[Predictions],
+    where: Sequence[tuple[int, int]],
+    spread: Sequence[tuple[int, int]],
+    nets: Sequence[str] | None,
+) -> Arrays:
     first = tables[0]
-    kept = first.nets if nets is None else tuple(dict.fromkeys(n for n in nets if n in first.nets))
-    columns = np.array([*(first.nets.index(n) for n in kept), len(first.nets)])
-    arrays: dict[str, Any] = {}
-    for name in KEPT:
+    columns = np.array([*(first.nets.index(n) for n in _kept(first, nets)), len(first.nets)])
+    arrays: Arrays = {}
+    for name in names:
         # Spreads are kept net by net in memory, and are gathered so.
         by_net = name == "spread"
         at = np.array(spread if by_net else where, dtype=np.int64)
@@ -267,12 +286,10 @@ def _gather(
             for rows, part in found:
                 made[(slice(None), rows) if by_net else rows] = part
         arrays[name] = made.transpose(1, 2, 0) if by_net else made
-    return Predictions(kept, top=first.highest(), **arrays)
+    return arrays
 
 
-def _nearer(
-    made: Predictions, rows: Sequence[int], parent: Predictions, other: Predictions
-) -> Predictions:
+def _nearer(made: Predictions, rows: Sequence[int], parent: Arrays, other: Arrays) -> Predictions:
     """A table some rows of which were solved lightly, with spreads at each net of whichever of the
     two sets they are made of reads there as they do: a rail one of the two holds down spreads as
     under that one, though the other alone explains more of the readings. Where both do, the one
@@ -280,12 +297,12 @@ def _nearer(
     """
     at = np.array(rows, dtype=np.int64)
     mean = made.mean[at]
-    off, near = np.abs(mean - other.mean), np.abs(mean - parent.mean)
+    off, near = np.abs(mean - other["mean"]), np.abs(mean - parent["mean"])
     alike = np.maximum(off, near) < ALIKE_VOLTS + ALIKE_SHARE * np.abs(mean)
-    firmer = (other.spread**2).sum(axis=1) < (parent.spread**2).sum(axis=1)
+    firmer = (other["spread"] ** 2).sum(axis=1) < (parent["spread"] ** 2).sum(axis=1)
     closer = np.where(alike, firmer, off < near)
     spread = made.spread.copy()
-    spread[at] = np.where(closer[:, None, :], other.spread, parent.spread)
+    spread[at] = np.where(closer[:, None, :], other["spread"], parent["spread"])
     return replace(made, spread=spread)
 
 
