@@ -17,10 +17,10 @@ from halfsplit.diagnosis.meters import meters
 from halfsplit.faults.book import Book
 from halfsplit.faults.dictionary import predict
 from halfsplit.faults.hypotheses import single_faults
-from halfsplit.faults.mains_beat import timed
+from halfsplit.faults.mains_beat import keeps_time
 from halfsplit.faults.predictions import joined
 from halfsplit.faults.stress import stresses
-from halfsplit.faults.two_scales import Both, Halves, halves, on_two_scales
+from halfsplit.faults.two_scales import Halves, TwoScales, halves, on_two_scales
 from tests.simulator import deck, stile
 from tests.simulator.mains_beat_rows import HERTZ, compare
 from tests.simulator.waves import transient
@@ -54,7 +54,7 @@ def _parted() -> Halves:
     return parts
 
 
-def _solved(load_name: str, changes: dict[tuple[str, str], float] | None = None) -> Both:
+def _solved(load_name: str, changes: dict[tuple[str, str], float] | None = None) -> TwoScales:
     machine = stile.machine()
     row = {**(changes or {}), **machine.values(Condition("mains", load_name))}
     return on_two_scales(_parted(), machine.topology.rows([row]), HERTZ)
@@ -149,7 +149,7 @@ def test_one_with_a_filter_choke_is_solved_over_the_mains_cycle_alone(tmp_path: 
     assert assembly is not None, problems
     machine = Machine(assembly)
     assert machine.self_oscillating
-    assert not timed(machine, Condition("mains", "half"))
+    assert not keeps_time(machine, Condition("mains", "half"))
     table = predict(machine, Condition("mains", "half"), [{}], moves=[])
     assert not table.hum.size
     assert table.mean[0, table.column("p5")] == pytest.approx(5.0, rel=0.01)

@@ -34,7 +34,7 @@ from halfsplit.faults.hypotheses import (
     worn_faults,
     wrong_faults,
 )
-from halfsplit.faults.mains_beat import timed
+from halfsplit.faults.mains_beat import keeps_time
 from halfsplit.faults.predictions import Floats, Predictions
 from halfsplit.faults.views import bearable
 from halfsplit.journal import Journal
@@ -269,7 +269,7 @@ class Reasoner(Noter):
     def _most(self, condition: Condition) -> int:
         if not condition.energised():
             return MOST_DEAD
-        if timed(self.machine, condition):
+        if keeps_time(self.machine, condition):
             return MOST_FOLLOWED
         return MOST_CYCLE if self.machine.alternating(condition) else MOST_STEADY
 

@@ -37,7 +37,7 @@ from halfsplit.diagnosis.next_check import (
 from halfsplit.diagnosis.order import heaviest
 from halfsplit.diagnosis.search import fit
 from halfsplit.faults.hypotheses import Hypothesis
-from halfsplit.faults.mains_beat import timed
+from halfsplit.faults.mains_beat import keeps_time
 from halfsplit.faults.ohmmeter import ohmmeters
 from halfsplit.faults.other_states import known_states
 
@@ -228,7 +228,7 @@ class Session(Reasoner):
             for done in set(condition.changes) - set(self.condition.changes):
                 moving = SWAP if done.what == "fitted" else LIFT
             mains = self.machine.alternating(condition) is not None
-            beats = timed(self.machine, condition)
+            beats = keeps_time(self.machine, condition)
             kinds: list[tuple[Quantity, float]] = [("volts", 0.0)]
             if mains and self.meter.ac:
                 kinds.append(("ac", AT_AC))

@@ -27,7 +27,7 @@ from halfsplit.circuit.solution import Status
 from halfsplit.circuit.threads import Progress
 from halfsplit.circuit.topology import Topology, compile_netlist
 from halfsplit.faults.kept_under import table_folder
-from halfsplit.faults.mains_beat import solve_beating, timed
+from halfsplit.faults.mains_beat import keeps_time, solve_beating
 from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.parts.base import Part, gone
 from halfsplit.parts.block import makers
@@ -347,7 +347,7 @@ class _Bench:
         place = [once[key] for key in keys]
         laid = self.topology.rows([{**state, **dict(key)} for key in once])
         hertz = self.machine.alternating(condition)
-        if hertz and timed(self.machine, condition):
+        if hertz and keeps_time(self.machine, condition):
             both = solve_beating(self.machine, condition, laid, hertz, self.progress)
             solved = both.solved
         elif hertz:

@@ -17,12 +17,13 @@ import numpy as np
 
 from halfsplit.diagnosis.order import heaviest_first
 from halfsplit.diagnosis.posterior import Belief
+from halfsplit.faults.how_many import MOST
 from halfsplit.faults.hypotheses import SCALES, Fault, Hypothesis, together
 
 # Pairs weighed after a first sight of all, sets grown further at each size, and the largest size.
 # Common practice, no published source: four faults that all show at once are more than anybody
 # takes on before mending the first.
-PAIRS, GROWN, LARGEST = 500, 5, 4
+PAIRS, GROWN, LARGEST = 500, 5, MOST
 OTHER_SIZES, RESIZED = 12, 4
 # Share of the weight a set must be able to take to be worth looking for: what keeps a leader from
 # being acted on.

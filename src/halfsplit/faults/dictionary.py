@@ -23,7 +23,7 @@ from halfsplit.faults.beats import UNKNOWN_SPREAD, followed_slopes, with_slopes
 from halfsplit.faults.followed import followed
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
 from halfsplit.faults.kept_under import table_folder
-from halfsplit.faults.mains_beat import solve_beating, timed
+from halfsplit.faults.mains_beat import keeps_time, solve_beating
 from halfsplit.faults.noise import noise
 from halfsplit.faults.predictions import KEPT, STANDING, Predictions, joined
 from halfsplit.faults.sampling import STAND_INS
@@ -81,7 +81,7 @@ def predict(
     moves = uncertainties(machine) if moves is None else list(moves)
     period = np.zeros(len(rows))
     hum = None
-    by_itself = timed(machine, condition)
+    by_itself = keeps_time(machine, condition)
     if by_itself:
         if hertz:
             both = solve_beating(machine, condition, rows, hertz, progress)
@@ -268,7 +268,7 @@ class DictionaryCache:
         They are those of the good machine so fed and loaded with every part in its place: to follow
         it anew for each lead lifted would take a minute each.
         """
-        if not timed(self.machine, condition):
+        if not keeps_time(self.machine, condition):
             return table
         whole = replace(condition, changes=())
         if whole not in self._slopes:

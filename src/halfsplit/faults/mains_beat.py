@@ -17,8 +17,8 @@ from halfsplit.faults.store import load_arrays, store_arrays
 from halfsplit.faults.two_scales import (
     BEATING,
     SHAKE,
-    Both,
     Halves,
+    TwoScales,
     halves,
     on_two_scales,
 )
@@ -39,7 +39,7 @@ _PARTED: list[tuple[Topology, Halves | None]] = []  # of the machines last used,
 _GOOD: dict[str, Good] = {}  # by the folder it is kept in
 
 
-def timed(machine: Machine, condition: Condition) -> bool:
+def keeps_time(machine: Machine, condition: Condition) -> bool:
     """Whether rows of a condition are followed from switch-on, for they keep time by themselves.
 
     On the mains that is asked of the good machine, every part in its place: one with a filter
@@ -60,8 +60,8 @@ def solve_beating(
     rows: Floats,
     hertz: float,
     progress: Progress | None = None,
-) -> Both:
-    """Rows (B, P) of a condition for which :func:`timed` holds, fed by mains of `hertz` [Hz].
+) -> TwoScales:
+    """Rows (B, P) of a condition for which :func:`keeps_time` holds, fed by mains of `hertz` [Hz].
 
     Raises ValueError for a machine that cannot be parted at its reservoirs.
     """
@@ -74,17 +74,15 @@ def solve_beating(
 
 
 def good_row(machine: Machine, condition: Condition) -> Floats:
-    """The good machine's row (1, P) of a condition that is timed; on the mains with its reservoirs
-    held at their means."""
+    """The good machine's row (1, P) of a condition in which it keeps time; on the mains with its
+    reservoirs held at their means."""
     row = machine.topology.rows([machine.values(condition)])
     hertz = machine.alternating(condition)
     parts = parted(machine)
     good = good_on_mains(machine, condition, hertz) if hertz else None
-    return (
-        row
-        if parts is None or good is None
-        else parts.held(row, good.level[None], good.drawn[None])
-    )
+    if parts is None or good is None:
+        return row
+    return parts.held(row, good.level[None], good.drawn[None])
 
 
 def good_on_mains(machine: Machine, condition: Condition, hertz: float) -> Good | None:

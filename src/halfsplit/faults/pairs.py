@@ -19,7 +19,7 @@ from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dictionary import DictionaryCache, held_rows
 from halfsplit.faults.hypotheses import SCALES, Hypothesis
-from halfsplit.faults.mains_beat import timed
+from halfsplit.faults.mains_beat import keeps_time
 from halfsplit.faults.predictions import UNCLAIMED, Floats, Predictions
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 
@@ -74,7 +74,7 @@ def pair_means(
     table = dictionary.get(condition, progress)
     first, second = pair_rows(singles, 2)
     machine = dictionary.machine
-    if timed(machine, condition):
+    if keeps_time(machine, condition):
         return _added(table, first, second)
     digest = hashlib.sha256(f"{dictionary.folder(condition).name} pairs".encode())
     digest.update(first.tobytes() + second.tobytes())
@@ -161,7 +161,7 @@ def size_means(
     Not for a circuit that keeps time by itself, where each would have to be followed.
     """
     machine = dictionary.machine
-    if timed(machine, condition):
+    if keeps_time(machine, condition):
         return None
     which = [
         (i, scale)

@@ -24,7 +24,7 @@ from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move
 from halfsplit.faults.dictionary import STAND_IN, held_rows
 from halfsplit.faults.draws import Tail, with_inverse
-from halfsplit.faults.mains_beat import timed
+from halfsplit.faults.mains_beat import keeps_time
 from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, Predictions
 from halfsplit.faults.sampling import DRAWS, PILOT, SEED, Drawn, Row, Sampler
 from halfsplit.faults.store import load_arrays, store_arrays
@@ -71,7 +71,9 @@ class Spreads:
         gas = any(isinstance(e, el.Gas) for e in self.machine.netlist)
         # Without the free moves at the end of the list there is nowhere to put what draws show.
         asked = bool(self.moves) and self.moves[-1].name == STAND_IN
-        return condition.energised() and asked and not gas and not timed(self.machine, condition)
+        return (
+            condition.energised() and asked and not gas and not keeps_time(self.machine, condition)
+        )
 
     def drawn(
         self,

@@ -20,7 +20,7 @@ from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dictionary import CHUNK, FEW
 from halfsplit.faults.followed import followed
 from halfsplit.faults.kept_under import table_folder
-from halfsplit.faults.mains_beat import parted, solve_beating, timed
+from halfsplit.faults.mains_beat import keeps_time, parted, solve_beating
 from halfsplit.faults.ratings import Limit, limits_of, thermal_path
 from halfsplit.faults.seen import Mains, Seen
 from halfsplit.faults.store import load_arrays, store_arrays
@@ -199,7 +199,7 @@ def _solve(
     rows = topology.rows([{**f, **state, **new} for f, new in zip(faults, fresh, strict=True)])
     hertz = machine.alternating(condition)
     rhythm: Rhythm | None = None
-    if hertz and timed(machine, condition):
+    if hertz and keeps_time(machine, condition):
         both, parts = solve_beating(machine, condition, rows, hertz), parted(machine)
         before = parts.before if parts else frozenset()
         mains = Mains(both.by_mains(), rows, hertz, before, both.hum)

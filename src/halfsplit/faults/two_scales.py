@@ -151,7 +151,7 @@ def halves(machine: Machine) -> Halves | None:
 
 
 @dataclass(frozen=True)
-class Both:
+class TwoScales:
     """Rows solved on two scales.
 
     Attributes
@@ -190,7 +190,7 @@ def on_two_scales(
     begin: tuple[Floats, Floats] | None = None,
     through: Floats | None = None,
     progress: Progress | None = None,
-) -> Both:
+) -> TwoScales:
     """Solve rows (B, P) of the whole; one whose sides do not come to agree is NOT_SETTLED.
 
     Parameters
@@ -284,7 +284,7 @@ def _both(
     drawn: Floats,
     agreed: npt.NDArray[np.bool_],
     through: Floats | None,
-) -> Both:
+) -> TwoScales:
     """One solution of the whole from those of both sides."""
     whole, side = parts.whole, parts.mains
     end, rhythm = beat
@@ -316,7 +316,7 @@ def _both(
             latched[:, whole.element_index[name]] = fed.latched[:, i]
     residual = np.maximum(end.residual, fed.residual)
     solved = Solution(mean, low, high, status, residual, latched, fed.cycles, wave)
-    return Both(solved, rhythm, hum.astype(np.float32), level, drawn, held)
+    return TwoScales(solved, rhythm, hum.astype(np.float32), level, drawn, held)
 
 
 def _passed(parts: Halves, held: Floats, end: Solution, through: Floats | None) -> Floats:
