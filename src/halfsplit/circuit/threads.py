@@ -12,6 +12,9 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
 
+# Rows of some dozen microseconds each that are solved in one go: to set a thread going takes as
+# long as ten of them.
+AT_ONCE = 64
 Progress = Callable[[int, int], None]
 _asked = threading.local()  # .go_on: what this thread asks between batches
 
