@@ -36,7 +36,7 @@ from halfsplit.assembly.condition import Condition  # noqa: E402
 from halfsplit.bench.drill import Played, prepared, run  # noqa: E402
 from halfsplit.bench.drill_bench import Case  # noqa: E402
 from halfsplit.bench.session import Session  # noqa: E402
-from halfsplit.bench.tally import at_the_end, chart, on_the_way, tally  # noqa: E402
+from halfsplit.bench.tally import at_the_end, chart, occurring, on_the_way, tally  # noqa: E402
 
 EXAMPLES = ROOT / "examples"
 
@@ -161,12 +161,21 @@ def report(records: list[dict[str, Any]]) -> None:
         print(json.dumps({k: v for k, v in table.items() if k != "calibration"}, indent=1))
         print(f"readings ngspice did not give: {sum(r['without_reading'] for r in some)}")
         print("\n".join(chart(table)))
-        told = [(r["claimed"], r["right"]) for r in some if r["claimed"] is not None]
+        told = [
+            (r["claimed"], r["right"], w)
+            for r, w in zip(some, occurring(some), strict=True)
+            if r["claimed"] is not None
+        ]
         if told:
-            claimed, right = (100 * sum(t) / len(told) for t in zip(*told, strict=True))
-            print(f"first decisions: {claimed:.1f} % claimed on average, {right:.1f} % right")
+            plain = (100 * sum(t) / len(told) for t in list(zip(*told, strict=True))[:2])
+            all_w = sum(w for *_, w in told) / 100
+            counted = (sum(t[k] * t[2] for t in told) / all_w for k in (0, 1))
+            print("first decisions: {:.1f} % claimed on average, {:.1f} % right".format(*plain))
+            print("kinds as often as they occur: {:.1f} %, {:.1f} %".format(*counted))
+        print("shares of the kinds:", {r["kind"]: r.get("share") for r in some})
         for words, rows in (
             ("after each reading before the first decision", on_the_way(some)),
+            ("the same, against the whole truth", on_the_way(some, whole=True)),
             ("when it stopped, against the whole truth", at_the_end(some)),
         ):
             print(f"leader's weight {words} | right")

@@ -148,4 +148,4 @@ def test_rivals_that_fit_as_well_are_all_in_sight(session: Session) -> None:
     found = {h.plain for h in session.hypotheses}
     for other in ("CR4 short", "Q13 c-e short", "Q12 open base", "R18 open"):
         assert {"C3 short", other} in found, other
-    assert session.groups()[0].weight < 0.5
+    assert session.groups()[0].weight < 0.6  # and none of them is near being acted on

@@ -66,10 +66,29 @@ def test_shares_means_and_series() -> None:
 
 
 def test_leaders_on_the_way_are_counted_by_reading() -> None:
-    some = [record(0, claims=[[0.4, False], [0.9, True]]), record(1, claims=[[0.91, False]])]
+    """Two propositions a reading: that the leader is the whole truth, that it is part of it."""
+    first, second = [0.4, False, 0.42, False], [0.8, False, 0.9, True]
+    some = [record(0, claims=[first, second]), record(1, claims=[[0.91, False, 0.91, False]])]
     low, high = on_the_way([*some, record(2)])
-    assert (low["cases"], low["right"]) == (1, 0.0)
+    assert (low["cases"], low["claimed"], low["right"]) == (1, 0.42, 0.0)
     assert (high["cases"], high["claimed"], high["right"]) == (2, 0.905, 0.5)
+    rows = on_the_way(some, whole=True)
+    assert [(r["cases"], r["claimed"], r["right"]) for r in rows] == [
+        (1, 0.4, 0.0),
+        (1, 0.8, 0.0),
+        (1, 0.91, 0.0),
+    ]
+
+
+def test_kinds_count_as_often_as_they_occur() -> None:
+    """Two singles, of which one machine in four is one, and a double, as three in four are."""
+    single = [record(n, share=0.25, claimed=0.95) for n in range(2)]
+    double = record(2, kind="double", share=0.75, claimed=0.94, right=False)
+    (row,) = tally([*single, double])["calibration"]
+    assert (row["cases"], row["right"]) == (3, 0.25)
+    assert row["claimed"] == pytest.approx(0.25 * 0.95 + 0.75 * 0.94, abs=1e-4)
+    # Weights 1/8, 1/8 and 3/4 tell as much as 1 / (1/64 + 1/64 + 9/16) = 1.68 alike.
+    assert (row["low"], row["high"]) == wilson(0.25 / 0.59375, 1.0 / 0.59375)
 
 
 def test_what_led_at_the_end_is_held_against_the_whole_truth() -> None:

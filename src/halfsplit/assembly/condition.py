@@ -103,6 +103,16 @@ class Condition:
         """Parts something was done to."""
         return frozenset(c.part for c in self.changes)
 
+    @cached_property
+    def fitted(self) -> frozenset[str]:
+        """Parts replaced."""
+        return frozenset(c.part for c in self.changes if c.what == "fitted")
+
+    @cached_property
+    def trimmed(self) -> frozenset[str]:
+        """Parts replaced, and trimmers set."""
+        return self.fitted | {c.part for c in self.changes if c.what == "set"}
+
     def energised(self) -> bool:
         """Whether anything feeds the machine."""
         return self.feed != "off"

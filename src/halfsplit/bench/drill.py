@@ -20,7 +20,8 @@ from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.next_check import AT_LEAD, SWAP, TOUCH_VOLTS, Candidate, Check
 from halfsplit.faults.dictionary import predict
-from halfsplit.faults.hypotheses import Fault, Hypothesis
+from halfsplit.faults.how_many import how_many
+from halfsplit.faults.hypotheses import PRIOR_NONE, Fault, Hypothesis
 from halfsplit.faults.predictions import UNCLAIMED
 
 OFFERED = 40  # checks looked through for a harmless one
@@ -36,7 +37,8 @@ class Played:
     ----------
     checks, minutes: until nothing was left worth checking, part tests and changes included.
     first_checks: until the first decision to act.
-    claimed: weight of the group it first decided on; `right`: whether one of the group is true.
+    claimed: at the first decision, the weight of all sets that hold one of the group decided on;
+        `right`: whether the machine does.
     top: whether the whole truth, or its group, led at the end; `third`: was among the first three.
     part_top: whether the true parts were the most blamed at the end; `part_three`: with two more.
     accused: sound parts it had taken out to be tested.
@@ -46,8 +48,10 @@ class Played:
     unanswered: readings the bench could not give.
     ended: weight of the leading group when it stopped, which `top` tells the truth of.
     claims: until the first decision, after each reading the weight of the leading group and whether
-        it was right.
+        the whole truth was in it; then the weight of all sets that hold one of the group, and
+        whether the machine does.
     cascade: whether the part taken along was named once its cause was found; None without one.
+    share: of machines that are of this kind, of all kinds drilled; None when not told.
     """
 
     case: Case
@@ -66,8 +70,9 @@ class Played:
     slipped: bool = False
     unanswered: int = 0
     cascade: bool | None = None
+    share: float | None = None
     ended: float | None = None
-    claims: list[tuple[float, bool]] = field(default_factory=list)
+    claims: list[tuple[float, bool, float, bool]] = field(default_factory=list)
     trail: list[str] = field(default_factory=list)
 
     def as_dict(self) -> dict[str, Any]:
@@ -205,8 +210,8 @@ def _act(session: Session, lead: Group, case: Case, done: Played) -> None:
     bad = {f.part for f in case.faults}
     truth = {f.name for f in case.faults}
     if done.claimed is None:
-        done.claimed, done.first_checks = float(lead.weight), done.checks
-        done.right = any(h.plain <= truth for h in members)
+        done.first_checks = done.checks
+        done.claimed, done.right = _holding(session, members, truth)
     fitted = {c.part for c in session.condition.changes if c.what == "fitted"}
     tested = {ref for ref, _ in session.proofs()}
     parts = dict.fromkeys(p for h in members for p in h.parts if p not in fitted | tested)
@@ -226,11 +231,46 @@ def _act(session: Session, lead: Group, case: Case, done: Played) -> None:
         done.accused += 1
 
 
-def _claim(session: Session, case: Case) -> tuple[float, bool]:
-    """Weight of the leading group, and whether one of it is the truth or a part of it."""
+def _claim(session: Session, case: Case) -> tuple[float, bool, float, bool]:
+    """What is claimed of the leading group and whether it is so: see :class:`Played`."""
     lead, truth = session.groups()[0], {f.name for f in case.faults}
-    plain = [session.hypotheses[i].plain for i in lead.members if i != 1]
-    return round(float(lead.weight), 5), any(p == truth or (p and p <= truth) for p in plain)
+    members = [session.hypotheses[i] for i in lead.members if i != 1]
+    whole = any(h.plain == truth for h in members)
+    claimed, right = _holding(session, [h for h in members if h.faults], truth)
+    return round(float(lead.weight), 5), whole, round(claimed, 5), right
+
+
+def _holding(
+    session: Session, members: Sequence[Hypothesis], truth: set[str]
+) -> tuple[float, bool]:
+    """Weight of all sets that hold every fault of one of these, and whether the truth does."""
+    named = {h.plain for h in members}
+    holds = [any(n <= h.plain for n in named) for h in session.hypotheses]
+    claimed = float(session.belief.weights()[np.array(holds, dtype=bool)].sum())
+    return claimed, any(n <= truth for n in named)
+
+
+def shares(session: Session) -> dict[str, float]:
+    """What share of machines each kind of case has before any reading, as the odds of their parts
+    say; of all of these kinds together. Of a drill that plays as many of each, a claim is to be
+    held against cases counted so."""
+    single = [h for h in session.standard if len(h.faults) == 1]
+    by_name = {h.name: h for h in single}
+    many = how_many(session.standard)
+    whole = PRIOR_NONE / many.none
+    along = sum(
+        h.prior * by_name[name].prior * (session.boost(h, by_name[name].faults[0]) - 1.0)
+        for h in single
+        for t in session.taken_along(h.name)
+        if (name := f"{t.part} {t.mode}") in by_name
+    )
+    found = {
+        "single": many.one * whole,
+        "double": many.two * whole,
+        "cascade": along,
+        "healthy": PRIOR_NONE,
+    }
+    return {kind: share / sum(found.values()) for kind, share in found.items()}
 
 
 def _key(check: Check) -> tuple[str, str, Condition]:
@@ -327,6 +367,7 @@ def run(
                 session.within_reach = frozenset(feeds)
                 session.loads_within_reach = reach
                 played.append(play(session, make(session, case), case, most, stages))
+                played[-1].share = shares(session).get(case.kind)
                 if each:
                     each(played[-1])
                 if progress:

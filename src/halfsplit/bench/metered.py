@@ -17,6 +17,24 @@ from halfsplit.faults.predictions import Predictions, joined
 Touch = tuple[Condition, str, str, float]  # where the leads are and the meter's resistance [ohm]
 
 
+class Gathered:
+    """Rows of one list of sets at all nets read in a condition, gathered once for all readings."""
+
+    def __init__(self, book: Book, read: Sequence[Evidence], progress: Progress | None) -> None:
+        self.book, self.progress = book, progress
+        self._nets: dict[Condition, list[str]] = {}
+        for item in read:
+            self._nets.setdefault(item.condition, []).extend((item.pos, item.neg))
+        self._known: dict[Condition, Predictions] = {}
+
+    def table(self, condition: Condition, listed: Sequence[Hypothesis]) -> Predictions:
+        """Predictions of the sets, always the same ones, at the nets read in a condition."""
+        if condition not in self._known:
+            nets = self._nets[condition]
+            self._known[condition] = self.book.table(condition, listed, self.progress, nets)
+        return self._known[condition]
+
+
 class Metered:
     """Rows of a book with a meter on, each solved once: every further reading weighs all of the
     earlier ones again."""
@@ -31,7 +49,11 @@ class Metered:
         self._sets.clear()
 
     def table(
-        self, item: Evidence, listed: Sequence[Hypothesis], progress: Progress | None
+        self,
+        item: Evidence,
+        listed: Sequence[Hypothesis],
+        progress: Progress | None,
+        gathered: Gathered | None = None,
     ) -> Predictions:
         """Predictions of one reading of a powered machine under each of `listed`."""
         at, value = item.condition, item.value if item.quantity in ("volts", "ac") else 0.0
@@ -46,7 +68,8 @@ class Metered:
             return first
         outside = [i for i, h in enumerate(listed) if h.key not in known]
         others = [listed[i] for i in outside]
-        rest = self.book.table(at, others, progress, [item.pos, item.neg])
+        gathered = gathered or Gathered(self.book, [item], progress)
+        rest = gathered.table(at, others).only([item.pos, item.neg])
         exact = [i for i, h in enumerate(others) if self.book.exact(at, h)]
         if first.loaded is not None and exact:
             few = [others[i] for i in exact]

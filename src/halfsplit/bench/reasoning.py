@@ -11,7 +11,7 @@ from typing import Any
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.draws import Draws
 from halfsplit.bench.felt import felt
-from halfsplit.bench.metered import Metered
+from halfsplit.bench.metered import Gathered, Metered
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.prior_words import shares_said
 from halfsplit.bench.sights import Pairing, best_pairs, best_sizes
@@ -178,10 +178,11 @@ class Reasoner(Noter):
         conditions: set[Condition] | None = None,
     ) -> Belief:
         belief = self._fresh_belief(listed)
+        gathered = Gathered(self.book, self.evidence(), self.progress)
         for item in self.evidence():
             if conditions is not None and _place(item) not in conditions:
                 continue
-            table = self.lookup(item, listed, light)
+            table = self.lookup(item, listed, light, gathered)
             belief.learn(table, item, span_of(table, item.quantity))
         if conditions is None:
             for ref, good in self.proofs():
@@ -197,15 +198,21 @@ class Reasoner(Noter):
                 belief.observe(likelihood(sign, listed, heard, rails))
         return belief
 
-    def lookup(self, item: Evidence, listed: Sequence[Hypothesis], light: bool = False) -> Table:
+    def lookup(
+        self,
+        item: Evidence,
+        listed: Sequence[Hypothesis],
+        light: bool = False,
+        gathered: Gathered | None = None,
+    ) -> Table:
         """Predictions of one reading, its meter's own load included unless `light`."""
         if item.ohmmeter is not None:
             leads = (item.pos, item.neg or self.assembly.common)
             return self.book.dead([leads], item.condition, item.ohmmeter, listed)[leads]
-        nets = [item.pos, item.neg]
+        gathered = gathered or Gathered(self.book, [item], self.progress)
         if light:
-            return self.book.table(item.condition, listed, self.progress, nets)
-        table = self.metered.table(item, listed, self.progress)
+            return gathered.table(item.condition, listed)
+        table = self.metered.table(item, listed, self.progress, gathered)
         return self.draws.laid(item.condition, table, listed)
 
     @cached_property

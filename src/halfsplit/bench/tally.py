@@ -59,44 +59,68 @@ def histogram(checks: Sequence[int]) -> list[dict[str, int]]:
 def calibration(records: Sequence[Record]) -> list[dict[str, float]]:
     """Claimed weight at the first decision against how often it was right, in bands.
 
-    `low` to `high` is where the true share lies, by Wilson's interval at 95 % (E. B. Wilson,
-    "Probable inference, the law of succession, and statistical inference", JASA 22, 1927).
+    Cases count as often as their kind occurs, where records tell its `share`. `low` to `high` is
+    where the true share lies, by Wilson's interval at 95 % (E. B. Wilson, "Probable inference, the
+    law of succession, and statistical inference", JASA 22, 1927), of as many cases of equal weight
+    as tell as much (L. Kish, "Survey Sampling", 1965).
     """
-    told = [(float(r["claimed"]), bool(r["right"])) for r in records if r["claimed"] is not None]
+    each = zip(records, occurring(records), strict=True)
+    told = [(r["claimed"], r["right"], w) for r, w in each if r["claimed"] is not None]
     return _bands(told, BANDS)
 
 
-def on_the_way(records: Sequence[Record]) -> list[dict[str, float]]:
-    """The same of whatever led after each reading before the first decision.
+def on_the_way(records: Sequence[Record], whole: bool = False) -> list[dict[str, float]]:
+    """The same of whatever led after each reading before the first decision: that it is all or part
+    of the truth, or with `whole` that it is all of it.
 
     Readings of one machine go together, so the interval is narrower than it should be.
     """
-    told = [(float(w), bool(right)) for r in records for w, right in r.get("claims", ())]
+    at = 0 if whole else 2
+    each = zip(records, occurring(records), strict=True)
+    told = [(c[at], c[at + 1], w) for r, w in each for c in r.get("claims", ())]
     return _bands(told, LEADS)
 
 
 def at_the_end(records: Sequence[Record]) -> list[dict[str, float]]:
     """The same of what led when it stopped, against the whole truth; "no fault" is a claim too."""
-    told = [(float(r["ended"]), bool(r["top"])) for r in records if r.get("ended") is not None]
+    each = zip(records, occurring(records), strict=True)
+    told = [(r["ended"], r["top"], w) for r, w in each if r.get("ended") is not None]
     return _bands(told, LEADS)
 
 
-def _bands(told: Sequence[tuple[float, bool]], bounds: Sequence[float]) -> list[dict[str, float]]:
+def occurring(records: Sequence[Record]) -> list[float]:
+    """How much each record counts so that every kind has the share it has of machines; all alike
+    where records do not tell that share."""
+    many = Counter(r["kind"] for r in records)
+    return [(r.get("share") or many[r["kind"]]) / many[r["kind"]] for r in records]
+
+
+def _bands(
+    told: Sequence[tuple[float, bool, float]], bounds: Sequence[float]
+) -> list[dict[str, float]]:
+    """Rows of claims, each with whether it was right and how much it counts, between bounds."""
     rows = []
     for floor, top in pairwise(bounds):
-        some = [(w, right) for w, right in told if floor <= w < top]
+        some = [(c, right, w) for c, right, w in told if floor <= c < top]
         if some:
-            hits = sum(right for _, right in some)
-            low, high = wilson(hits, len(some))
-            claimed = _mean([w for w, _ in some])
-            right = round(hits / len(some), 4)
+            whole = sum(w for _, _, w in some)
+            right = sum(w for _, hit, w in some if hit) / whole
+            equal = whole**2 / sum(w * w for _, _, w in some)
+            low, high = wilson(right * equal, equal)
+            claimed = sum(c * w for c, _, w in some) / whole
             rows.append(
-                {"cases": len(some), "claimed": claimed, "right": right, "low": low, "high": high}
+                {
+                    "cases": len(some),
+                    "claimed": round(claimed, 4),
+                    "right": round(right, 4),
+                    "low": low,
+                    "high": high,
+                }
             )
     return rows
 
 
-def wilson(hits: int, count: int, z: float = 1.96) -> tuple[float, float]:
+def wilson(hits: float, count: float, z: float = 1.96) -> tuple[float, float]:
     """Interval of a share seen `hits` times in `count`."""
     share, spread = hits / count, z * z / count
     middle = share + spread / 2.0

@@ -6,7 +6,7 @@ import numpy as np
 
 from halfsplit.circuit import needs
 from halfsplit.circuit.solution import Floats, Solution, Status, plain
-from halfsplit.circuit.threads import spread
+from halfsplit.circuit.threads import AT_ONCE, spread
 from halfsplit.circuit.topology import Topology
 
 _FAILED = int(Status.UNSOLVED)
@@ -50,7 +50,7 @@ def operating_point(topology: Topology, rows: Floats, start: Floats | None = Non
             make_work(topology.arrays),
         )
 
-    spread(work, count, chunk=16)
+    spread(work, count, chunk=AT_ONCE)
     out[status == _FAILED] = np.nan
     cycles, wave = np.zeros(count, dtype=np.int64), np.zeros((count, n, 0), dtype=np.float32)
     return Solution(out, out, out, status, res, latched, cycles, wave)

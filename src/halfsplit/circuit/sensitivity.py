@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.circuit.solution import Floats, plain
-from halfsplit.circuit.threads import spread
+from halfsplit.circuit.threads import AT_ONCE, spread
 from halfsplit.circuit.topology import Topology
 
 
@@ -93,7 +93,7 @@ def sensitivities(
             make_work(topology.arrays),
         )
 
-    spread(work, count, chunk=16)
+    spread(work, count, chunk=AT_ONCE)
     out[ok == 0] = np.nan
     stiff[ok == 0] = np.nan
     return out, stiff

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import os
 import threading
+from collections import deque
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
 
+# Rows of some dozen microseconds each that are solved in one go: to set a thread going takes as
+# long as ten of them.
+AT_ONCE = 64
 Progress = Callable[[int, int], None]
 _asked = threading.local()  # .go_on: what this thread asks between batches
 
@@ -41,29 +44,47 @@ def spread(
 ) -> None:
     """Call `work` on consecutive slices of at most `chunk` rows until `count` rows are done.
 
-    `progress(done, count)` is called from the caller's thread after each slice.
+    The caller's own thread takes slices too, and calls `progress(done, count)` after each of them;
+    what was raised in another is raised there. Interrupted, no further slice is begun.
     """
     go_on = getattr(_asked, "go_on", None) or (lambda: None)
     go_on()
-    parts = [slice(i, min(i + chunk, count)) for i in range(0, count, chunk)]
-    workers = cores()
-    if len(parts) <= 1 or workers == 1:
-        for part in parts:
-            work(part)
-            if progress:
-                progress(part.stop, count)
-        return
-    done = 0
-    with ThreadPoolExecutor(max_workers=workers) as pool:
-        futures = {pool.submit(work, part): part for part in parts}
+    left = deque(slice(i, min(i + chunk, count)) for i in range(0, count, chunk))
+    done: list[int] = []
+    failed: list[BaseException] = []
+
+    def help_on() -> None:
         try:
-            for future in as_completed(futures):
-                future.result()
-                part = futures[future]
-                done += part.stop - part.start
-                if progress:
-                    progress(done, count)
-                go_on()
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+            while not failed and (part := _next(left)) is not None:
+                work(part)
+                done.append(part.stop - part.start)
+        except BaseException as problem:
+            failed.append(problem)
+
+    helpers = [threading.Thread(target=help_on) for _ in range(min(cores(), len(left)) - 1)]
+    try:
+        for helper in helpers:
+            helper.start()
+        while not failed and (part := _next(left)) is not None:
+            work(part)
+            done.append(part.stop - part.start)
+            if progress:
+                progress(sum(done), count)
+            go_on()
+    except BaseException:
+        left.clear()
+        raise
+    told = sum(done)
+    for helper in helpers:
+        helper.join()
+    if failed:
+        raise failed[0]
+    if progress and told < count:
+        progress(count, count)
+
+
+def _next(left: deque[slice]) -> slice | None:
+    try:
+        return left.popleft()
+    except IndexError:
+        return None

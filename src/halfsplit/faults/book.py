@@ -2,7 +2,8 @@
 
 The single faults are a dictionary kept on disk. Sets found worth looking at are added row by row,
 fully with their spreads, or lightly: solved alone, with the spreads of a set they contain, which is
-enough to see whether they explain anything.
+enough to see whether they explain anything. What another size of their faults would change is
+their own: a pair may read as neither of the two does, and then hang on sizes as neither does.
 """
 
 from __future__ import annotations
@@ -19,10 +20,11 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dead_table import DeadDictionary, DeadTable, Pair, dead_tables
-from halfsplit.faults.dictionary import DictionaryCache, predict
+from halfsplit.faults.dictionary import SIZE_AT, DictionaryCache, predict
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.faults.predictions import KEPT, Predictions
+from halfsplit.faults.sampling import STAND_INS
 
 Key = frozenset[str]
 Arrays = dict[str, npt.NDArray[Any]]
@@ -38,6 +40,7 @@ class _Shelf:
     tables: list[Predictions] = field(default_factory=list)
     full: dict[Key, tuple[int, int]] = field(default_factory=dict)
     light: dict[Key, tuple[int, int, Key]] = field(default_factory=dict)
+    sized: set[Key] = field(default_factory=set)  # of the light, those with spreads of sizes
     dictionary: Predictions | None = None  # of all single faults, once it was asked for
 
 
@@ -81,14 +84,18 @@ class Book:
         added = [
             (i, found) for i, k in enumerate(keys) if (found := self._added(k, shelf)) is not None
         ]
-        if not added:
+        if added:
+            rows = [i for i, _ in added]
+            first, second = [spread[i] for i in rows], [at for _, at in added]
+            parent, other = (
+                _arrays(("mean", "spread"), shelf.tables, at, at, nets) for at in (first, second)
+            )
+            made = _nearer(made, rows, parent, other)
+        light = [i for i, k in enumerate(keys) if k in shelf.sized and k not in shelf.full]
+        if not light:
             return made
-        rows = [i for i, _ in added]
-        first, second = [spread[i] for i in rows], [at for _, at in added]
-        parent, other = (
-            _arrays(("mean", "spread"), shelf.tables, at, at, nets) for at in (first, second)
-        )
-        return _nearer(made, rows, parent, other)
+        own = _arrays(("spread",), shelf.tables, [], [where[i] for i in light], nets)["spread"]
+        return _of_own_sizes(made, light, own)
 
     @staticmethod
     def _added(key: Key, shelf: _Shelf) -> tuple[int, int] | None:
@@ -113,7 +120,7 @@ class Book:
         self._shelves, self._dead = {}, {}
         for condition, dictionary in kept.items():
             full = {k: (0, i) for k, i in self.rows.items()}
-            self._shelves[condition] = _Shelf([dictionary], full, {}, dictionary)
+            self._shelves[condition] = _Shelf([dictionary], full, dictionary=dictionary)
 
     @cached_property
     def rows(self) -> dict[Key, int]:
@@ -149,11 +156,20 @@ class Book:
         if not new:
             return
         laid = [h.laid(condition) for h, _ in new.values()]
-        made = predict(self.machine, condition.as_drawn(), laid, moves=[], progress=progress)
+        made = predict(
+            self.machine,
+            condition.as_drawn(),
+            laid,
+            sizes=[h.sizes_left(condition) for h, _ in new.values()],
+            moves=self.moves[SIZE_AT:],
+            progress=progress,
+        )
         shelf.tables.append(made)
         place = len(shelf.tables) - 1
         for i, (key, (_, parent)) in enumerate(new.items()):
             shelf.light[key] = (place, i, parent.left(condition))
+            if made.spread[i].any():
+                shelf.sized.add(key)
 
     def fully(self, condition: Condition, asked: Sequence[Hypothesis]) -> None:
         """Give sets solved lightly their own spreads."""
@@ -303,6 +319,16 @@ def _nearer(made: Predictions, rows: Sequence[int], parent: Arrays, other: Array
     closer = np.where(alike, firmer, off < near)
     spread = made.spread.copy()
     spread[at] = np.where(closer[:, None, :], other["spread"], parent["spread"])
+    return replace(made, spread=spread)
+
+
+def _of_own_sizes(
+    made: Predictions, rows: Sequence[int], own: npt.NDArray[np.float64]
+) -> Predictions:
+    """A table some rows of which were solved lightly, with what other sizes of their faults change:
+    `own` (R, from :data:`SIZE_AT` on, N+1) [V]."""
+    spread = made.spread.copy()
+    spread[np.array(rows, dtype=np.int64), SIZE_AT:-STAND_INS] = own[:, :-STAND_INS]
     return replace(made, spread=spread)
 
 

@@ -88,12 +88,12 @@ class Fault:
                 changes[key] = value / scale if key[1] != "esr" else value * scale
         return replace(self, changes=changes, scale=scale, odds=self.odds * OFF_SIZE)
 
-    @property
+    @cached_property
     def key(self) -> str:
         """Its name, and its size where that is not the usual one."""
         return self.name if self.scale == 1.0 else f"{self.name} @{self.scale:g}"
 
-    @property
+    @cached_property
     def name(self) -> str:
         """Such as "C4 short"."""
         return f"{'new ' if self.cause == 'fresh' else ''}{self.part} {self.mode}"
@@ -121,9 +121,8 @@ class Fault:
     def present(self, condition: Condition) -> bool:
         """Whether it is in the machine: not once its part was fitted anew, or for `fresh` until;
         nor a trimmer turned wrong once it was set."""
-        ends = ("fitted", "set") if self.mode.startswith("turned") else ("fitted",)
-        fitted = any(c.part == self.part and c.what in ends for c in condition.changes)
-        return fitted == (self.cause == "fresh")
+        ends = condition.trimmed if self.mode.startswith("turned") else condition.fitted
+        return (self.part in ends) == (self.cause == "fresh")
 
 
 @dataclass(frozen=True)
