@@ -200,6 +200,7 @@ def test_parts_are_stressed_by_the_rhythm_they_live_by() -> None:
     assert fed.watts[0, at["BR1"]] > 1.2 * drawn  # two drops of 0.6 V and more in the way
 
 
+@pytest.mark.long
 def test_rows_taken_from_tables_keep_both_rhythms() -> None:
     """However a table comes about, an AC reading is judged by both."""
     machine, condition = stile.machine(), Condition("mains", "half")

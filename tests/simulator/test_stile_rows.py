@@ -34,11 +34,14 @@ def test_seeded_faults_stay_where_we_leave_them(load: str, seed: int) -> None:
 
 
 # R12 and L1 short are as fast, and take long: proofs/followed_faults.py --ngspice has them.
-FASTEST = ("CR5 open", "C5 open", "R6 short")
-
-
 @pytest.mark.parametrize(
-    ("load", "fault"), [*(("half", fault) for fault in FASTEST), ("light", "no fault")]
+    ("load", "fault"),
+    [
+        ("half", "CR5 open"),
+        pytest.param("half", "C5 open", marks=LONG),
+        ("half", "R6 short"),
+        ("light", "no fault"),
+    ],
 )
 def test_rows_that_hang_on_the_switchs_charge(load: str, fault: str) -> None:
     """And on the Early effect in it: the fastest, and the single pulses of the least load."""
@@ -47,6 +50,7 @@ def test_rows_that_hang_on_the_switchs_charge(load: str, fault: str) -> None:
     assert found.rows == 1 and not (found.lost or found.left_out or found.unsettled)
 
 
+@LONG
 def test_the_slowest_store_is_where_ngspice_has_it() -> None:
     """C9 leaks 0.22 s and is filled a little each beat: ngspice finds it at rest where we do.
 

@@ -35,7 +35,7 @@ def rows(table: str, long: tuple[str, ...]) -> list[Any]:
     return [pytest.param(r, id=name, marks=marks.get(name, ())) for name, r in named]
 
 
-@pytest.mark.parametrize("row", rows("healthy", ("none",)))
+@pytest.mark.parametrize("row", rows("healthy", ("none", "some")))
 def test_healthy(row: dict[str, Any]) -> None:
     cold = row.get("cold", False)
     stop = 0.048 if cold else 8e-3

@@ -114,7 +114,10 @@ def _slice() -> list[str]:
     return [names[i] for i in picked]
 
 
-@pytest.mark.parametrize("fault", _slice())
+@pytest.mark.parametrize(
+    "fault",
+    [pytest.param(n, marks=pytest.mark.long if n.startswith("U2") else ()) for n in _slice()],
+)
 def test_seeded_faults_agree_with_ngspice(fault: str) -> None:
     found = ours(fault, "half")
     assert found["status"] != Status.UNSOLVED

@@ -81,10 +81,13 @@ def expect(
     names: Sequence[str],
     conditions: Sequence[Condition],
     faults: Overrides | None = None,
+    *,
+    others: bool = True,
 ) -> list[Line]:
     """Expected readings, net by net in each condition. Every probe net when no name is given.
 
-    With `faults` (see :mod:`halfsplit.assembly.script`) they are those of that specimen.
+    With `faults` (see :mod:`halfsplit.assembly.script`) they are those of that specimen. Unless
+    `others`, other states it could rest in are left for whoever asks to look for.
 
     Bands hold what nineteen good specimens in twenty read, by tolerances, supply and the meter in
     use; a reading that tolerances decide between two states says so in its note.
@@ -100,7 +103,7 @@ def expect(
         drawn = session.draws.spreads.drawn(condition, rows, table, [0], asked)
         table = table.with_draws(drawn, table.nets)
         warm = heat_notes(session.machine, condition, faults or {}, table)
-        also = session.also_stable([faults or {}], condition)[0]
+        also = session.also_stable([faults or {}], condition)[0] if others else ()
         marked = {} if faults else marked_fuses(session)
         opening, after = blown(session.machine, condition, faults or {}, table, marked)
         words = ", then ".join(o.words for o in opening)

@@ -36,9 +36,13 @@ def expect(
         between = asdict(limiters)
         conditions = [bench.condition_from(feed, n, warm, **between) for n in loads or [None]]
         laid = load_faults(bench.assembly, faults) if faults else None
-        lines = ask(bench, names, conditions, laid)
+        lines = ask(bench, names, conditions, laid, others=json)
         title = f"With {faults}" if faults else "If all is well"
-        emit([line.as_dict() for line in lines], json, lambda: show.expected(lines, title))
+        emit(
+            [line.as_dict() for line in lines],
+            json,
+            lambda: show.expected(lines, title, lambda c: bench.also_stable([laid or {}], c)[0]),
+        )
         unsolved = any(line.status.startswith("not solved") for line in lines)
         return ExitCode.UNSOLVED if unsolved else ExitCode.OK
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -124,8 +124,14 @@ def checked(file: Path, found: Sequence[Problem]) -> None:
         say(f"{file}: {doubted}")
 
 
-def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
-    """Expected readings, one table a condition."""
+def expected(
+    lines: Sequence[Line], title: str, others: Callable[[Condition], Sequence[str]]
+) -> None:
+    """Expected readings, one table a condition.
+
+    What `others` says of other states is asked for once the table stands: the first time it needs a
+    piece of the solver of its own, which then compiles behind readings and not before them.
+    """
     for condition in dict.fromkeys(line.condition for line in lines):
         here = [line for line in lines if line.condition == condition]
         table = Table(title=f"{escape(title)}: {escape(condition.words())}", title_justify="left")
@@ -156,7 +162,7 @@ def expected(lines: Sequence[Line], title: str = "If all is well") -> None:
                 if not line.adrift
             ]
             say(f"  {words}; after that {', '.join(left[:8])}")
-        for words in dict.fromkeys(w for line in here for w in line.also):
+        for words in others(condition):
             say(f"  {words}")
         for status in dict.fromkeys(line.status for line in here):
             if status != "steady":
