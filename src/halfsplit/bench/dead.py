@@ -193,7 +193,14 @@ def _verdict(decided: Sequence[dict[str, Any]]) -> str:
     words = []
     for item in decided:
         blind = [m["mode"] for m in item["modes"] if m["told"] is False]
-        if not blind:
+        unseen = [m["mode"] for m in item["modes"] if m["told"] is None]
+        if not blind and unseen:
+            seen = [m["mode"] for m in item["modes"] if m["told"]]
+            words.append(
+                f"decides about {item['part']} {', '.join(seen)}; no ohmmeter shows it "
+                f"{', '.join(unseen)}"
+            )
+        elif not blind:
             words.append(f"decides about {item['part']}")
         elif len(blind) == sum(m["told"] is not None for m in item["modes"]):
             words.append(f"inconclusive about {item['part']}")

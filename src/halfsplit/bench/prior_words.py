@@ -27,3 +27,8 @@ def shares_said(listed: Sequence[Hypothesis]) -> str:
         "itself (common practice, no published source). Where one fault overstresses another part, "
         f"{100.0 * RAN_ON:.0f} % ran on long enough for it to follow (from memory, unconfirmed)."
     )
+
+
+def shares_dict(listed: Sequence[Hypothesis]) -> dict[str, float]:
+    """The same for ``--json``."""
+    return {**how_many(listed)._asdict(), "ran_on": RAN_ON}

@@ -29,6 +29,7 @@ def weights(
     usual one for age and kind, and any pool. What --pool gives is kept in the journal as it is now.
     """
     from halfsplit.bench.pools import drop, take
+    from halfsplit.bench.prior_words import shares_dict
 
     with session(file) as bench:
         for item in settings:
@@ -48,7 +49,8 @@ def weights(
         rows, said, laid = _rows(bench), bench.pool_said(), bench.field()
         many = bench.how_many_said()
         pooled = [] if laid is None else _pooled(laid.body)
-    data = {"pool": said, "pooled": pooled, "parts": rows} if said else rows
+        shares = shares_dict(bench.standard)
+    data = {"faults": shares, "pool": said, "pooled": pooled, "parts": rows}
     return emit(data, json, lambda: _told(rows, said, pooled, many))
 
 
