@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.drill_bench import Bench, Case, draw_cases, drawn
@@ -49,7 +50,8 @@ class Played:
     ended: weight of the leading group when it stopped, which `top` tells the truth of.
     claims: until the first decision, after each reading the weight of the leading group and whether
         the whole truth was in it; then the weight of all sets that hold one of the group, and
-        whether the machine does.
+        whether the machine does. Weights here are among what is drilled: healthy machines, and
+        faults that show.
     cascade: whether the part taken along was named once its cause was found; None without one.
     share: of machines that are of this kind, of all kinds drilled; None when not told.
     """
@@ -96,6 +98,12 @@ def visible(session: Session, condition: Condition) -> list[bool]:
     return [bool(v) for v in found]
 
 
+def _shown(session: Session, start: Condition) -> frozenset[str]:
+    """Names of the faults that show."""
+    each = zip(session.standard, visible(session, start), strict=True)
+    return frozenset(h.name for h, v in each if v and h.faults)
+
+
 def prepared(
     session: Session, start: Condition, kinds: Sequence[str], count: int, seed: int
 ) -> list[Case]:
@@ -104,7 +112,7 @@ def prepared(
     follow: dict[str, list[tuple[Fault, float]]] = {}
     if "cascade" in kinds:
         faults = {h.faults[0].name: h.faults[0] for h in session.standard if len(h.faults) == 1}
-        seen = {h.name for h, v in zip(session.standard, shown, strict=True) if v}
+        seen = _shown(session, start)
         for name in seen:
             taken = [
                 (faults[f"{t.part} {t.mode}"], t.chance)
@@ -139,11 +147,12 @@ def play(
     case: Case,
     most: int = MOST,
     stages: Sequence[Condition] = (),
+    shown: frozenset[str] = frozenset(),
 ) -> Played:
     """Follow the planner: take its checks, test and change the parts it decides on, go on.
 
     When it has nothing left worth checking the next of `stages` is gone to; over after the last, or
-    after `most` checks.
+    after `most` checks. `shown` names the faults that are drilled, for what is claimed of them.
     """
     done, left = Played(case), list(stages)
     skipped: set[tuple[str, str, Condition]] = set()
@@ -172,7 +181,7 @@ def play(
         if not _answer(session, bench, check, done):
             skipped.add(_key(check))
         elif done.claimed is None:
-            done.claims.append(_claim(session, case))
+            done.claims.append(_claim(session, case, shown))
     done.slipped = bench.slipped
     _judge(session, case, done)
     return done
@@ -211,7 +220,8 @@ def _act(session: Session, lead: Group, case: Case, done: Played) -> None:
     truth = {f.name for f in case.faults}
     if done.claimed is None:
         done.first_checks = done.checks
-        done.claimed, done.right = _holding(session, members, truth)
+        done.claimed = float(session.belief.weights()[_holding(session, members)].sum())
+        done.right = any(h.plain <= truth for h in members)
     fitted = {c.part for c in session.condition.changes if c.what == "fitted"}
     tested = {ref for ref, _ in session.proofs()}
     parts = dict.fromkeys(p for h in members for p in h.parts if p not in fitted | tested)
@@ -231,23 +241,25 @@ def _act(session: Session, lead: Group, case: Case, done: Played) -> None:
         done.accused += 1
 
 
-def _claim(session: Session, case: Case) -> tuple[float, bool, float, bool]:
+def _claim(session: Session, case: Case, shown: frozenset[str]) -> tuple[float, bool, float, bool]:
     """What is claimed of the leading group and whether it is so: see :class:`Played`."""
     lead, truth = session.groups()[0], {f.name for f in case.faults}
-    members = [session.hypotheses[i] for i in lead.members if i != 1]
-    whole = any(h.plain == truth for h in members)
-    claimed, right = _holding(session, [h for h in members if h.faults], truth)
-    return round(float(lead.weight), 5), whole, round(claimed, 5), right
+    weights, listed = session.belief.weights(), session.hypotheses
+    drilled = np.array([i != 1 and h.plain <= shown for i, h in enumerate(listed)])
+    whole = max(float(weights[drilled].sum()), 1e-300)
+    members = [i for i in lead.members if drilled[i]]
+    among = float(weights[members].sum()) / whole
+    same = any(listed[i].plain == truth for i in members)
+    blaming = [listed[i] for i in members if listed[i].faults]
+    holds = drilled & _holding(session, blaming)
+    claimed = float(weights[holds].sum()) / whole
+    return round(among, 5), same, round(claimed, 5), any(h.plain <= truth for h in blaming)
 
 
-def _holding(
-    session: Session, members: Sequence[Hypothesis], truth: set[str]
-) -> tuple[float, bool]:
-    """Weight of all sets that hold every fault of one of these, and whether the truth does."""
+def _holding(session: Session, members: Sequence[Hypothesis]) -> npt.NDArray[np.bool_]:
+    """Which sets hold every fault of one of these."""
     named = {h.plain for h in members}
-    holds = [any(n <= h.plain for n in named) for h in session.hypotheses]
-    claimed = float(session.belief.weights()[np.array(holds, dtype=bool)].sum())
-    return claimed, any(n <= truth for n in named)
+    return np.array([any(n <= h.plain for n in named) for h in session.hypotheses], dtype=bool)
 
 
 def shares(session: Session) -> dict[str, float]:
@@ -353,6 +365,7 @@ def run(
     played: list[Played] = []
     count = len(cases) if isinstance(cases, Sequence) else 0
     shared: dict[str, Any] = {}
+    shown: frozenset[str] | None = None
     for case in cases:
         if time.monotonic() > until:
             break
@@ -366,7 +379,9 @@ def run(
                 session.trim()
                 session.within_reach = frozenset(feeds)
                 session.loads_within_reach = reach
-                played.append(play(session, make(session, case), case, most, stages))
+                if shown is None:
+                    shown = _shown(session, stages[-1] if stages else first)
+                played.append(play(session, make(session, case), case, most, stages, shown))
                 played[-1].share = shares(session).get(case.kind)
                 if each:
                     each(played[-1])
