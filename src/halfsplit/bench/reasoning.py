@@ -15,6 +15,7 @@ from halfsplit.bench.metered import Gathered, Metered
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.prior_words import shares_said
 from halfsplit.bench.sights import Pairing, best_pairs, best_sizes
+from halfsplit.bench.weighed import Weighed
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.order import heaviest_first
@@ -156,47 +157,56 @@ class Reasoner(Noter):
     ) -> Belief:
         """Belief over `listed` after all evidence, or that of some conditions (dead ones off).
 
-        What the readings say of the standard ones is worked out once for each set of readings.
+        What a reading says of a set is worked out once.
         """
-        count = len(self.standard)
-        if light or conditions is not None or list(listed[:count]) != self.standard:
-            return self._weighed(listed, light, conditions)
-        said = (self.standard, self.draws.version, self.evidence(), self.proofs(), *self.signs())
-        if self._alone is None or self._alone[0] != said:
-            self._alone = said, self._weighed(self.standard, False)
-        alone, others = self._alone[1], listed[count:]
-        if not others:
-            return alone.part(range(count))
-        return alone.joined(self._weighed([*self.standard[:2], *others], False))
-
-    _alone: tuple[tuple[object, ...], Belief] | None = None
-
-    def _weighed(
-        self,
-        listed: Sequence[Hypothesis],
-        light: bool,
-        conditions: set[Condition] | None = None,
-    ) -> Belief:
-        belief = self._fresh_belief(listed)
-        gathered = Gathered(self.book, self.evidence(), self.progress)
-        for item in self.evidence():
-            if conditions is not None and _place(item) not in conditions:
+        read = self.evidence()
+        if conditions is not None:
+            belief = self._fresh_belief(listed)
+            self._learn(belief, listed, [e for e in read if _place(e) in conditions], light)
+            return belief
+        pool = self._weighed(light)
+        keys = [(h.key, self._exact(h)) for h in listed]
+        # A light look knows nothing of what was drawn.
+        version = 0 if light else self.draws.version
+        belief = pool.belief(listed, keys, tuple(read), (self.book, version))
+        for ref, good in self.proofs():
+            belief.prove([ref in h.parts for h in listed], good)
+        for sign in self.signs():
+            rails, heard = self.rail_nets(), None
+            warm = sign.name in ("hot", TEMPERATURE) and sign.condition.energised()
+            if warm or sign.name in WORKING:
+                belief.observe(felt(self.machine, sign, listed, self.progress))
                 continue
+            if not sign.part:
+                heard = self.book.table(sign.condition, listed, self.progress, rails)
+            belief.observe(likelihood(sign, listed, heard, rails))
+        return belief
+
+    def _learn(
+        self,
+        belief: Belief,
+        listed: Sequence[Hypothesis],
+        read: Sequence[Evidence],
+        light: bool,
+    ) -> None:
+        gathered = Gathered(self.book, read, self.progress)
+        for item in read:
             table = self.lookup(item, listed, light, gathered)
             belief.learn(table, item, span_of(table, item.quantity))
-        if conditions is None:
-            for ref, good in self.proofs():
-                belief.prove([ref in h.parts for h in listed], good)
-            for sign in self.signs():
-                rails, heard = self.rail_nets(), None
-                warm = sign.name in ("hot", TEMPERATURE) and sign.condition.energised()
-                if warm or sign.name in WORKING:
-                    belief.observe(felt(self.machine, sign, listed, self.progress))
-                    continue
-                if not sign.part:
-                    heard = self.book.table(sign.condition, listed, self.progress, rails)
-                belief.observe(likelihood(sign, listed, heard, rails))
-        return belief
+
+    def _weighed(self, light: bool) -> Weighed:
+        pools = self.__dict__.setdefault("_pools", {})
+        if light not in pools:
+            pools[light] = Weighed(
+                self._fresh_belief, lambda b, listed, read: self._learn(b, listed, read, light)
+            )
+        found: Weighed = pools[light]
+        return found
+
+    def _exact(self, one: Hypothesis) -> bool:
+        """Whether a set has spreads of its own wherever readings were taken."""
+        places = {e.condition for e in self.evidence() if e.ohmmeter is None}
+        return one.key in self.book.rows or all(self.book.exact(c, one) for c in places)
 
     def lookup(
         self,

@@ -1,0 +1,94 @@
+"""What readings told of each set of faults, kept: a further reading is learnt on top of it.
+
+Sets do not bear on each other, so what was worked out of one holds whatever it is listed with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.diagnosis.posterior import Belief
+from halfsplit.faults.hypotheses import Hypothesis
+
+BARE = 2  # hypotheses without faults, at the head of every list
+
+
+@dataclass
+class _Stage:
+    """Sets that have learnt the same readings, and which row of the belief is whose."""
+
+    version: Hashable = None
+    read: tuple[Evidence, ...] = ()
+    belief: Belief | None = None
+    row: dict[Hashable, int] = field(default_factory=dict)
+
+    def leads_to(self, version: Hashable, read: tuple[Evidence, ...]) -> bool:
+        """Whether those readings are these and perhaps more."""
+        return version == self.version and read[: len(self.read)] == self.read
+
+
+class Weighed:
+    """Beliefs over sets of faults after the readings of a journal."""
+
+    def __init__(
+        self,
+        fresh: Callable[[Sequence[Hypothesis]], Belief],
+        learn: Callable[[Belief, Sequence[Hypothesis], Sequence[Evidence]], None],
+    ) -> None:
+        """`fresh` gives a belief that has learnt nothing, `learn` takes readings into one."""
+        self._fresh, self._learn = fresh, learn
+        self._before, self._now = _Stage(), _Stage()
+
+    def belief(
+        self,
+        listed: Sequence[Hypothesis],
+        keys: Sequence[Hashable],
+        read: tuple[Evidence, ...],
+        version: Hashable,
+    ) -> Belief:
+        """Belief over `listed`, those without faults first, after the readings `read`.
+
+        `keys` tell sets apart by what they read, `version` what else predictions hang on.
+        """
+        now = self._now
+        if (now.version, now.read) != (version, read):
+            self._before = now if now.leads_to(version, read) else _Stage()
+            now = self._now = _Stage(version, read)
+        before = self._before
+        new = {keys[i]: i for i in range(BARE, len(listed)) if keys[i] not in now.row}
+        known = [i for k, i in new.items() if k in before.row]
+        first = [i for k, i in new.items() if k not in before.row]
+        for some, start in ((known, before), (first, _Stage())):
+            if some or now.belief is None:
+                few = [*listed[:BARE], *(listed[i] for i in some)]
+                made = self._from(start, few, [keys[i] for i in some])
+                self._learn(made, few, read[len(start.read) :])
+                self._keep(made, [keys[i] for i in some])
+        assert now.belief is not None
+        rows = [0, 1, *(now.row[k] for k in keys[BARE:])]
+        return _with_priors(now.belief.part(rows), listed)
+
+    def _from(self, start: _Stage, few: Sequence[Hypothesis], keys: Sequence[Hashable]) -> Belief:
+        if start.belief is None:
+            return self._fresh(few)
+        return _with_priors(start.belief.part([0, 1, *(start.row[k] for k in keys)]), few)
+
+    def _keep(self, made: Belief, keys: Sequence[Hashable]) -> None:
+        now = self._now
+        count = BARE if now.belief is None else len(now.belief.prior)
+        now.belief = made if now.belief is None else now.belief.joined(made)
+        now.row |= {k: count + i for i, k in enumerate(keys)}
+
+
+def _with_priors(belief: Belief, listed: Sequence[Hypothesis]) -> Belief:
+    """With the priors these sets have now: what one takes along may be known by another feed."""
+    prior = np.array([h.prior for h in listed])
+    belief.log_weight += np.log(np.maximum(prior, 1e-300)) - np.log(
+        np.maximum(belief.prior, 1e-300)
+    )
+    belief.prior = prior
+    return belief
