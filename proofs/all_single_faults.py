@@ -39,7 +39,8 @@ def main() -> int:
     for name in others_tools.NAMES:
         for load in others_tools.LOADS:
             found = others_tools.compare(name, load)
-            for line in found.wrong + [f"{k} (known)" for k in found.known]:
+            finer = [f"{line} (agrees at its finer tolerance)" for line in found.finer]
+            for line in found.wrong + [f"{k} (known)" for k in found.known] + finer:
                 print(f"{name}, {load}: {line}")
             for fault in found.unsolved:
                 print(f"{name}, {load}: {fault}: not solved by us")
