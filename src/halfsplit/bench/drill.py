@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.drill_bench import Bench, Case, draw_cases, drawn
+from halfsplit.bench.elsewhere import tells_enough
 from halfsplit.bench.session import ENOUGH, WORTHLESS, Session
 from halfsplit.bench.tally import tally
 from halfsplit.circuit.threads import Progress
@@ -151,8 +152,8 @@ def play(
 ) -> Played:
     """Follow the planner: take its checks, test and change the parts it decides on, go on.
 
-    When it has nothing left worth checking the next of `stages` is gone to; over after the last, or
-    after `most` checks. `shown` names the faults that are drilled, for what is claimed of them.
+    Where its best check tells little the next of `stages` is gone to; after the last it is over
+    when nothing is worth checking, or after `most` checks. `shown` names the faults that are drilled, for what is claimed of them.
     """
     done, left = Played(case), list(stages)
     skipped: set[tuple[str, str, Condition]] = set()
@@ -167,7 +168,7 @@ def play(
         worth = [c for c in offered if c.bits >= WORTHLESS and _key(c) not in skipped]
         if not worth and not left:
             break
-        if not worth:
+        if left and not tells_enough(worth):
             at = left.pop(0)
             session.set_condition(replace(at, changes=session.condition.changes))
             continue

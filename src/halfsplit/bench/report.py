@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from halfsplit.bench.elsewhere import tells_enough
 from halfsplit.bench.gating import overridden
 from halfsplit.bench.handed import since_handed
 from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touching, present
@@ -152,9 +153,11 @@ def next_dict(bench: Session, checks: Sequence[Check] | None = None) -> dict[str
     data["check_too"] = check_too(bench, accused) if accused is not None else []
     if not bench.condition.energised():
         feeds = [n for n in bench.assembly.feeds if n != "off"]
+        little = bool(bench.evidence()) and not tells_enough(checks)
         data["blocked"] = (
-            "the machine is off, so only dead readings are proposed: when it may be powered, say "
-            f"so: `change --feed {feeds[0]}`"
+            "the machine is off, so only dead readings are proposed"
+            + (", and what is left of them tells little" if little else "")
+            + f": when it may be powered, say so: `change --feed {feeds[0]}`"
         )
     if checks and max(c.bits for c in checks) < WORTHLESS:
         data["nothing_left"] = "nothing within reach would tell more than next to nothing"
