@@ -48,7 +48,7 @@ class Entrant:
     Attributes
     ----------
     file: its assembly.
-    stages: where the bench is to begin; when nothing is left worth checking there, the next.
+    stages: where the bench is to begin; where no check tells much there any more, the next.
     loads: loads that may be proposed; all when empty.
     bench: what stands behind the readings.
     """

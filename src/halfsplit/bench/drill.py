@@ -152,8 +152,9 @@ def play(
 ) -> Played:
     """Follow the planner: take its checks, test and change the parts it decides on, go on.
 
-    Where its best check tells little the next of `stages` is gone to; after the last it is over
-    when nothing is worth checking, or after `most` checks. `shown` names the faults that are drilled, for what is claimed of them.
+    Where no check tells much the next of `stages` is gone to; after the last it is over when
+    nothing is worth checking, or after `most` checks. `shown` names the faults that are drilled,
+    for what is claimed of them.
     """
     done, left = Played(case), list(stages)
     skipped: set[tuple[str, str, Condition]] = set()
@@ -168,7 +169,7 @@ def play(
         worth = [c for c in offered if c.bits >= WORTHLESS and _key(c) not in skipped]
         if not worth and not left:
             break
-        if left and not tells_enough(worth):
+        if left and not tells_enough(sorted(worth, key=lambda c: -c.bits)):
             at = left.pop(0)
             session.set_condition(replace(at, changes=session.condition.changes))
             continue

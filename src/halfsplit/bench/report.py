@@ -153,7 +153,7 @@ def next_dict(bench: Session, checks: Sequence[Check] | None = None) -> dict[str
     data["check_too"] = check_too(bench, accused) if accused is not None else []
     if not bench.condition.energised():
         feeds = [n for n in bench.assembly.feeds if n != "off"]
-        little = bool(bench.evidence()) and not tells_enough(checks)
+        little = bool(bench.evidence()) and not tells_enough(sorted(checks, key=lambda c: -c.bits))
         data["blocked"] = (
             "the machine is off, so only dead readings are proposed"
             + (", and what is left of them tells little" if little else "")
