@@ -33,8 +33,9 @@ sys.path.insert(0, str(ROOT))
 from tests.simulator.drill_bench import NgspiceBench, SwitchingBench  # noqa: E402
 
 from halfsplit.assembly.condition import Condition  # noqa: E402
-from halfsplit.bench.drill import Played, prepared, run  # noqa: E402
+from halfsplit.bench.drill import Played, run  # noqa: E402
 from halfsplit.bench.drill_bench import Case  # noqa: E402
+from halfsplit.bench.drill_cases import prepared  # noqa: E402
 from halfsplit.bench.session import Session  # noqa: E402
 from halfsplit.bench.tally import at_the_end, chart, occurring, on_the_way, tally  # noqa: E402
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from halfsplit.bench.session import Session
+from halfsplit.bench.session import ENOUGH, Session
 from halfsplit.faults.cascades import RAN_ON
 from halfsplit.faults.hypotheses import together
 
@@ -133,6 +133,20 @@ def test_two_faults_both_of_another_size_are_found(tmp_path: Path) -> None:
         assert both.key in {h.key for h in session.hypotheses}
 
 
+def test_a_pair_that_hangs_on_sizes_as_neither_of_its_faults_does_is_in_sight(
+    session: Session,
+) -> None:
+    """C8 and Q11 shorted: V5F hangs on how short either is, under each alone it does not. C1 of an
+    odd size explains all three readings, and was taken out for it. Readings by ngspice."""
+    session.set_condition(replace(session.condition, load="bench"))
+    for net, volts in (("p5", "5.26"), ("reset", "5.26"), ("v5f", "8.59")):
+        session.read(net, volts)
+    both = {"C8 short", "Q11 c-e short"}
+    each = zip(session.hypotheses, session.belief.weights(), strict=True)
+    assert sum(w for h, w in each if h.plain == both) > 0.05
+    assert session.groups()[0].weight < ENOUGH
+
+
 def test_rivals_that_fit_as_well_are_all_in_sight(session: Session) -> None:
     """C3 was short and is mended; that CR4 is short too, or Q13, or Q12 open reads alike. A set is
     tried with spreads of the two it is made of, and of two rails one fault holds down one only:
@@ -148,4 +162,4 @@ def test_rivals_that_fit_as_well_are_all_in_sight(session: Session) -> None:
     found = {h.plain for h in session.hypotheses}
     for other in ("CR4 short", "Q13 c-e short", "Q12 open base", "R18 open"):
         assert {"C3 short", other} in found, other
-    assert session.groups()[0].weight < 0.6  # and none of them is near being acted on
+    assert session.groups()[0].weight < ENOUGH and session.decided() is None  # for nobody knows

@@ -154,6 +154,11 @@ class Outcome:
     finer: list[str]
 
 
+def _apart(name: str, mine: dict[str, float], theirs: dict[str, float]) -> list[str]:
+    """Nets that differ by more than is allowed."""
+    return [n for n, v in mine.items() if abs(v - theirs[n]) > allowed(name, n, theirs[n])]
+
+
 def solved(name: str, load: str, changes: list[Overrides]) -> Solution:
     """Our operating points of these faults, from the healthy volts."""
     topology, state = machine(name).topology, machine(name).values(Condition("raws", load))
@@ -190,20 +195,15 @@ def compare(name: str, load: str, take: list[int] | None = None) -> Outcome:
             out.lost.append(h.name)
             continue
         mine = {n: float(table.mean[row, table.column(n)]) for n in solid}
-
-        def apart(
-            theirs: dict[str, float], mine: dict[str, float] = mine, fault: str = h.name
-        ) -> list[str]:
-            return [
-                f"{fault}: {n} ours {v:.3f} ngspice {theirs[n]:.3f}"
-                for n, v in mine.items()
-                if abs(v - theirs[n]) > allowed(name, n, theirs[n])
-            ]
-
-        lines = apart(reference)
-        if lines:
-            again = by_ngspice(name, h.name, h.changes, condition, solid, deck.FINE)
-            still = apart(again) if again is not None else lines
-            out.finer += [line for line in lines if line not in still]
-            (out.known if (name, h.name) in KNOWN else out.wrong).extend(still)
+        off = _apart(name, mine, reference)
+        if not off:
+            continue
+        finer = by_ngspice(name, h.name, h.changes, condition, solid, deck.FINE) or reference
+        still = _apart(name, mine, finer)
+        for n in off:
+            line = f"{h.name}: {n} ours {mine[n]:.3f} ngspice {reference[n]:.3f}"
+            if n not in still:
+                out.finer.append(line)
+            else:
+                (out.known if (name, h.name) in KNOWN else out.wrong).append(line)
     return out

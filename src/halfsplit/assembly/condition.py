@@ -109,7 +109,7 @@ class Condition:
         return frozenset(c.part for c in self.changes if c.what == "fitted")
 
     @cached_property
-    def trimmed(self) -> frozenset[str]:
+    def renewed(self) -> frozenset[str]:
         """Parts replaced, and trimmers set."""
         return self.fitted | {c.part for c in self.changes if c.what == "set"}
 

@@ -194,8 +194,8 @@ def _verdict(decided: Sequence[dict[str, Any]]) -> str:
     for item in decided:
         blind = [m["mode"] for m in item["modes"] if m["told"] is False]
         unseen = [m["mode"] for m in item["modes"] if m["told"] is None]
-        if not blind and unseen:
-            seen = [m["mode"] for m in item["modes"] if m["told"]]
+        seen = [m["mode"] for m in item["modes"] if m["told"]]
+        if seen and unseen and not blind:
             words.append(
                 f"decides about {item['part']} {', '.join(seen)}; no ohmmeter shows it "
                 f"{', '.join(unseen)}"

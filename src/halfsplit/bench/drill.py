@@ -14,21 +14,18 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.assembly.condition import Condition
-from halfsplit.bench.drill_bench import Bench, Case, draw_cases, drawn
+from halfsplit.bench.drill_bench import Bench, Case
+from halfsplit.bench.drill_cases import shares, shown_faults
 from halfsplit.bench.elsewhere import tells_enough
 from halfsplit.bench.session import ENOUGH, WORTHLESS, Session
 from halfsplit.bench.tally import tally
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.next_check import AT_LEAD, SWAP, TOUCH_VOLTS, Candidate, Check
-from halfsplit.faults.dictionary import predict
-from halfsplit.faults.how_many import how_many
-from halfsplit.faults.hypotheses import PRIOR_NONE, Fault, Hypothesis
-from halfsplit.faults.predictions import UNCLAIMED
+from halfsplit.faults.hypotheses import Hypothesis
 
 OFFERED = 40  # checks looked through for a harmless one
 MOST = 24  # checks after which a case is given up
-SHOWS = 3.0  # sigmas of tolerance and meter by which a fault must move some reading to be visible
 
 
 @dataclass
@@ -51,8 +48,8 @@ class Played:
     ended: weight of the leading group when it stopped, which `top` tells the truth of.
     claims: until the first decision, after each reading the weight of the leading group and whether
         the whole truth was in it; then the weight of all sets that hold one of the group, and
-        whether the machine does. Weights here are among what is drilled: healthy machines, and
-        faults that show.
+        whether the machine does; nought where it blames no part. Weights here are among what is
+        drilled: healthy machines, and faults that show.
     cascade: whether the part taken along was named once its cause was found; None without one.
     share: of machines that are of this kind, of all kinds drilled; None when not told.
     """
@@ -82,64 +79,6 @@ class Played:
         """For ``--json``."""
         kept = {k: v for k, v in self.__dict__.items() if k != "case"}
         return {"kind": self.case.kind, "faults": self.case.name, "seed": self.case.seed, **kept}
-
-
-def visible(session: Session, condition: Condition) -> list[bool]:
-    """Which of the standard hypotheses move some reading enough in any load of this feed."""
-    found = np.zeros(len(session.standard), dtype=bool)
-    for load in session.loads_within_reach or session.assembly.loads:
-        at = Condition(condition.feed, load)
-        table = session.dictionary.get(at, session.progress)
-        columns = [table.column(n) for n in session.probe_nets()]
-        spread = np.sqrt((table.spread[0][:, columns] ** 2).sum(axis=0))
-        level = np.abs(table.mean[0, columns])
-        limit = SHOWS * np.hypot(spread, 0.005 * level + 0.02)
-        moved = np.abs(table.mean[:, columns] - table.mean[0, columns]) > limit
-        found |= moved.any(axis=1) & ~np.isin(table.status, UNCLAIMED)
-    return [bool(v) for v in found]
-
-
-def _shown(session: Session, start: Condition) -> frozenset[str]:
-    """Names of the faults that show."""
-    each = zip(session.standard, visible(session, start), strict=True)
-    return frozenset(h.name for h, v in each if v and h.faults)
-
-
-def prepared(
-    session: Session, start: Condition, kinds: Sequence[str], count: int, seed: int
-) -> list[Case]:
-    """Cases of this machine: faults that show in some load of the feed, drawn by their odds."""
-    shown = visible(session, start)
-    follow: dict[str, list[tuple[Fault, float]]] = {}
-    if "cascade" in kinds:
-        faults = {h.faults[0].name: h.faults[0] for h in session.standard if len(h.faults) == 1}
-        seen = _shown(session, start)
-        for name in seen:
-            taken = [
-                (faults[f"{t.part} {t.mode}"], t.chance)
-                for t in session.taken_along(name, start.feed)
-                if f"{t.part} {t.mode}" in faults
-            ]
-            if taken:
-                follow[name] = taken
-    return draw_cases(
-        session.standard, shown, kinds, count, seed, follow, lambda c: _differs(session, start, c)
-    )
-
-
-def _differs(session: Session, start: Condition, case: Case) -> bool:
-    """Whether a specimen reads otherwise than the same one without its fault, in any load."""
-    values = [drawn(session.machine, c) for c in (case, Case("healthy", (), case.seed))]
-    for load in session.loads_within_reach or session.assembly.loads:
-        table = predict(session.machine, Condition(start.feed, load), values, moves=[])
-        if int(table.status[0]) in UNCLAIMED:
-            return True
-        columns = [table.column(n) for n in session.probe_nets()]
-        level = np.abs(table.mean[1, columns])
-        moved = np.abs(table.mean[0, columns] - table.mean[1, columns])
-        if (moved > SHOWS * (0.05 * level + 0.02)).any():
-            return True
-    return False
 
 
 def play(
@@ -264,29 +203,6 @@ def _holding(session: Session, members: Sequence[Hypothesis]) -> npt.NDArray[np.
     return np.array([any(n <= h.plain for n in named) for h in session.hypotheses], dtype=bool)
 
 
-def shares(session: Session) -> dict[str, float]:
-    """What share of machines each kind of case has before any reading, as the odds of their parts
-    say; of all of these kinds together. Of a drill that plays as many of each, a claim is to be
-    held against cases counted so."""
-    single = [h for h in session.standard if len(h.faults) == 1]
-    by_name = {h.name: h for h in single}
-    many = how_many(session.standard)
-    whole = PRIOR_NONE / many.none
-    along = sum(
-        h.prior * by_name[name].prior * (session.boost(h, by_name[name].faults[0]) - 1.0)
-        for h in single
-        for t in session.taken_along(h.name)
-        if (name := f"{t.part} {t.mode}") in by_name
-    )
-    found = {
-        "single": many.one * whole,
-        "double": many.two * whole,
-        "cascade": along,
-        "healthy": PRIOR_NONE,
-    }
-    return {kind: share / sum(found.values()) for kind, share in found.items()}
-
-
 def _key(check: Check) -> tuple[str, str, Condition]:
     return check.candidate.net, check.candidate.quantity, check.candidate.condition
 
@@ -368,6 +284,7 @@ def run(
     count = len(cases) if isinstance(cases, Sequence) else 0
     shared: dict[str, Any] = {}
     shown: frozenset[str] | None = None
+    common: dict[str, float] = {}
     for case in cases:
         if time.monotonic() > until:
             break
@@ -382,9 +299,10 @@ def run(
                 session.within_reach = frozenset(feeds)
                 session.loads_within_reach = reach
                 if shown is None:
-                    shown = _shown(session, stages[-1] if stages else first)
+                    shown = shown_faults(session, stages[-1] if stages else first)
+                    common = shares(session, shown)
                 played.append(play(session, make(session, case), case, most, stages, shown))
-                played[-1].share = shares(session).get(case.kind)
+                played[-1].share = common.get(case.kind)
                 if each:
                     each(played[-1])
                 if progress:

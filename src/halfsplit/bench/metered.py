@@ -36,8 +36,7 @@ class Gathered:
 
 
 class Metered:
-    """Rows of a book with a meter on, each solved once: every further reading weighs all of the
-    earlier ones again."""
+    """Rows of a book with a meter on, each solved once."""
 
     def __init__(self, book: Book) -> None:
         self.book = book

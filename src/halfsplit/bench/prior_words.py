@@ -1,4 +1,4 @@
-"""What is assumed of a machine before anything is read, in words."""
+"""What is assumed of a machine before anything is read, in words and as data."""
 
 from __future__ import annotations
 

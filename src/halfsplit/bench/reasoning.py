@@ -8,6 +8,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.draws import Draws
 from halfsplit.bench.felt import felt
@@ -21,7 +23,7 @@ from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.order import heaviest_first
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, search
-from halfsplit.diagnosis.signs import TEMPERATURE, WORKING, likelihood
+from halfsplit.diagnosis.signs import TEMPERATURE, WORKING, Sign, likelihood
 from halfsplit.faults.book import Book
 from halfsplit.faults.cascades import RAN_ON, Taken, cascades, likely
 from halfsplit.faults.dead_table import DeadDictionary
@@ -157,7 +159,7 @@ class Reasoner(Noter):
     ) -> Belief:
         """Belief over `listed` after all evidence, or that of some conditions (dead ones off).
 
-        What a reading says of a set is worked out once.
+        What a reading says of a set is worked out once, and of standard ones what watts show.
         """
         read = self.evidence()
         if conditions is not None:
@@ -165,7 +167,8 @@ class Reasoner(Noter):
             self._learn(belief, listed, [e for e in read if _place(e) in conditions], light)
             return belief
         pool = self._weighed(light)
-        keys = [(h.key, self._exact(h)) for h in listed]
+        places = {e.condition for e in read if e.ohmmeter is None}
+        keys = [(h.key, self._exact(h, places)) for h in listed]
         # A light look knows nothing of what was drawn.
         version = 0 if light else self.draws.version
         belief = pool.belief(listed, keys, tuple(read), (self.book, version))
@@ -175,7 +178,7 @@ class Reasoner(Noter):
             rails, heard = self.rail_nets(), None
             warm = sign.name in ("hot", TEMPERATURE) and sign.condition.energised()
             if warm or sign.name in WORKING:
-                belief.observe(felt(self.machine, sign, listed, self.progress))
+                belief.observe(self._felt(sign, listed))
                 continue
             if not sign.part:
                 heard = self.book.table(sign.condition, listed, self.progress, rails)
@@ -203,10 +206,28 @@ class Reasoner(Noter):
         found: Weighed = pools[light]
         return found
 
-    def _exact(self, one: Hypothesis) -> bool:
-        """Whether a set has spreads of its own wherever readings were taken."""
-        places = {e.condition for e in self.evidence() if e.ohmmeter is None}
-        return one.key in self.book.rows or all(self.book.exact(c, one) for c in places)
+    def _exact(self, one: Hypothesis, places: set[Condition]) -> frozenset[Condition]:
+        """Where readings were taken and a set beyond the standard ones has spreads of its own."""
+        if one.key in self.book.rows:
+            return frozenset()
+        return frozenset(c for c in places if self.book.exact(c, one))
+
+    def _felt(self, sign: Sign, listed: Sequence[Hypothesis]) -> Floats:
+        """Chance of what shows by watts; of the standard sets worked out once."""
+        count = len(self.standard)
+        if list(listed[:count]) != self.standard:
+            return felt(self.machine, sign, listed, self.progress)
+        known = self.__dict__.setdefault("_felt_before", {})
+        if known.get("of") is not self.book:
+            known.clear()
+            known["of"] = self.book
+        if sign not in known:
+            known[sign] = felt(self.machine, sign, self.standard, self.progress)
+        others = listed[count:]
+        if not others:
+            return np.asarray(known[sign])
+        more = felt(self.machine, sign, [*self.standard[:2], *others], self.progress)
+        return np.asarray(np.concatenate([known[sign], more[2:]]))
 
     def lookup(
         self,

@@ -14,6 +14,7 @@ Record = Mapping[str, Any]
 BANDS = (0.0, 0.9, 0.93, 0.96, 0.99, 0.999, 1.000001)
 # And of whatever leads, acted on or not.
 LEADS = (0.0, 0.3, 0.5, 0.7, 0.85, 0.95, 0.99, 1.000001)
+CLAIM = 4  # members of a claim: see :class:`halfsplit.bench.drill.Played`
 
 
 def tally(records: Sequence[Record]) -> dict[str, Any]:
@@ -71,14 +72,15 @@ def calibration(records: Sequence[Record]) -> list[dict[str, float]]:
 
 def on_the_way(records: Sequence[Record], whole: bool = False) -> list[dict[str, float]]:
     """The same of whatever led after each reading before the first decision: that it is all or part
-    of the truth, or with `whole` that it is all of it.
+    of the truth, where it blames a part at all, or with `whole` that it is all of it.
 
-    Readings of one machine go together, so the interval is narrower than it should be.
+    Readings of one machine go together, so the interval is narrower than it should be. Records
+    from before claims were told so have none to count.
     """
     at = 0 if whole else 2
     each = zip(records, occurring(records), strict=True)
-    told = [(c[at], c[at + 1], w) for r, w in each for c in r.get("claims", ())]
-    return _bands(told, LEADS)
+    claims = [(c, w) for r, w in each for c in r.get("claims", ()) if len(c) == CLAIM]
+    return _bands([(c[at], c[at + 1], w) for c, w in claims if c[at] > 0.0], LEADS)
 
 
 def at_the_end(records: Sequence[Record]) -> list[dict[str, float]]:
@@ -90,9 +92,11 @@ def at_the_end(records: Sequence[Record]) -> list[dict[str, float]]:
 
 def occurring(records: Sequence[Record]) -> list[float]:
     """How much each record counts so that every kind has the share it has of machines; all alike
-    where records do not tell that share."""
+    where any of them does not tell that share."""
+    if any(r.get("share") is None for r in records):
+        return [1.0] * len(records)
     many = Counter(r["kind"] for r in records)
-    return [(r.get("share") or many[r["kind"]]) / many[r["kind"]] for r in records]
+    return [r["share"] / many[r["kind"]] for r in records]
 
 
 def _bands(
@@ -101,7 +105,7 @@ def _bands(
     """Rows of claims, each with whether it was right and how much it counts, between bounds."""
     rows = []
     for floor, top in pairwise(bounds):
-        some = [(c, right, w) for c, right, w in told if floor <= c < top]
+        some = [(c, right, w) for c, right, w in told if floor <= c < top and w > 0.0]
         if some:
             whole = sum(w for _, _, w in some)
             right = sum(w for _, hit, w in some if hit) / whole

@@ -1,6 +1,7 @@
 """What readings told of each set of faults, kept: a further reading is learnt on top of it.
 
-Sets do not bear on each other, so what was worked out of one holds whatever it is listed with.
+Sets hardly bear on each other (of the stories of slips as many are kept as any of a list has worth
+keeping), so what was worked out of one holds whatever it is listed with.
 """
 
 from __future__ import annotations
@@ -56,7 +57,9 @@ class Weighed:
         """
         now = self._now
         if (now.version, now.read) != (version, read):
-            self._before = now if now.leads_to(version, read) else _Stage()
+            # A stage nothing was learnt in, as the work was stopped, leaves the one before it.
+            last = now if now.belief is not None else self._before
+            self._before = last if last.leads_to(version, read) else _Stage()
             now = self._now = _Stage(version, read)
         before = self._before
         new = {keys[i]: i for i in range(BARE, len(listed)) if keys[i] not in now.row}
@@ -66,7 +69,8 @@ class Weighed:
             if some or now.belief is None:
                 few = [*listed[:BARE], *(listed[i] for i in some)]
                 made = self._from(start, few, [keys[i] for i in some])
-                self._learn(made, few, read[len(start.read) :])
+                learnt = 0 if start.belief is None else len(start.read)
+                self._learn(made, few, read[learnt:])
                 self._keep(made, [keys[i] for i in some])
         assert now.belief is not None
         rows = [0, 1, *(now.row[k] for k in keys[BARE:])]

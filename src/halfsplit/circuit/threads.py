@@ -21,8 +21,8 @@ _asked = threading.local()  # .go_on: what this thread asks between batches
 
 @contextmanager
 def asking(go_on: Callable[[], None]) -> Iterator[None]:
-    """Inside, `go_on` is called in this thread before each batch of rows and after each slice of
-    it; it may raise to stop, whatever was to be worked out."""
+    """Inside, `go_on` is called in this thread before each batch of rows and after each slice of it
+    that this thread took; it may raise to stop, whatever was to be worked out."""
     before = getattr(_asked, "go_on", None)
     _asked.go_on = go_on
     try:
@@ -62,6 +62,7 @@ def spread(
             failed.append(problem)
 
     helpers = [threading.Thread(target=help_on) for _ in range(min(cores(), len(left)) - 1)]
+    told = 0
     try:
         for helper in helpers:
             helper.start()
@@ -69,14 +70,14 @@ def spread(
             work(part)
             done.append(part.stop - part.start)
             if progress:
-                progress(sum(done), count)
+                told = sum(done)
+                progress(told, count)
             go_on()
-    except BaseException:
-        left.clear()
-        raise
-    told = sum(done)
-    for helper in helpers:
-        helper.join()
+    finally:
+        left.clear()  # whatever was raised: what is begun is finished, and nothing more begun
+        for helper in helpers:
+            if helper.ident is not None:
+                helper.join()
     if failed:
         raise failed[0]
     if progress and told < count:

@@ -42,8 +42,9 @@ def drill(
     checks it took, and whether it claimed what it could hold. With --train you ask for the readings
     yourself. Nothing is written to the journal of FILE.
     """
-    from halfsplit.bench.drill import prepared, run, score
+    from halfsplit.bench.drill import run, score
     from halfsplit.bench.drill_bench import EngineBench
+    from halfsplit.bench.drill_cases import prepared
 
     chosen = [k.strip() for k in kinds.split(",") if k.strip()]
     unknown = [k for k in chosen if k not in KINDS]

@@ -50,7 +50,7 @@ def weights(
         many = bench.how_many_said()
         pooled = [] if laid is None else _pooled(laid.body)
         shares = shares_dict(bench.standard)
-    data = {"faults": shares, "pool": said, "pooled": pooled, "parts": rows}
+    data = {"how_many": shares, "pool": said, "pooled": pooled, "parts": rows}
     return emit(data, json, lambda: _told(rows, said, pooled, many))
 
 

@@ -168,7 +168,7 @@ class Book:
         place = len(shelf.tables) - 1
         for i, (key, (_, parent)) in enumerate(new.items()):
             shelf.light[key] = (place, i, parent.left(condition))
-            if made.spread[i].any():
+            if made.spread[i, :-STAND_INS].any():  # not so where slopes could not be had
                 shelf.sized.add(key)
 
     def fully(self, condition: Condition, asked: Sequence[Hypothesis]) -> None:

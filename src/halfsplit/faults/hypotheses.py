@@ -121,7 +121,7 @@ class Fault:
     def present(self, condition: Condition) -> bool:
         """Whether it is in the machine: not once its part was fitted anew, or for `fresh` until;
         nor a trimmer turned wrong once it was set."""
-        ends = condition.trimmed if self.mode.startswith("turned") else condition.fitted
+        ends = condition.renewed if self.mode.startswith("turned") else condition.fitted
         return (self.part in ends) == (self.cause == "fresh")
 
 
