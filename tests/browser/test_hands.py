@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -67,7 +68,8 @@ def test_a_beep_when_it_stood_still_and_space_takes_it(
     page.evaluate("localStorage.setItem('halfsplit-beep', 'on')")
     page.get_by_text("Read a meter by wire").click()
     page.locator("[data-key=simulated]").click()
-    page.locator(".held", has_text="Stood still: 4.98").wait_for()
+    # A thousandth of a volt of noise, and how many samples it takes hangs on what else goes on.
+    page.locator(".held", has_text=re.compile(r"Stood still: 4\.9(79|8)")).wait_for()
     page.wait_for_function("window.beeps.length === 1")
     page.locator("[data-key=take-store]").click()
     assert readings(shelf) == []
@@ -75,7 +77,7 @@ def test_a_beep_when_it_stood_still_and_space_takes_it(
         position={"x": 2, "y": 2}
     )  # the foot presses, whatever has the focus
     page.keyboard.press("Space")
-    said(page, "P5 4.98")
+    said(page, "P5 4.9")
     assert len(readings(shelf)) == 1
     clean(watched)
 

@@ -47,7 +47,7 @@ async def test_the_shelf_lists_the_machine_with_its_hazards(app: App) -> None:
     await app.user.open("/")
     await app.user.should_see("Power tray PT-3")
     await app.user.should_see("fresh")
-    await app.user.should_see("C1 may hold 4.2 J at 16 V", retries=300)
+    await app.user.should_see("C1 may hold 4.2 J at 16 V", retries=900)
     assert not journal_path(app.file).exists(), "looking at the shelf made a journal"
 
 
@@ -290,9 +290,9 @@ async def test_links_of_the_shelf_are_there_while_its_files_are_still_read(
     await app.user.should_see("Hazards: reading the file …")
     (links,) = [e for e in app.user.find(kind=ui.html).elements if 'class="doors"' in e.content]
     assert f'href="{BENCH}"' in links.content
-    await app.user.should_see("could not be read here", retries=300)
+    await app.user.should_see("could not be read here", retries=900)
     await app.user.open("/")
-    await app.user.should_see("C1 may hold 4.2 J at 16 V, its rating", retries=300)
+    await app.user.should_see("C1 may hold 4.2 J at 16 V, its rating", retries=900)
     await app.user.open("/")
     await app.user.should_see("C1 may hold 4.2 J at 16 V, its rating")
     assert begun == [["pt3.yaml"]] * 2, "read once, then known"
