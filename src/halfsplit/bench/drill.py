@@ -87,13 +87,13 @@ def play(
     case: Case,
     most: int = MOST,
     stages: Sequence[Condition] = (),
-    shown: frozenset[str] = frozenset(),
+    shown: frozenset[str] | None = None,
 ) -> Played:
     """Follow the planner: take its checks, test and change the parts it decides on, go on.
 
     Where no check tells much the next of `stages` is gone to; after the last it is over when
     nothing is worth checking, or after `most` checks. `shown` names the faults that are drilled,
-    for what is claimed of them.
+    for what is claimed of them; without, no claims are told.
     """
     done, left = Played(case), list(stages)
     skipped: set[tuple[str, str, Condition]] = set()
@@ -121,7 +121,7 @@ def play(
             done.hazardous += bool(tame)
         if not _answer(session, bench, check, done):
             skipped.add(_key(check))
-        elif done.claimed is None:
+        elif done.claimed is None and shown is not None:
             done.claims.append(_claim(session, case, shown))
     done.slipped = bench.slipped
     _judge(session, case, done)
@@ -163,7 +163,7 @@ def _act(session: Session, lead: Group, case: Case, done: Played) -> None:
         done.first_checks = done.checks
         done.claimed = float(session.belief.weights()[_holding(session, members)].sum())
         done.right = any(h.plain <= truth for h in members)
-    fitted = {c.part for c in session.condition.changes if c.what == "fitted"}
+    fitted = session.condition.fitted
     tested = {ref for ref, _ in session.proofs()}
     parts = dict.fromkeys(p for h in members for p in h.parts if p not in fitted | tested)
     done.checks += not parts  # nothing left to take out: time passes all the same

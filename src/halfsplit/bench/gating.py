@@ -81,7 +81,7 @@ def known(bench: Session) -> Known:
         since = sorted({c.part for c in changes ^ then})
         if since:
             doubted[rail] = (*doubted.get(rail, ()), f"{', '.join(since)} changed since that test")
-    fitted = {c.part for c in bench.condition.changes if c.what == "fitted"}
+    fitted = bench.condition.fitted
     otherwise = {k: v for k, v in bench.found_values().items() if k not in drawn}
     moved = frozenset(disturbed - fitted)
     beside = {ref: of for ref, of in reached.items() if ref not in fitted}

@@ -9,7 +9,7 @@ from halfsplit.parts.kinds.fuse import Fuse
 
 def marked_fuses(bench: Session) -> dict[str, Fuse]:
     """Fuses read otherwise than drawn, as they are marked; those fitted since left out."""
-    done = {c.part for c in bench.condition.changes if c.what == "fitted"}
+    done = bench.condition.fitted
     found = {}
     for ref, values in bench.found_values().items():
         drawn = bench.assembly.parts[ref]

@@ -71,7 +71,7 @@ def say_mode(bench: Noter, text: str) -> None:
             f"{part.ref}, kind {part.KIND}, is not bad in a way called “{mode.strip()}”",
             ", ".join(modes),
         )
-    elif part.ref not in {*_tested_bad(bench), *_fitted(bench)}:
+    elif part.ref not in {*_tested_bad(bench), *bench.condition.fitted}:
         wrong = f"{part.ref} was neither tested bad nor replaced"
         instead = f"observe FILE --part {part.ref} --bad, first"
     if wrong:
@@ -85,16 +85,12 @@ def _tested_bad(bench: Noter) -> set[str]:
     }
 
 
-def _fitted(bench: Noter) -> set[str]:
-    return {c.part for c in bench.condition.changes if c.what == "fitted"}
-
-
 def count(bench: Noter, year: int, least: int = LEAST) -> Outcomes:
     """What can be counted of a machine that works again, in a year."""
     said = {e.body["part"]: e.body["mode"] for e in bench.entries if e.kind == "outcome"}
     bad = dict.fromkeys(sorted({*_tested_bad(bench), *said} & bench.assembly.parts.keys()), "")
     bad |= {ref: mode for ref, mode in said.items() if ref in bad}
-    odd = {*bench.touched, *bench.found_values(), *(_fitted(bench) - bad.keys())}
+    odd = {*bench.touched, *bench.found_values(), *(bench.condition.fitted - bad.keys())}
     cells: dict[tuple[str, str], list[Any]] = {}
     undecided = []
     for ref, part in bench.assembly.parts.items():

@@ -113,7 +113,7 @@ class Reasoner(Noter):
     @cached_property
     def found(self) -> Found:
         """Hypotheses worth weighing after every reading in force, and their belief."""
-        fitted = sorted({c.part for c in self.condition.changes if c.what == "fitted"})
+        fitted = sorted(self.condition.fitted)
         fresh = [together([f]) for f in fresh_faults(self.machine.assembly, fitted)]
         everything = [*self.standard, *fresh]
         if not self.evidence():

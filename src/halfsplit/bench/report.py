@@ -182,7 +182,7 @@ def check_dict(bench: Noter, check: Check, listed: Sequence[str]) -> dict[str, A
 
 def not_as_drawn(bench: Noter) -> list[dict[str, str]]:
     """Parts found marked otherwise than drawn that are still in, and what belongs there."""
-    fitted = {c.part for c in bench.condition.changes if c.what == "fitted"}
+    fitted = bench.condition.fitted
     return [
         {
             "part": ref,
@@ -219,7 +219,7 @@ def _act(bench: Session, decided: Group) -> dict[str, Any]:
     return {
         "weight": round(decided.weight, 4),
         "group": list(dict.fromkeys(_left(bench, members[i]) for i in order)),
-        "done": sorted({c.part for c in here.changes if c.what == "fitted"} & accused),
+        "done": sorted(here.fitted & accused),
         "as_drawn": {
             f.part: bench.assembly.parts[f.part].label()
             for f in faults.values()
@@ -237,7 +237,7 @@ LIKELY = 0.3  # chance below which nobody takes a part out on suspicion; common 
 def _replace(bench: Session, checks: Sequence[Check]) -> dict[str, Any] | None:
     """The part to change straight away, where that is expected to cost fewer minutes than the best
     check and what follows it; None where measuring first is cheaper."""
-    done = {c.part for c in bench.condition.changes if c.what == "fitted"}
+    done = bench.condition.fitted
     done |= {ref for ref, good in bench.proofs() if good}
     minutes = {ref: _minutes(bench, ref) for ref in bench.assembly.parts}
     weights, first = bench.belief.weights(), frozenset[str]()
@@ -285,7 +285,7 @@ NAMED = 0.05  # chance from which a part that may have been taken along is worth
 
 def check_too(bench: Session, lead: Group) -> list[dict[str, Any]]:
     """Parts the leading faults may have taken along, likeliest first, with how far overstressed."""
-    fitted = {c.part for c in bench.condition.changes if c.what == "fitted"}
+    fitted = bench.condition.fitted
     found: dict[str, dict[str, Any]] = {}
     for i in lead.members[:3]:
         for fault in bench.hypotheses[i].faults:

@@ -198,7 +198,7 @@ class Session(Reasoner):
     def _looks(self) -> list[Check]:
         """Parts worth looking at: those that may not be the ones of the drawing."""
         seen = {s.part for s in self.signs() if s.name in ("as-drawn", "not-as-drawn")}
-        fitted = {c.part for c in self.condition.changes if c.what == "fitted"}
+        fitted = self.condition.fitted
         listed = [self.hypotheses[i] for i in self._live]
         refs = {f.part: None for h in listed for f in h.faults if f.cause == "wrong"}
         belief = self.belief.part(self._live)
@@ -319,7 +319,7 @@ class Session(Reasoner):
     def _cleared(self, lead: Group) -> bool:
         """Whether every part the leading group blames was tested good or replaced already."""
         done = {ref for ref, good in self.proofs() if good}
-        done |= {c.part for c in self.condition.changes if c.what == "fitted"}
+        done |= self.condition.fitted
         return all(p in done for i in lead.members for p in self.hypotheses[i].parts)
 
     def mended(self) -> list[Evidence] | None:
@@ -330,14 +330,10 @@ class Session(Reasoner):
         if members and self.repaired(self.hypotheses[members[0]]):
             members = members[:1]
         parts = {p for i in members for p in self.hypotheses[i].parts}
-        now = {c.part for c in self.condition.changes if c.what == "fitted"}
+        now = self.condition.fitted
         if not parts or not parts <= now:
             return None
-        return [
-            e
-            for e in self.evidence()
-            if parts <= {c.part for c in e.condition.changes if c.what == "fitted"}
-        ]
+        return [e for e in self.evidence() if parts <= e.condition.fitted]
 
     def unexplained(self) -> list[Reason]:
         """Readings the leading suspect contradicts: to be taken again before believing it."""

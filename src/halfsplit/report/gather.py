@@ -214,7 +214,7 @@ def doubts(bench: Session, data: dict[str, Any]) -> list[str]:
         ]
         if not rail["readings"]:
             found.append(f"{rail['rail']} was never read")
-    done = {c.part for c in bench.condition.changes if c.what == "fitted"}
+    done = bench.condition.fitted
     tested = {part for part, _ in bench.proofs()}
     found += [
         f"{ref} was touched by an earlier repairer, and neither replaced nor tested since"
