@@ -67,6 +67,9 @@ class Bench:
     def likeliest_pair(self) -> float:
         return ODDS**2
 
+    def dear(self) -> bool:
+        return False
+
     def prepare(self, asked: Sequence[Hypothesis], parents: Sequence[Hypothesis]) -> list[int]:
         return list(range(len(asked)))
 

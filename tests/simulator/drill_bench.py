@@ -17,8 +17,10 @@ from halfsplit.diagnosis.evidence import Meter
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.next_check import Candidate
 from halfsplit.diagnosis.swing import COUNTED
+from halfsplit.faults.dead import UNSTRESSED
 from halfsplit.faults.followed import followed
 from halfsplit.faults.hypotheses import Fault
+from halfsplit.parts.kinds.paper import PaperCapacitor
 from tests.simulator import dead, deck, stile_rows
 from tests.simulator.tray import OPEN_LEADS
 from tests.simulator.waves import COARSE, Waves, transient
@@ -80,7 +82,7 @@ class NgspiceBench:
         stuck = {f.part for f in present if "welded" in f.mode}
         shown = dead.by_ngspice(
             self.machine,
-            self._kept(asked.condition),
+            {**self._kept(asked.condition), **self._resting(present)},
             asked.condition,
             (asked.net, asked.black or self.machine.assembly.common),
             asked.ohmmeter,
@@ -96,6 +98,13 @@ class NgspiceBench:
         at = next(i for i, r in enumerate(ranges) if shown <= r.top or r is ranges[-1])
         limit = float(asked.ohmmeter.limit(np.array([shown]), np.array([at]), 0.0)[0])
         return f"{max(shown + limit * self.random.uniform(-1, 1), 0.0):.4g}"
+
+    def _resting(self, present: Sequence[Fault]) -> Overrides:
+        """Paper that leaks at its working volts shows an ohmmeter megohms."""
+        parts = self.machine.assembly.parts
+        leaky = [f.part for f in present if f.mode == "leaky"]
+        paper = [ref for ref in leaky if isinstance(parts[ref], PaperCapacitor)]
+        return {(ref, "g"): 1.0 / UNSTRESSED for ref in paper}
 
     def _kept(self, condition: Condition) -> Overrides:
         """The specimen's values less those of parts that are not its own any more."""

@@ -372,6 +372,10 @@ class Reasoner(Noter):
         """Pairs of standard faults that fit the powered readings best at first sight."""
         return best_pairs(self, most)
 
+    def dear(self) -> bool:
+        """Whether a set takes seconds where readings were taken."""
+        return any(self._most(_place(e)) == MOST_FOLLOWED for e in self.evidence())
+
     @cached_property
     def pairing(self) -> Pairing:
         """What is known at first sight of pairs and of sizes."""

@@ -45,6 +45,9 @@ ENOUGH = 0.9  # joint weight of the leading group at which acting beats measurin
 STILL_WORTH = 0.25  # bits a reading must promise to be proposed instead of acting
 MOST_GROUPED, MOST_LIVE = 40, 400  # hypotheses grouped for people, judged for the next check
 DEAD_PARTS = 10  # leading suspects across which a resistance is considered
+# Least weight of a set that is grouped, that is judged for the next check, and, of either, that is
+# followed from switch-on for it: a circuit that keeps time takes seconds over each.
+GROUPED, JUDGED, FOLLOWED = 1e-6, 1e-5, 1e-3
 WORTHLESS = 0.03  # bits below which a check is not worth walking to the bench for
 # Rivals of the leader for whose sake a reading is taken again, and the weight they must have.
 RIVALS, DOUBT = 3, 0.01
@@ -122,7 +125,7 @@ class Session(Reasoner):
     @cached_property
     def _grouped(self) -> list[Group]:
         weights = self._folded()
-        order = [int(i) for i in heaviest(weights)[:MOST_GROUPED] if weights[i] > 1e-6]
+        order = self._heavier(weights, GROUPED)[:MOST_GROUPED]
         listed = [self.hypotheses[i] for i in order]
         tables = [self.book.table(c, listed, self.progress) for c in self._conditions_used()]
         dead = self._dead_used(listed)
@@ -262,8 +265,16 @@ class Session(Reasoner):
         weights = self._folded()
         if self.repaired(self.hypotheses[int(np.argmax(weights))]):
             weights = self.belief.weights()
-        order = [int(i) for i in heaviest(weights)[:MOST_LIVE] if i > 1 and weights[i] > 1e-5]
-        return [0, 1, *sorted(order)]
+        order = self._heavier(weights, JUDGED)[:MOST_LIVE]
+        return [0, 1, *sorted(i for i in order if i > 1)]
+
+    def _heavier(self, weights: np.ndarray, least: float) -> list[int]:
+        """Indices of the sets worth asking more about, heaviest first."""
+        order = [int(i) for i in heaviest(weights) if weights[i] > least]
+        if not self.machine.self_oscillating:
+            return order
+        known = self.book.rows
+        return [i for i in order if weights[i] > FOLLOWED or self.hypotheses[i].key in known]
 
     def _dead_checks(self) -> list[Check]:
         """Resistances worth taking: rails and points to common, and across the leading suspects.

@@ -94,6 +94,9 @@ class Ports(Protocol):
     def likeliest_pair(self) -> float:
         """The highest prior of any pair."""
 
+    def dear(self) -> bool:
+        """Whether a set takes seconds to solve."""
+
     def prepare(self, listed: Sequence[Hypothesis], parents: Sequence[Hypothesis]) -> list[int]:
         """Solve sets (with the sets they came from) lightly; returns the indices of those worth
         weighing: slow conditions let through only what the quick ones leave standing."""
@@ -134,7 +137,11 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             made = grow(bases, singles, ports.boost)
             made.sort(key=lambda pair: -pair[0].prior)
             unseen = 0
-        made = [m for m in made if _could(m[0], belief)]
+        # Where all is explained and sets are dear, those alone that could change what is done.
+        within = -float(np.log(MATTERS)) if explained and ports.dear() else TRAILING
+        able = [m for m in made if _could(m[0], belief)]
+        made = [m for m in able if _could(m[0], belief, within)]
+        missed += len(able) - len(made)
         worth = ports.prepare([h for h, _ in made], [b for _, b in made])
         missed += unseen + len(made) - len(worth)
         tried = [made[i][0] for i in worth]
@@ -144,7 +151,7 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             good += _taken_along(tried, light, belief, {h.key for h in good})
         if not good:
             break
-        good += _resized(good, [*bare, *good], belief, ports, 1 if explained else 2)
+        good += _resized(good, [*bare, *good], belief, ports, 1 if explained else 2, within)
         ports.settle(good)
         kept = [*kept, *(h for h in good if h.key not in {k.key for k in kept})]
         everything = [*standard, *kept]
@@ -188,10 +195,10 @@ def _rivalled(belief: Belief, ports: Ports) -> bool:
     return bool(could > belief.log_weight[lead] + np.log(MATTERS))
 
 
-def _could(one: Hypothesis, belief: Belief) -> bool:
-    """Whether a set would be kept if it fitted every reading perfectly."""
+def _could(one: Hypothesis, belief: Belief, within: float = TRAILING) -> bool:
+    """Whether a set that fitted every reading perfectly would come within so much of the best."""
     best = float(belief.best.max()) + float(np.log(max(one.prior, 1e-300)))
-    return best > float(belief.log_weight.max()) - TRAILING
+    return best > float(belief.log_weight.max()) - within
 
 
 def _resized(
@@ -200,6 +207,7 @@ def _resized(
     belief: Belief,
     ports: Ports,
     rounds: int,
+    within: float,
 ) -> list[Hypothesis]:
     """The best sets with one fault of another size, those that fit better so.
 
@@ -210,7 +218,7 @@ def _resized(
     # with the best of the first, those that came near too.
     bases = list(good[:GROWN])
     for few in (OTHER_SIZES, RESIZED)[:rounds]:
-        made = [h for h in _other_sizes(bases) if _could(h, belief)]
+        made = [h for h in _other_sizes(bases) if _could(h, belief, within)]
         worth = ports.prepare(made, [good[0]] * len(made)) if made else []
         if not worth:
             break
