@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING
 
 from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.recall import like_for_like
+from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.next_check import Check
 
 if TYPE_CHECKING:
     from halfsplit.bench.session import Session
 
 LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
+# Weight of "no fault" from which nothing is lifted or replaced for the sake of the rest.
+SOUND = 0.9
 
 
 def tells_enough(checks: Sequence[Check]) -> bool:
@@ -36,9 +39,13 @@ def elsewhere(bench: Session) -> Iterator[list[Condition]]:
 
 
 def undone(bench: Session) -> list[Condition]:
-    """The present condition with one lead of a leading suspect lifted, or it replaced."""
-    found = []
-    for members in bench.groups()[:2]:
+    """The present condition with one lead of a leading suspect lifted, or it replaced; none of a
+    machine that is sound by all its readings, which every lead lifted can only harm."""
+    found: list[Condition] = []
+    leading = bench.groups()[:2]
+    if leading and leading[0].weight >= SOUND and not _blames(bench, leading[0]):
+        return found
+    for members in leading:
         for ref in bench.hypotheses[members.members[0]].parts[:2]:
             part = bench.assembly.parts[ref]
             if any(c.part == ref for c in bench.condition.changes):
@@ -49,3 +56,8 @@ def undone(bench: Session) -> list[Condition]:
             fitted = bench.condition.with_change(Change(ref, "fitted"))
             found.append(like_for_like(bench.machine.assembly, fitted))
     return found
+
+
+def _blames(bench: Session, group: Group) -> bool:
+    """Whether the first of a group is a fault at all."""
+    return bool(bench.hypotheses[group.members[0]].faults)
