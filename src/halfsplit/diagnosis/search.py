@@ -137,8 +137,8 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             made = grow(bases, singles, ports.boost)
             made.sort(key=lambda pair: -pair[0].prior)
             unseen = 0
-        # Where all is explained and sets are dear, those alone that could change what is done.
-        within = -float(np.log(MATTERS)) if explained and ports.dear() else TRAILING
+        # Where sets are dear, those alone that could change what is done.
+        within = -float(np.log(MATTERS)) if ports.dear() else TRAILING
         able = [m for m in made if _could(m[0], belief)]
         made = [m for m in able if _could(m[0], belief, within)]
         missed += len(able) - len(made)
