@@ -149,7 +149,8 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             good += _taken_along(tried, light, belief, {h.key for h in good})
         if not good:
             break
-        good += _resized(good, [*bare, *good], belief, ports, 1 if explained else 2)
+        rounds = 1 if explained or ports.dear() else 2
+        good += _resized(good, [*bare, *good], belief, ports, rounds)
         ports.settle(good)
         kept = [*kept, *(h for h in good if h.key not in {k.key for k in kept})]
         everything = [*standard, *kept]
