@@ -137,10 +137,8 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             made = grow(bases, singles, ports.boost)
             made.sort(key=lambda pair: -pair[0].prior)
             unseen = 0
-        # Where all is explained and sets are dear, those alone that could change what is done.
-        within = -float(np.log(MATTERS)) if explained and ports.dear() else TRAILING
         able = [m for m in made if _could(m[0], belief)]
-        made = [m for m in able if _could(m[0], belief, within)]
+        made = [m for m in able if _could(m[0], belief, ports.dear())]
         missed += len(able) - len(made)
         worth = ports.prepare([h for h, _ in made], [b for _, b in made])
         missed += unseen + len(made) - len(worth)
@@ -151,7 +149,8 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             good += _taken_along(tried, light, belief, {h.key for h in good})
         if not good:
             break
-        good += _resized(good, [*bare, *good], belief, ports, 1 if explained else 2, within)
+        rounds = 1 if explained or ports.dear() else 2
+        good += _resized(good, [*bare, *good], belief, ports, rounds)
         ports.settle(good)
         kept = [*kept, *(h for h in good if h.key not in {k.key for k in kept})]
         everything = [*standard, *kept]
@@ -195,10 +194,15 @@ def _rivalled(belief: Belief, ports: Ports) -> bool:
     return bool(could > belief.log_weight[lead] + np.log(MATTERS))
 
 
-def _could(one: Hypothesis, belief: Belief, within: float = TRAILING) -> bool:
-    """Whether a set that fitted every reading perfectly would come within so much of the best."""
-    best = float(belief.best.max()) + float(np.log(max(one.prior, 1e-300)))
-    return best > float(belief.log_weight.max()) - within
+def _could(one: Hypothesis, belief: Belief, dear: bool = False) -> bool:
+    """Whether a set would be kept if it fitted every reading perfectly; where sets are dear to
+    solve, whether it could then take weight that matters."""
+    best, within = belief.best.max(), TRAILING
+    if dear:
+        named = belief.log_weight.copy()
+        named[1] = -np.inf  # what is not in the model fits nothing well
+        best, within = belief.best[int(np.argmax(named))], -float(np.log(MATTERS))
+    return bool(best + np.log(max(one.prior, 1e-300)) > belief.log_weight.max() - within)
 
 
 def _resized(
@@ -207,7 +211,6 @@ def _resized(
     belief: Belief,
     ports: Ports,
     rounds: int,
-    within: float,
 ) -> list[Hypothesis]:
     """The best sets with one fault of another size, those that fit better so.
 
@@ -218,7 +221,7 @@ def _resized(
     # with the best of the first, those that came near too.
     bases = list(good[:GROWN])
     for few in (OTHER_SIZES, RESIZED)[:rounds]:
-        made = [h for h in _other_sizes(bases) if _could(h, belief, within)]
+        made = [h for h in _other_sizes(bases) if _could(h, belief, ports.dear())]
         worth = ports.prepare(made, [good[0]] * len(made)) if made else []
         if not worth:
             break
