@@ -157,7 +157,8 @@ def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return Path(shutil.copy(tray.EXAMPLE, tmp_path / "pt3.yaml"))
 
 
-# By ngspice: the specimen of proofs/drill.py hd40, healthy 0 of seed 4. Of sixty thousand specimens
+# By ngspice: healthy 0 of seed 4 of proofs/drill.py hd40, as drawn before each sort had its own
+# draws. Of sixty thousand specimens
 # drawn and solved by our own solver, one in 160 loses as much from bench load to full; summed over
 # them all, the logarithm of the likelihood of these readings is 7.5, give or take one.
 EARLY = (
