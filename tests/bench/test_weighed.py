@@ -9,6 +9,7 @@ import pytest
 from tests.bench.test_search import LADDER
 
 from halfsplit.assembly.condition import Change
+from halfsplit.bench import weighed
 from halfsplit.bench.drill_cases import shares
 from halfsplit.bench.lanes import StoppedError
 from halfsplit.bench.session import Session
@@ -54,6 +55,30 @@ def test_reading_by_reading_as_all_at_once(tmp_path: Path) -> None:
             session.read("upper", "9.40")
         assert Change("R1", "fitted") in quick.condition.changes
         same(slow, quick)
+
+
+def test_the_lightest_are_let_go_where_there_are_too_many(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Weights are the same all the same, and what is kept is bounded."""
+    with bench(tmp_path, "roomy") as roomy, bench(tmp_path, "cramped") as cramped:
+        for net, value in READ:
+            roomy.read(net, value)
+            assert roomy.groups()
+        least = 3_000
+        monkeypatch.setattr(weighed, "KEPT", least)
+        for net, value in READ:
+            cramped.read(net, value)
+            assert cramped.groups()
+        same(roomy, cramped)
+        pool = cramped._weighed(False)
+        pool._now.trim()
+        assert pool._now.belief is not None
+        assert len(pool._now.row) < len(cramped.hypotheses) - weighed.BARE
+        kept = len(pool._now.row)
+        # The two without faults are kept besides.
+        assert pool._now.belief.stories.nbytes <= least * (kept + weighed.BARE) / kept
+        same(roomy, cramped)
 
 
 def test_a_weighing_stopped_halfway_costs_no_reading(

@@ -196,6 +196,13 @@ class Stories:
         self.bends.append(bend)
         self.places.append(place)
 
+    @property
+    def nbytes(self) -> int:
+        """Memory they take."""
+        lists = (self.slopes, self.reaches, self.bends)
+        whole = (self.share, self.found, self.inverse, self.strays)
+        return sum(a.nbytes for a in (*whole, *(a for some in lists for a in some)))
+
     def part(self, at: npt.NDArray[np.int64]) -> Stories:
         """Stories of some of the hypotheses."""
         made = Stories(len(at))
