@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from tests.bench.test_search import LADDER
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.elsewhere import SOUND, undone
-from halfsplit.bench.session import Session
+from halfsplit.bench.session import FOLLOWED, JUDGED, MOST_FOLLOWED, Session
 
 # By hand: the ladder's 12 V over 1k + 2k2 + 1k5 and over 4k7 + 3k3.
 SOUND_READS = {"upper": "9.45", "lower": "3.83", "side": "4.95"}
@@ -37,3 +38,22 @@ def test_one_of_a_leading_suspect_is(tmp_path: Path) -> None:
     with opened(tmp_path, DOUBTFUL) as session:
         asked = {c.part for condition in undone(session) for c in condition.changes}
         assert asked & {"R4", "R5"}
+
+
+def test_where_sets_are_dear_a_dozen_beyond_the_standard_are_asked_about(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """None of those that weigh next to nothing, and all standard ones as before."""
+    with opened(tmp_path, {"upper": "7.79", "lower": "3.16", "side": "7.01"}) as session:
+        rows, weights = session.book.rows, session._folded()
+
+        def beyond(asked: list[int]) -> list[int]:
+            return [i for i in asked if session.hypotheses[i].key not in rows]
+
+        plain = session._heavier(weights, JUDGED)
+        monkeypatch.setattr(Session, "dear", lambda self: True)
+        dear = session._heavier(weights, JUDGED)
+        assert len(beyond(plain)) > len(beyond(dear)) > 0
+        assert len(beyond(dear)) <= MOST_FOLLOWED
+        assert min(weights[i] for i in beyond(dear)) > FOLLOWED
+        assert set(plain) - set(beyond(plain)) == set(dear) - set(beyond(dear))

@@ -163,3 +163,31 @@ def test_rivals_that_fit_as_well_are_all_in_sight(session: Session) -> None:
     for other in ("CR4 short", "Q13 c-e short", "Q12 open base", "R18 open"):
         assert {"C3 short", other} in found, other
     assert session.groups()[0].weight < ENOUGH and session.decided() is None  # for nobody knows
+
+
+def test_where_sets_are_dear_those_that_cannot_matter_are_not_solved(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two resistors at twice their values: no one fault explains it, so the pair is found still. In
+    a sound machine fewer sets are solved, and it is told how many were not looked at."""
+    monkeypatch.setattr(Session, "dear", lambda self: True)
+    (tmp_path / "ladder.yaml").write_text(LADDER)
+
+    def read(case: dict[str, str]) -> Session:
+        session = Session(tmp_path / "ladder.yaml")
+        for net, volts in case.items():
+            session.read(net, volts)
+        return session
+
+    with read(CASES[3]) as session:
+        lead = session.hypotheses[session.groups()[0].members[0]]
+        assert lead.plain == {"R1 drifted high", "R5 drifted high"}
+        while session.evidence():
+            session.undo()
+    with read({"upper": "8.90"}) as session:
+        left, dear = session.left_out, len(session.hypotheses)
+        assert "were not looked at" in left
+        monkeypatch.undo()
+        session.read("upper", "8.90")
+        assert session.left_out == ""
+        assert len(session.hypotheses) > dear
