@@ -8,6 +8,7 @@ import pytest
 from tests.bench.test_search import LADDER
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.bench import elsewhere
 from halfsplit.bench.elsewhere import SOUND, undone
 from halfsplit.bench.session import FOLLOWED, JUDGED, MOST_FOLLOWED, Session
 
@@ -36,8 +37,17 @@ def test_no_lead_is_lifted_from_a_machine_that_is_sound_by_all_its_readings(tmp_
 
 def test_one_of_a_leading_suspect_is(tmp_path: Path) -> None:
     with opened(tmp_path, DOUBTFUL) as session:
-        asked = {c.part for condition in undone(session) for c in condition.changes}
-        assert asked & {"R4", "R5"}
+        asked = {(c.part, c.what) for condition in undone(session) for c in condition.changes}
+        assert asked & {("R4", "lifted"), ("R5", "lifted")}
+
+
+def test_a_circuit_that_keeps_time_is_not_run_with_a_lead_lifted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(elsewhere, "keeps_time", lambda machine, condition: True)
+    with opened(tmp_path, DOUBTFUL) as session:
+        done = {c.what for condition in undone(session) for c in condition.changes}
+        assert done == {"fitted"}
 
 
 def test_where_sets_are_dear_a_dozen_beyond_the_standard_are_asked_about(
