@@ -36,9 +36,11 @@ SIZE_AT = -STAND_INS - SIZES  # first column of the sizes of a row's own faults
 # Rows solved between two files, so that a run stopped halfway is not begun again: under a second's
 # worth, or where a row takes seconds a minute's.
 CHUNK, FEW = 24, 6
-# Slope of a raw rail with load while sensitivities are taken [ohm]; common practice for rectifiers
-# of these sizes, no published source. It matters only to spreads, never to readings.
+# Slope of a raw rail with load where the mains cycle is not solved anew, for sensitivities and for
+# what changes as a machine warms [ohm]; common practice for rectifiers of these sizes, no published
+# source. What a row reads as it is does not hang on it.
 RAW_OHMS = 0.3
+STIFF = 1e3  # S, what holds a net whatever is drawn from it
 
 
 def uncertainties(machine: Machine) -> list[Move]:
@@ -180,16 +182,28 @@ def _sized(
         spread[due, SIZE_AT + k] = np.clip(np.nan_to_num(change), -most, most)
 
 
-def held_rows(machine: Machine, rows: Floats, mean: Floats) -> Floats:
-    """Rows with the mains off and each rectified net held at its cycle mean."""
-    topology = machine.topology
+def held_rows(machine: Machine, rows: Floats, mean: Floats, *, sags: bool = True) -> Floats:
+    """Rows with the mains off and each rectified net held where its cycle mean is (B, N) [V].
+
+    What holds a net has the ohms of a raw supply and so much more volts as these take at the
+    current it gives: the row as it is reads its mean there, and one that draws more pulls it down.
+    Unless it `sags`: then it is held there whatever is drawn.
+    """
+    topology, held_nets = machine.topology, list(machine.rectified())
     held = rows.copy()
     for part in machine.assembly.parts.values():
         if part.KIND == "mains":
             held[:, topology.slot[part.ref, "ac"]] = 0.0
-    for net in machine.rectified():
-        level = np.nan_to_num(mean[:, topology.net_index[net]])
+    levels = [np.nan_to_num(mean[:, topology.net_index[net]]) for net in held_nets]
+    for net, level in zip(held_nets, levels, strict=True):
         held[:, topology.slot[f"hold:{net}", "dc"]] = level
+        held[:, topology.slot[f"hold:{net}", "g"]] = STIFF
+    if not sags:
+        return held
+    found = operating_point(topology, held, np.nan_to_num(mean)).mean
+    for net, level in zip(held_nets, levels, strict=True):
+        amps = np.nan_to_num(STIFF * (level - found[:, topology.net_index[net]]))
+        held[:, topology.slot[f"hold:{net}", "dc"]] = level + RAW_OHMS * amps
         held[:, topology.slot[f"hold:{net}", "g"]] = 1.0 / RAW_OHMS
     return held
 

@@ -13,7 +13,7 @@ from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.faults.store import cache_folder
 
-TABLE_FORMAT = 4  # of what is kept on disk
+TABLE_FORMAT = 5  # of what is kept on disk
 
 
 def table_folder(

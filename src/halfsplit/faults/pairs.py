@@ -144,7 +144,7 @@ def _means(
     if machine.alternating(condition) is not None:
         held = start.copy()
         held[:, at] += np.where(both, levels[second, :-1] - levels[0, :-1], 0.0)
-        rows = held_rows(machine, rows, held)
+        rows = held_rows(machine, rows, held, sags=False)
     found = operating_point(topology, rows, start)
     mean = np.zeros((len(rows), len(table.nets) + 1), dtype=np.float32)
     mean[:, :-1] = np.nan_to_num(found.mean[:, at])

@@ -1,0 +1,60 @@
+"""Rows held at their cycle means instead of solved over a mains cycle anew."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from halfsplit.assembly.condition import Condition
+from halfsplit.circuit.cycle import mains_cycle
+from halfsplit.circuit.heat import element_watts
+from halfsplit.circuit.op import operating_point
+from halfsplit.faults.dictionary import RAW_OHMS, held_rows
+from halfsplit.faults.warm import warm
+from tests.simulator import tray
+
+FAULTS = ("", "C1 value low", "Q1 c-e short", "R13 open")
+
+
+@pytest.fixture(scope="module")
+def at() -> Condition:
+    return Condition("mains", "full")
+
+
+def _rows(at: Condition) -> np.ndarray:
+    built = tray.machine()
+    state = built.values(at)
+    return built.topology.rows([{**tray.modes(built, f), **state} for f in FAULTS])
+
+
+def test_a_held_row_reads_its_cycle_mean_and_sags_when_more_is_drawn(at: Condition) -> None:
+    """Within 20 mV on the raw rails and rails; by ohms times amps for a load of 1 A more."""
+    built = tray.machine()
+    top, rows = built.topology, _rows(at)
+    mean = mains_cycle(top, rows, 50.0).mean
+    found = operating_point(top, held_rows(built, rows, mean), np.nan_to_num(mean)).mean
+    nets = [top.net_index[n] for n in ("v5r", "vrp", "vrn", "p5", "p12")]
+    assert np.abs(found - mean)[:, nets].max() < 0.02
+    more = held_rows(built, rows, mean)
+    raw = top.net_index["v5r"]
+    more[:, top.slot["load:v5r", "g"]] = 1.0 / mean[:, raw]  # 1 A
+    lower = operating_point(top, more, found).mean
+    assert found[0, raw] - lower[0, raw] == pytest.approx(RAW_OHMS, rel=0.2)
+
+
+def test_watts_on_the_mains_are_those_of_the_mean_that_is_read(at: Condition) -> None:
+    """The pass transistor's by the waveform itself, sample by sample; and a machine that hardly
+    warms reads once warm as it did cold: held 1.5 V too low, both were wrong."""
+    built = tray.machine()
+    top, rows = built.topology, _rows(at)[:1]
+    solved = mains_cycle(top, rows, 50.0)
+    heat = warm(built, at, [{}])
+    for net in ("v5r", "vrp", "p5"):
+        cold = solved.mean[0, top.net_index[net]]
+        assert heat.mean[0, heat.column(net)] == pytest.approx(cold, abs=0.15), net
+    samples = solved.wave[0].T.astype(float)  # (K, N)
+    held = held_rows(built, np.repeat(rows, len(samples), axis=0), samples, sags=False)
+    found = operating_point(top, held, samples)
+    watts = element_watts(top, held, found.mean, found.latched)
+    ours = float(heat.watts[0, heat.parts.index("Q10")])
+    assert ours == pytest.approx(watts[:, top.element_index["Q10"]].mean(), rel=0.05)
