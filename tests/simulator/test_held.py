@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.file import load
+from halfsplit.assembly.lower import Machine
 from halfsplit.circuit.cycle import mains_cycle
 from halfsplit.circuit.heat import element_watts
 from halfsplit.circuit.op import operating_point
@@ -16,25 +18,30 @@ from tests.simulator import tray
 FAULTS = ("", "C1 value low", "Q1 c-e short", "R13 open")
 
 
+AT = Condition("mains", "full")
+
+
 @pytest.fixture(scope="module")
-def at() -> Condition:
-    return Condition("mains", "full")
+def built() -> Machine:
+    assembly, problems = load(tray.EXAMPLE)
+    assert assembly is not None, problems
+    return Machine(assembly)
 
 
-def _rows(at: Condition) -> np.ndarray:
-    built = tray.machine()
+def _rows(built: Machine, at: Condition = AT) -> np.ndarray:
     state = built.values(at)
     return built.topology.rows([{**tray.modes(built, f), **state} for f in FAULTS])
 
 
-def test_a_held_row_reads_its_cycle_mean_and_sags_when_more_is_drawn(at: Condition) -> None:
-    """Within 20 mV on the raw rails and rails; by ohms times amps for a load of 1 A more."""
-    built = tray.machine()
-    top, rows = built.topology, _rows(at)
+def test_a_held_row_reads_its_cycle_mean_and_sags_when_more_is_drawn(built: Machine) -> None:
+    """Raw rails within 1 mV; rails within 50, whose mean over a cycle is not quite what the mean of
+    their raw rail gives. A load of 1 A more pulls down by ohms times amps."""
+    top, rows = built.topology, _rows(built)
     mean = mains_cycle(top, rows, 50.0).mean
     found = operating_point(top, held_rows(built, rows, mean), np.nan_to_num(mean)).mean
-    nets = [top.net_index[n] for n in ("v5r", "vrp", "vrn", "p5", "p12")]
-    assert np.abs(found - mean)[:, nets].max() < 0.02
+    off = np.abs(found - mean)
+    assert off[:, [top.net_index[n] for n in ("v5r", "vrp", "vrn")]].max() < 1e-3
+    assert off[:, [top.net_index[n] for n in ("p5", "p12")]].max() < 0.05
     more = held_rows(built, rows, mean)
     raw = top.net_index["v5r"]
     more[:, top.slot["load:v5r", "g"]] = 1.0 / mean[:, raw]  # 1 A
@@ -42,13 +49,12 @@ def test_a_held_row_reads_its_cycle_mean_and_sags_when_more_is_drawn(at: Conditi
     assert found[0, raw] - lower[0, raw] == pytest.approx(RAW_OHMS, rel=0.2)
 
 
-def test_watts_on_the_mains_are_those_of_the_mean_that_is_read(at: Condition) -> None:
+def test_watts_on_the_mains_are_those_of_the_mean_that_is_read(built: Machine) -> None:
     """The pass transistor's by the waveform itself, sample by sample; and a machine that hardly
     warms reads once warm as it did cold: held 1.5 V too low, both were wrong."""
-    built = tray.machine()
-    top, rows = built.topology, _rows(at)[:1]
+    top, rows = built.topology, _rows(built)[:1]
     solved = mains_cycle(top, rows, 50.0)
-    heat = warm(built, at, [{}])
+    heat = warm(built, AT, [{}])
     for net in ("v5r", "vrp", "p5"):
         cold = solved.mean[0, top.net_index[net]]
         assert heat.mean[0, heat.column(net)] == pytest.approx(cold, abs=0.15), net
