@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -83,6 +83,7 @@ def expect(
     faults: Overrides | None = None,
     *,
     others: bool = True,
+    first: Callable[[list[Line]], None] | None = None,
 ) -> list[Line]:
     """Expected readings, net by net in each condition. Every probe net when no name is given.
 
@@ -90,25 +91,32 @@ def expect(
     `others`, other states it could rest in are left for whoever asks to look for.
 
     Bands hold what nineteen good specimens in twenty read, by tolerances, supply and the meter in
-    use; a reading that tolerances decide between two states says so in its note.
+    use; a reading that tolerances decide between two states says so in its note. Where they take
+    minutes, because the machine keeps time by itself and nobody asked before, `first` is called
+    with the readings of each such condition before any band is worked out.
     """
     nets = [(n, session.net(n)) for n in names]
     nets = nets or [(session.assembly.net_label(n), n) for n in session.probe_nets()]
+    laid, moves = faults or {}, session.dictionary.moves
+    tables: dict[Condition, Predictions] = {}
+    for condition in dict.fromkeys(conditions):
+        table = predict(session.machine, condition, [laid], moves=moves)
+        tables[condition] = table
+        if first and session.dictionary.slopes_ahead(condition, table):
+            first([_bare(session, table, condition, *net) for net in nets])
     found = []
     for condition in conditions:
-        rows, moves = [faults or {}], session.dictionary.moves
-        table = predict(session.machine, condition, rows, moves=moves)
-        table = session.dictionary.sloped(condition, table, session.progress)
+        table = session.dictionary.sloped(condition, tables[condition], session.progress)
         asked = [net for _, net in nets]
-        drawn = session.draws.spreads.drawn(condition, rows, table, [0], asked)
+        drawn = session.draws.spreads.drawn(condition, [laid], table, [0], asked)
         table = table.with_draws(drawn, table.nets)
-        warm = heat_notes(session.machine, condition, faults or {}, table)
-        also = session.also_stable([faults or {}], condition)[0] if others else ()
+        warm = heat_notes(session.machine, condition, laid, table)
+        also = session.also_stable([laid], condition)[0] if others else ()
         marked = {} if faults else marked_fuses(session)
-        opening, after = blown(session.machine, condition, faults or {}, table, marked)
+        opening, after = blown(session.machine, condition, laid, table, marked)
         words = ", then ".join(o.words for o in opening)
         for name, net in nets:
-            line = _line(session, table, condition, name, net, faults or {})
+            line = _line(session, table, condition, name, net, laid)
             note = "; ".join(n for n in (line.note, warm.get(net, "")) if n)
             left = None if after is None else _finite(after.mean[:, after.column(net)])
             found.append(replace(line, note=note, also=also, fuses=words, left=left))
@@ -124,16 +132,13 @@ def _line(
     faults: Overrides,
 ) -> Line:
     i = table.column(net)
-    source = float(table.ohms[0, i])
     ohms = session.meter.input_ohms(float(np.nan_to_num(table.mean[0, i])))
     bare, moves, each = table, session.dictionary.moves, np.array([ohms])
     table = load(
         session.machine, condition, [faults], moves, bare, net, "", each, least=WORTH_ASKING
     )
-    mean = float(table.mean[0, i])
-    disturbs = []
-    if table.loaded is None:
-        mean *= ohms / (ohms + source)
+    line = _bare(session, table, condition, name, net)
+    mean, disturbs = line.mean, []
     for label, rail in session.assembly.rails.items():
         k = table.column(rail.net)
         change = float(table.mean[0, k] - bare.mean[0, k])
@@ -144,22 +149,35 @@ def _line(
     scale = 1.0 if table.loaded is not None and 0 not in table.drawn else scale
     ends = session.draws.spreads.band(table, 0)[:, i]
     below, above = (TWO_SIGMA * scale * float(end) for end in ends)
-    common = len(table.nets)
+    return replace(
+        line,
+        low=mean - float(np.hypot(min(below, above, 0.0), own)),
+        high=mean + float(np.hypot(max(below, above, 0.0), own)),
+        disturbs=tuple(disturbs),
+        note=bare.bistable(0, net),
+    )
+
+
+def _bare(session: Session, table: Predictions, condition: Condition, name: str, net: str) -> Line:
+    """The reading alone, without a band; where the meter is not in the table, by its divider."""
+    i, common = table.column(net), len(table.nets)
+    mean, source = float(table.mean[0, i]), float(table.ohms[0, i])
+    if table.loaded is None:
+        ohms = session.meter.input_ohms(float(np.nan_to_num(mean)))
+        mean *= ohms / (ohms + source)
     return Line(
         name,
         net,
         condition,
         mean,
-        mean - float(np.hypot(min(below, above, 0.0), own)),
-        mean + float(np.hypot(max(below, above, 0.0), own)),
+        np.nan,
+        np.nan,
         float(table.ripple[0, i]),
         float(table.low[0, i]),
         table.told(0),
         source > ADRIFT,
-        tuple(disturbs),
-        bare.bistable(0, net),
-        _finite(swing.shown(table, session.meter, i, common)) if session.meter.ac else None,
-        _finite(swing.frequency(table, i, common)),
+        ac=_finite(swing.shown(table, session.meter, i, common)) if session.meter.ac else None,
+        hertz=_finite(swing.frequency(table, i, common)),
     )
 
 

@@ -9,7 +9,7 @@ from typing import Annotated
 from cyclopts import Parameter
 from cyclopts.validators import Number
 
-from halfsplit.cli import show
+from halfsplit.cli import expected, show
 from halfsplit.cli.boards import left_off
 from halfsplit.cli.common import NONE, Feed, Json, Limiters, Warm, emit, session
 from halfsplit.cli.serial import console
@@ -36,12 +36,13 @@ def expect(
         between = asdict(limiters)
         conditions = [bench.condition_from(feed, n, warm, **between) for n in loads or [None]]
         laid = load_faults(bench.assembly, faults) if faults else None
-        lines = ask(bench, names, conditions, laid, others=json)
         title = f"With {faults}" if faults else "If all is well"
+        first = None if json else lambda early: expected.readings(early, title)
+        lines = ask(bench, names, conditions, laid, others=json, first=first)
         emit(
             [line.as_dict() for line in lines],
             json,
-            lambda: show.expected(lines, title, lambda c: bench.also_stable([laid or {}], c)[0]),
+            lambda: expected.tables(lines, title, lambda c: bench.also_stable([laid or {}], c)[0]),
         )
         unsolved = any(line.status.startswith("not solved") for line in lines)
         return ExitCode.UNSOLVED if unsolved else ExitCode.OK

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.console import Console
 from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-from rich.table import Table
 
 from halfsplit.bench.words import (
     healthy_words,
@@ -19,17 +18,14 @@ from halfsplit.bench.words import (
     outcome_leaves,
     outcome_reads,
     reading_words,
-    reads,
     told,
 )
 from halfsplit.bench.words import percent as percent
 from halfsplit.problems import Problem
-from halfsplit.quantity.volts import volts
 
 if TYPE_CHECKING:
     from halfsplit.assembly.condition import Condition
     from halfsplit.assembly.model import Assembly
-    from halfsplit.bench.expect import Line
     from halfsplit.bench.session import Session
     from halfsplit.bench.trail import Step
     from halfsplit.diagnosis.evidence import Meter
@@ -83,6 +79,11 @@ class Patience:
         if done >= total:
             self._start = time.monotonic()
 
+    def about(self, what: str) -> Patience:
+        """One for work of another kind that follows; this one's bar is taken off the screen."""
+        self.stop()
+        return Patience(what)
+
     def stop(self) -> None:
         """Take the bar off the screen, so that what is printed next stands on a clean line."""
         if self._bar is not None:
@@ -98,8 +99,14 @@ def first_run_note() -> None:
     when_compiling(_compiling)
 
 
+_compiling_said: list[bool] = []
+
+
 def _compiling() -> None:
-    err.print("Compiling the solver for this computer, up to a minute, once.")
+    # The minute is that of all pieces: one that is missing later in the run needs no other word.
+    if not _compiling_said:
+        _compiling_said.append(True)
+        err.print("Compiling the solver for this computer, up to a minute, once.")
 
 
 def problems(found: Sequence[Problem]) -> None:
@@ -122,53 +129,6 @@ def checked(file: Path, found: Sequence[Problem]) -> None:
             f"{_count(doubts, 'thing')} that may be mistyped" if doubts else "no problem found"
         )
         say(f"{file}: {doubted}")
-
-
-def expected(
-    lines: Sequence[Line], title: str, others: Callable[[Condition], Sequence[str]]
-) -> None:
-    """Expected readings, one table a condition.
-
-    What `others` says of other states is asked for once the table stands: the first time it needs a
-    piece of the solver of its own, which then compiles behind readings and not before them.
-    """
-    for condition in dict.fromkeys(line.condition for line in lines):
-        here = [line for line in lines if line.condition == condition]
-        table = Table(title=f"{escape(title)}: {escape(condition.words())}", title_justify="left")
-        swings = any((line.ac or 0.0) > 5e-4 for line in here)
-        heads = ["at", "reads", "between", "and", "ripple"]
-        for head in [*heads, "AC range", "repeats"] if swings else heads:
-            # Folded: a net name cut short could not be typed again.
-            table.add_column(head, justify="left" if head == "at" else "right", overflow="fold")
-        for line in here:
-            if line.adrift:
-                table.add_row(escape(line.name), "adrift", "", "", "nothing holds this net")
-                continue
-            ripple = volts(line.ripple) if line.ripple > 5e-4 else "-"
-            if line.ripple > 0.1:
-                ripple += f", down to {volts(line.valley)}"
-            cells = [volts(line.mean), volts(line.low), volts(line.high), ripple]
-            if swings:
-                cells += [volts(line.ac or 0.0), reads(line.hertz, "Hz") if line.hertz else "-"]
-            table.add_row(escape(line.name), *cells)
-        out.print(table)
-        for line in here:
-            for rail, change in line.disturbs:
-                say(f"  the meter on {line.name} itself moves {rail} by {change:+.2f} V")
-        for words in dict.fromkeys(line.fuses for line in here if line.fuses):
-            left = [
-                f"{line.name} {'not solved' if line.left is None else volts(line.left)}"
-                for line in here
-                if not line.adrift
-            ]
-            say(f"  {words}; after that {', '.join(left[:8])}")
-        for words in others(condition):
-            say(f"  {words}")
-        for status in dict.fromkeys(line.status for line in here):
-            if status != "steady":
-                say(f"  {status}")
-        for note in dict.fromkeys(line.note for line in here if line.note and not line.adrift):
-            say(f"  {note}")
 
 
 def stored(entry: Entry, assembly: Assembly) -> None:

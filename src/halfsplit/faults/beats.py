@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +36,7 @@ FAR = 0.25
 LITTLE = 0.1  # V; a good reading below it gives no proportion
 # Shifts below this are where in its beat the run ended, not what the move did.
 NOISE, NOISE_VOLTS = 2e-4, 1e-3
+KEPT_IN = "slopes.npz"
 BEATING = int(Status.OSCILLATING)
 
 
@@ -50,9 +52,8 @@ def followed_slopes(
     None where the good machine does not beat in this condition. Kept in `folder` once known. Moves
     under which it ends otherwise, or that change nothing, have zeros.
     """
-    path = folder / "slopes.npz"
-    found = load_arrays(path)
-    if found is None or found.keys() != {"mean", "slopes"}:
+    found = _restored(folder)
+    if found is None:
         topology = machine.topology
         row = good_row(machine, condition)
         real = [k for k, m in enumerate(moves) if m.changes]
@@ -72,10 +73,20 @@ def followed_slopes(
             "mean": np.append(mean[keep], 0.0) if beats else np.zeros(0),
             "slopes": np.pad(slopes[:, keep], [(0, 0), (0, 1)]).astype(np.float32),
         }
-        store_arrays(path, found)
+        store_arrays(folder / KEPT_IN, found)
     if not found["mean"].size:
         return None
     return found["mean"], found["slopes"].astype(np.float64)
+
+
+def slopes_kept(folder: Path) -> bool:
+    """Whether slopes kept in `folder` are whole, so that nothing need be followed for them."""
+    return _restored(folder) is not None
+
+
+def _restored(folder: Path) -> dict[str, npt.NDArray[Any]] | None:
+    found = load_arrays(folder / KEPT_IN)
+    return found if found is not None and found.keys() == {"mean", "slopes"} else None
 
 
 def with_slopes(table: Predictions, good: tuple[Floats, Floats]) -> Predictions:

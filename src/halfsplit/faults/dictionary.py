@@ -19,7 +19,13 @@ from halfsplit.circuit.netlist import Overrides
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.sensitivity import Move, sensitivities
 from halfsplit.circuit.threads import Progress
-from halfsplit.faults.beats import UNKNOWN_SPREAD, followed_slopes, with_slopes
+from halfsplit.faults.beats import (
+    BEATING,
+    UNKNOWN_SPREAD,
+    followed_slopes,
+    slopes_kept,
+    with_slopes,
+)
 from halfsplit.faults.followed import followed
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
 from halfsplit.faults.kept_under import table_folder
@@ -31,6 +37,7 @@ from halfsplit.faults.store import load_arrays, store_arrays
 
 Floats = npt.NDArray[np.float64]
 
+BANDS = "moving each uncertain value in turn, for the bands"  # while progress of that is told
 STAND_IN = "whatever could not be told"
 SIZE_AT = -STAND_INS - SIZES  # first column of the sizes of a row's own faults
 # Rows solved between two files, so that a run stopped halfway is not begun again: under a second's
@@ -280,17 +287,34 @@ class DictionaryCache:
         """A table of some rows of a condition, with spreads where the circuit beats by itself.
 
         They are those of the good machine so fed and loaded with every part in its place: to follow
-        it anew for each lead lifted would take a minute each.
+        it anew for each lead lifted would take minutes each, or half an hour.
         """
-        if not keeps_time(self.machine, condition):
+        if not self._leans(condition, table):
             return table
         whole = replace(condition, changes=())
         if whole not in self._slopes:
-            folder = table_folder(self.machine, whole, [], repr(self._moves))
-            found = followed_slopes(self.machine, whole, self.moves, folder, progress)
-            self._slopes[whole] = found
+            told, folder = about(progress, BANDS), self._beside(whole)
+            self._slopes[whole] = followed_slopes(self.machine, whole, self.moves, folder, told)
         good = self._slopes[whole]
         return with_slopes(table, good) if good else table
+
+    def slopes_ahead(self, condition: Condition, table: Predictions) -> bool:
+        """Whether :meth:`sloped` has yet to follow the good machine once a part value for this
+        table, which takes minutes."""
+        whole = replace(condition, changes=())
+        return (
+            self._leans(condition, table)
+            and whole not in self._slopes
+            and not slopes_kept(self._beside(whole))
+        )
+
+    def _leans(self, condition: Condition, table: Predictions) -> bool:
+        """Whether any row beats by itself, for which alone slopes are followed."""
+        return bool((table.status == BEATING).any()) and keeps_time(self.machine, condition)
+
+    def _beside(self, whole: Condition) -> Path:
+        """Where slopes of the good machine are kept."""
+        return table_folder(self.machine, whole, [], repr(self._moves))
 
     def folder(self, condition: Condition) -> Path:
         """Where a condition's chunks are kept."""
@@ -300,6 +324,12 @@ class DictionaryCache:
     @cached_property
     def _moves(self) -> list[tuple[str, list[tuple[tuple[str, str], float]]]]:
         return [(m.name, sorted(m.changes.items())) for m in self.moves]
+
+
+def about(progress: Progress | None, what: str) -> Progress | None:
+    """Progress told as that of other work, where whoever is told shows words with it."""
+    other = getattr(progress, "about", None)
+    return other(what) if other else progress
 
 
 def _after(begin: int, count: int, progress: Progress | None) -> Progress | None:

@@ -2,6 +2,7 @@
 
 One takes seconds. Sets of faults come up again with every reading, in the next session, and for
 another machine of the same file; what a row comes to depends on nothing but the circuit and itself.
+Each is on disk as soon as it is finished: an interruption costs only those under way, one a core.
 """
 
 from __future__ import annotations
@@ -18,12 +19,11 @@ from halfsplit import __version__
 from halfsplit.circuit import SOLVER_DIGEST
 from halfsplit.circuit.follow import follow
 from halfsplit.circuit.solution import Floats, Rhythm, Solution
-from halfsplit.circuit.threads import Progress
+from halfsplit.circuit.threads import Progress, asking, spread
 from halfsplit.circuit.topology import Topology
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 
 Row = dict[str, npt.NDArray[Any]]
-FEW = 6  # rows followed before they are kept: what an interruption may cost
 _SOLUTION, _RHYTHM = ([f.name for f in fields(kind)] for kind in (Solution, Rhythm))
 
 
@@ -32,7 +32,7 @@ def followed(
 ) -> tuple[Solution, Rhythm]:
     """What :func:`halfsplit.circuit.follow.follow` makes of these rows (B, P), from switch-on.
 
-    KeyboardInterrupt passes through; what was finished by then is kept but for the last few.
+    KeyboardInterrupt passes through; every row finished by then is kept.
     """
     if not len(rows):
         return follow(topology, rows)
@@ -40,14 +40,19 @@ def followed(
     known = {p: found for p in dict.fromkeys(paths) if (found := _kept(p)) is not None}
     missing = [p for p in dict.fromkeys(paths) if p not in known]
     first = {p: paths.index(p) for p in missing}
-    for begin in range(0, len(missing), FEW):
-        some = missing[begin : begin + FEW]
-        told = _shifted(progress, len(rows) - len(missing) + begin, len(rows))
-        solution, rhythm = follow(topology, rows[[first[p] for p in some]], progress=told)
-        for i, path in enumerate(some):
-            known[path] = {n: getattr(solution, n)[i] for n in _SOLUTION}
-            known[path] |= {n: getattr(rhythm, n)[i] for n in _RHYTHM}
-            store_arrays(path, known[path])
+
+    def work(part: slice) -> None:
+        for path in missing[part]:
+            # Whoever may stop this asks between rows, not between a row and its file.
+            with asking(lambda: None):
+                solution, rhythm = follow(topology, rows[[first[path]]])
+            row = {n: getattr(solution, n)[0] for n in _SOLUTION}
+            row |= {n: getattr(rhythm, n)[0] for n in _RHYTHM}
+            store_arrays(path, row)
+            known[path] = row
+
+    told = _shifted(progress, len(rows) - len(missing), len(rows))
+    spread(work, len(missing), chunk=1, progress=told)
     if progress:
         progress(len(rows), len(rows))
     whole = {n: np.stack([known[p][n] for p in paths]) for n in (*_SOLUTION, *_RHYTHM)}
@@ -55,7 +60,7 @@ def followed(
 
 
 def _shifted(progress: Progress | None, before: int, whole: int) -> Progress | None:
-    """Progress of a few rows as progress of all; the last is told by the caller."""
+    """Progress of the missing rows as progress of all; the last is told by the caller."""
     if progress is None:
         return None
     told = progress
