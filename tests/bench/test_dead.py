@@ -16,6 +16,7 @@ from tests.simulator.bench import Specimen
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.dead import find_ohmmeter, ohms_dict
 from halfsplit.bench.session import Session
+from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.ohmmeter import Ohmmeter, ohmmeters
 from halfsplit.problems import NotFoundError, ProblemsError
 
@@ -115,6 +116,46 @@ def test_what_no_ohmmeter_shows_is_said(session: Session) -> None:
         "value half": None,
         "value low": None,
     }
+
+
+def test_a_short_is_told_however_coarse_the_digits_near_nought(session: Session) -> None:
+    """Three counts of a 2 kohm range are 3 ohm: that is all of a short and little of 100 ohm."""
+    found = asked(session, "v5r", "com", "low-power")
+    told = {m["mode"]: m["told"] for p in found["parts"] if p["part"] == "R31" for m in p["modes"]}
+    assert told["short"] is True
+    assert "R31" not in [a["part"] for a in found["advice"]]
+    meter = ohmmeters()["low-power"]
+    short = ohms_dict(session, "v5r", "com", meter, OFF, ["R31 short"])["readings"][0]
+    assert short["low"] == 0.0 and short["high"] == pytest.approx(3.0, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("sigma", "told"), [(0.02, True), (1.5, False)], ids=["tolerances", "unknown insides"]
+)
+def test_a_low_reading_known_as_a_share_only_reaches_far_up(sigma: float, told: bool) -> None:
+    """1 ohm against 10: within a few per cent it is told, within a factor of twenty it is not."""
+    meter = ohmmeters()["auto"]
+    table = DeadTable(
+        meter.scale(np.array([10.0, 1.0])),
+        float(meter.scale(np.array(meter.ranges[-1].top))),
+        np.array([False, False]),
+        np.zeros((2, 0)),
+        np.array([0.02, sigma]),
+        np.array([0, 0]),
+        np.array([True, True]),
+    )
+    bands = table.bands(meter)
+    assert table.apart(0, 1, bands, meter.ranges[-1].top) is told
+    assert table.apart(1, 0, bands, meter.ranges[-1].top) is told
+
+
+def test_a_pointer_errs_by_its_arc() -> None:
+    """3 % of the arc at mid-scale 20 ohm: 17.7 to 22.6; at 1 kohm the rest is the infinity mark."""
+    meter = ohmmeters()["pointer-1.5V"]
+    below, above = meter.reach(np.array([20.0, 1000.0]), np.array([0, 0]))
+    assert 20.0 - below[0] == pytest.approx(20.0 / 0.53 - 20.0)
+    assert 20.0 + above[0] == pytest.approx(20.0 / 0.47 - 20.0)
+    assert np.isinf(above[1]) and 1000.0 - below[1] == pytest.approx(20.0 / (1 / 51 + 0.03) - 20.0)
 
 
 def test_bands_cover_specimens(session: Session) -> None:

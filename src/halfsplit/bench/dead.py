@@ -132,20 +132,17 @@ def rail_reading(table: DeadTable, pair: tuple[str, str], meter: Ohmmeter) -> st
 
 
 def _reading(table: DeadTable, pair: tuple[str, str], row: int, meter: Ohmmeter) -> dict[str, Any]:
-    x, over, ok = float(table.x[row]), bool(table.over[row]), bool(table.ok[row])
-    half = 2.0 * float(table.spread(meter)[row])
+    over, ok = bool(table.over[row]), bool(table.ok[row])
+    low, high = (float(ends[row]) for ends in table.bands(meter))
     one = meter.ranges[int(table.range[row])]
-    value = meter.unscale(x)
-    high = None if over or x + half > table.top else meter.unscale(x + half)
-    low = None if over and x - half > table.top else max(meter.unscale(x - half), 0.0)
     return {
         "red": pair[0],
         "black": pair[1],
         "solved": ok,
-        "shows": None if over or not ok else value,
+        "shows": None if over or not ok else meter.unscale(float(table.x[row])),
         "over": over,
         "low": low if ok and not over else None,
-        "high": high if ok else None,
+        "high": high if ok and not over and high <= meter.ranges[-1].top else None,
         "range": {"volts": one.volts, "amps": one.amps, "inside": one.inside, "top": one.top},
     }
 
