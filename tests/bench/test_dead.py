@@ -14,8 +14,11 @@ from tests.simulator import tray
 from tests.simulator.bench import Specimen
 
 from halfsplit.assembly.condition import Condition
-from halfsplit.bench.dead import find_ohmmeter, ohms_dict
+from halfsplit.assembly.model import LoadValue
+from halfsplit.bench.dead import _verdict, find_ohmmeter, ohms_dict
 from halfsplit.bench.session import Session
+from halfsplit.cli.dead import _told
+from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.ohmmeter import Ohmmeter, ohmmeters
 from halfsplit.problems import NotFoundError, ProblemsError
 
@@ -115,6 +118,108 @@ def test_what_no_ohmmeter_shows_is_said(session: Session) -> None:
         "value half": None,
         "value low": None,
     }
+
+
+def test_a_short_is_told_however_coarse_the_digits_near_nought(session: Session) -> None:
+    """Three counts of a 2 kohm range are 3 ohm: that is all of a short and little of 100 ohm."""
+    found = asked(session, "v5r", "com", "low-power")
+    told = {m["mode"]: m["told"] for p in found["parts"] if p["part"] == "R31" for m in p["modes"]}
+    assert told["short"] is True
+    assert "R31" not in [a["part"] for a in found["advice"]]
+    meter = ohmmeters()["low-power"]
+    short = ohms_dict(session, "v5r", "com", meter, OFF, ["R31 short"])["readings"][0]
+    assert short["low"] == 0.0 and short["high"] == pytest.approx(3.0, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("sigma", "told"), [(0.02, True), (1.5, False)], ids=["tolerances", "unknown insides"]
+)
+def test_a_low_reading_known_as_a_share_only_reaches_far_up(sigma: float, told: bool) -> None:
+    """1 ohm against 10: within a few per cent it is told, within a factor of twenty it is not."""
+    meter = ohmmeters()["auto"]
+    table = DeadTable(
+        meter.scale(np.array([10.0, 1.0])),
+        float(meter.scale(np.array(meter.ranges[-1].top))),
+        np.array([False, False]),
+        np.zeros((2, 0)),
+        np.array([0.02, sigma]),
+        np.array([0, 0]),
+        np.array([True, True]),
+    )
+    bands = table.bands(meter)
+    assert table.apart(0, 1, bands, meter.ranges[-1].top) is told
+    assert table.apart(1, 0, bands, meter.ranges[-1].top) is told
+
+
+def test_a_pointer_errs_by_its_arc() -> None:
+    """3 % of the arc at mid-scale 20 ohm: 17.7 to 22.6; at 1 kohm the rest is the infinity mark."""
+    meter = ohmmeters()["pointer-1.5V"]
+    below, above = meter.reach(np.array([20.0, 1000.0]), np.array([0, 0]))
+    assert 20.0 - below[0] == pytest.approx(20.0 / 0.53 - 20.0)
+    assert 20.0 + above[0] == pytest.approx(20.0 / 0.47 - 20.0)
+    assert np.isinf(above[1]) and 1000.0 - below[1] == pytest.approx(20.0 / (1 / 51 + 0.03) - 20.0)
+
+
+def test_a_load_left_on_is_most_of_the_reading_and_comes_off_first(session: Session) -> None:
+    """1 ohm on P5, which without it reads some 500 ohm: nothing else is in a reading of 1 ohm."""
+    full = Condition("off", "full")
+    found = ohms_dict(session, "p5", "com", ohmmeters()["auto"], full)
+    assert [(r["part"], r["load"]) for r in found["responsible"]] == [("load on p5", "p5")]
+    assert found["verdict"].startswith("this reading is mostly the 1.00 Ω load on p5; ")
+    first = found["advice"][0]
+    assert (first["part"], first["ways"][0]["do"]) == ("load on p5", "unload")
+    alone = asked(session, "p5", "com")
+    assert first["ways"][0]["shows"] == pytest.approx([r["shows"] for r in alone["readings"]])
+    assert "C8" not in [a["part"] for a in found["advice"]]  # told with the load off, none lifted
+    rest = [(a["part"], a["cannot_tell"], a["ways"]) for a in found["advice"][1:]]
+    assert rest == [(a["part"], a["cannot_tell"], a["ways"]) for a in alone["advice"]]
+
+
+def test_a_load_elsewhere_or_small_is_not_called_most_of_the_reading(session: Session) -> None:
+    """10 kohm beside 500 ohm is in the reading and is little of it; one of amps draws nothing."""
+    given = (("p5", LoadValue(ohms=10e3)), ("p12", LoadValue(amps=1.0)))
+    found = ohms_dict(
+        session, "p5", "com", ohmmeters()["auto"], Condition("off", "none", extra=given)
+    )
+    assert [r["load"] for r in found["responsible"] if r["load"]] == ["p5"]
+    assert "mostly" not in found["verdict"]
+    assert found["advice"][0]["ways"][0] | {"shows": []} == {
+        "do": "unload",
+        "nets": ["p5"],
+        "shows": [],
+        "words": "take it off and measure here again",
+    }
+    none = asked(session, "p5", "com")
+    assert not [r for r in none["responsible"] if r["load"]]
+    assert "unload" not in [w["do"] for a in none["advice"] for w in a["ways"]]
+
+
+def test_nothing_is_said_of_a_valve_with_a_heater_pin_on_common(tmp_path: Path) -> None:
+    """V3A stands between anode and cathode; from P250 to common it has pins and no element."""
+    shutil.copytree(tray.EXAMPLE.parents[1] / "type88", tmp_path / "type88")
+    with Session(tmp_path / "type88" / "supply.yaml") as opened:
+        found = ohms_dict(opened, "p250", "com", ohmmeters()["auto"], OFF)
+    assert [p["part"] for p in found["parts"]] == ["C3", "R10"]
+    assert "V3A" not in found["verdict"]
+    unseen = {"part": "C3", "modes": [{"mode": "open", "told": None}]}
+    assert _verdict([unseen]).startswith("no ohmmeter shows")
+
+
+def test_a_capacitor_beside_is_not_said_to_lie_across(session: Session) -> None:
+    """C4 is from N12 to common; C7 from P12 to common, and only charged by way of other parts."""
+    found = asked(session, "n12", "com")
+    words = {line.split()[0]: line for line in found["charged"]}
+    assert "C4 lies across these points" in words["C4"]
+    assert "across" not in words["C7"] and "P12" in words["C7"] and "discharge it" in words["C7"]
+
+
+def test_it_is_said_where_the_black_lead_is_the_positive_one(
+    session: Session, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for profile in ("pointer-1.5V", "auto"):
+        _told(asked(session, "b2", "vrn", profile), "off")
+        said = "black lead is the positive one" in " ".join(capsys.readouterr().out.split())
+        assert said is (profile == "pointer-1.5V")
 
 
 def test_bands_cover_specimens(session: Session) -> None:

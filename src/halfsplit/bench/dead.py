@@ -9,6 +9,7 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.file import near
+from halfsplit.bench import dead_loads
 from halfsplit.bench.dead_advice import Judge, across
 from halfsplit.bench.hazards import DISCHARGED, before_dead_reading
 from halfsplit.bench.session import Session
@@ -16,6 +17,7 @@ from halfsplit.circuit.netlist import Overrides
 from halfsplit.faults.dead import Ask, meter_sigma
 from halfsplit.faults.dead_table import DeadTable, dead_tables
 from halfsplit.faults.ohmmeter import Ohmmeter, ohmmeters
+from halfsplit.parts.base import Part
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
 from halfsplit.quantity import show
 from halfsplit.quantity.volts import volts
@@ -98,25 +100,57 @@ def ohms_dict(
     row = 1 if faults else 0
     readings = [_reading(tables[p], p, row, meter) for p in both]
     judge = Judge(bench, pair, meter, condition)
-    decided = [judge.part(ref) for ref in across(bench, pair, condition)]
+    listed = [judge.part(ref) for ref in across(bench, pair, condition)]
+    # Of a valve or a transformer there may be a pin on either net and nothing in between.
+    decided = [item for item in listed if item["modes"]]
+    responsible = _responsible(bench, pair, meter, condition, laid)
+    loads = [r["load"] for r in responsible if r["load"]]
+    advice = _advice(judge, decided, loads, laid, meter)
     data: dict[str, Any] = {
         "points": [first, second],
         "nets": list(pair),
         "meter": meter.as_dict(),
+        "poles": poles(meter),
         "condition": condition.as_dict(),
         "faults": list(faults),
         "readings": readings,
         "healthy": [_reading(tables[p], p, 0, meter) for p in both] if faults else None,
-        "responsible": _responsible(bench, pair, meter, condition, laid),
+        "responsible": responsible[:MOST_NAMED],
         "parts": decided,
-        "verdict": _verdict(decided),
-        "advice": judge.advice(decided),
+        "verdict": "; ".join([*dead_loads.mostly(responsible, readings), _verdict(decided)]),
+        "advice": advice,
         "rules": list(RULES) if meter.test == "ohms" else [RULES[2]],
         "unknown": circuit.unknown(*pair),
     }
     data |= _charge(bench, pair, meter, condition)
     data["before"] = before_dead_reading(bench.machine, bench.condition, *pair)
     return data
+
+
+def poles(meter: Ohmmeter) -> str:
+    """A word of caution where the leads are not what their colours say, else nothing."""
+    if meter.red == "positive":
+        return ""
+    return (
+        "on this meter the black lead is the positive one: a junction conducts with black on its "
+        "anode, red on its cathode"
+    )
+
+
+def _advice(
+    judge: Judge,
+    decided: Sequence[dict[str, Any]],
+    loads: Sequence[str],
+    laid: Overrides,
+    meter: Ohmmeter,
+) -> list[dict[str, Any]]:
+    """What to do, least work first: loads in the reading come off before anything at a part."""
+    if not loads:
+        return judge.advice(decided)
+    first, then = dead_loads.take_off(judge, loads, laid)
+    reads = " / ".join(shown(v, meter) for v in first["ways"][0]["shows"])
+    first["text"] += f": {reads} without {'it' if len(loads) == 1 else 'them'}"
+    return [first, *then]
 
 
 def rail_reading(table: DeadTable, pair: tuple[str, str], meter: Ohmmeter) -> str:
@@ -132,20 +166,17 @@ def rail_reading(table: DeadTable, pair: tuple[str, str], meter: Ohmmeter) -> st
 
 
 def _reading(table: DeadTable, pair: tuple[str, str], row: int, meter: Ohmmeter) -> dict[str, Any]:
-    x, over, ok = float(table.x[row]), bool(table.over[row]), bool(table.ok[row])
-    half = 2.0 * float(table.spread(meter)[row])
+    over, ok = bool(table.over[row]), bool(table.ok[row])
+    low, high = (float(ends[row]) for ends in table.bands(meter))
     one = meter.ranges[int(table.range[row])]
-    value = meter.unscale(x)
-    high = None if over or x + half > table.top else meter.unscale(x + half)
-    low = None if over and x - half > table.top else max(meter.unscale(x - half), 0.0)
     return {
         "red": pair[0],
         "black": pair[1],
         "solved": ok,
-        "shows": None if over or not ok else value,
+        "shows": None if over or not ok else meter.unscale(float(table.x[row])),
         "over": over,
         "low": low if ok and not over else None,
-        "high": high if ok else None,
+        "high": high if ok and not over and high <= meter.ranges[-1].top else None,
         "range": {"volts": one.volts, "amps": one.amps, "inside": one.inside, "top": one.top},
     }
 
@@ -157,33 +188,37 @@ def _responsible(
     condition: Condition,
     laid: Overrides,
 ) -> list[dict[str, Any]]:
-    """Parts whose absence moves the reading past the meter's own error, most first."""
-    circuit, refs = bench.dead.circuit, list(bench.assembly.parts)
+    """Loads and parts whose absence moves the reading past the meter's own error, most first."""
+    circuit, parts = bench.dead.circuit, bench.assembly.parts
+    loads = dead_loads.among(bench.assembly, condition)
+    named = [("", net, words, nets) for net, (words, nets) in loads.items()]
+    named += [(r, "", p.label(), set(p.terminals().values())) for r, p in parts.items()]
+    out = [dead_loads.gone(load) if load else circuit.gone(ref) for ref, load, _, _ in named]
     both = [pair, pair[::-1]]
-    asks = [Ask(*p, laid, circuit.gone(r) if r else {}) for p in both for r in ["", *refs]]
+    asks = [Ask(*p, laid, without) for p in both for without in [{}, *out]]
     found = circuit.read(asks, condition, meter)
     x = meter.scale(np.nan_to_num(found.value)).reshape(2, -1)
     over, ok = found.over.reshape(2, -1), found.ok.reshape(2, -1)
     error = 2.0 * meter_sigma(meter, found.value, found.range).reshape(2, -1)
     listed: list[tuple[float, dict[str, Any]]] = []
-    for k, ref in enumerate(refs, 1):
+    for k, (ref, load, what, nets) in enumerate(named, 1):
         moved = np.where(over[:, k] & over[:, 0], 0.0, np.abs(x[:, k] - x[:, 0]))
         moved = np.where(ok[:, k] & ok[:, 0], moved, 0.0)
         counts = moved > error[:, 0]
         if counts.any():
             side = int(np.argmax(np.where(counts, moved, 0.0)))
-            part = bench.assembly.parts[ref]
-            at = side * (len(refs) + 1) + k
+            at = side * (len(named) + 1) + k
             item = {
-                "part": ref,
-                "what": part.label(),
-                "across": set(pair) <= set(part.terminals().values()),
+                "part": ref or f"load on {load}",
+                "load": load,
+                "what": what,
+                "across": set(pair) <= nets,
                 "red": both[side][0],
                 "without": None if over[side, k] else float(found.value[at]),
             }
             listed.append((float(moved[side]), item))
     listed.sort(key=lambda found: -found[0])
-    return [item for _, item in listed[:MOST_NAMED]]
+    return [item for _, item in listed]
 
 
 def _verdict(decided: Sequence[dict[str, Any]]) -> str:
@@ -195,6 +230,8 @@ def _verdict(decided: Sequence[dict[str, Any]]) -> str:
         blind = [m["mode"] for m in item["modes"] if m["told"] is False]
         unseen = [m["mode"] for m in item["modes"] if m["told"] is None]
         seen = [m["mode"] for m in item["modes"] if m["told"]]
+        if not seen and not blind:  # nothing of it shows on any ohmmeter: nothing is decided
+            continue
         if seen and unseen and not blind:
             words.append(
                 f"decides about {item['part']} {', '.join(seen)}; no ohmmeter shows it "
@@ -206,7 +243,7 @@ def _verdict(decided: Sequence[dict[str, Any]]) -> str:
             words.append(f"inconclusive about {item['part']}")
         else:
             words.append(f"inconclusive about {item['part']} {', '.join(blind)}")
-    return "; ".join(words)
+    return "; ".join(words) or "no ohmmeter shows anything of what stands across these points"
 
 
 def _charge(
@@ -231,16 +268,23 @@ def _charge(
             continue
         farads, rated = part.__dict__.get("value", 0.0), part.__dict__.get("volts")
         if farads >= SMALL or (rated and 0.5 * farads * rated**2 >= SPARK):
-            charged.append(_caution(part.ref, farads, rated))
+            charged.append(_caution(bench, part, pair, farads, rated))
     return {"settle": settle, "charged": charged}
 
 
-def _caution(ref: str, farads: float, rated: float | None) -> str:
+def _caution(
+    bench: Session, part: Part, pair: tuple[str, str], farads: float, rated: float | None
+) -> str:
     much = "an unknown charge, take it as charged"
     if rated:
         much = f"up to {rated:g} V, {show(0.5 * farads * rated**2, 'J', 2)}"
+    ends = list(part.terminals().values())
+    where = "lies across these points"
+    if not set(pair) <= set(ends):
+        between = " to ".join(bench.assembly.net_label(n) for n in ends)
+        where = f"({between}) is charged from these points through other parts"
     return (
-        f"{ref} lies across these points and may still hold {much}: discharge it through a "
+        f"{part.ref} {where} and may still hold {much}: discharge it through a "
         f"resistor and measure below {DISCHARGED:g} V first; a charge also spoils the reading and "
         "can spoil the meter"
     )

@@ -129,9 +129,9 @@ class Judge:
             self.circuit, both, self.condition, used, variants, self.bench.dead.moves
         )
         tables = [made[p] for p in both]
-        sigmas = [t.spread(used) for t in tables]
+        bands, top = [t.bands(used) for t in tables], used.ranges[-1].top
         told = [
-            any(t.apart(0, k, s) for t, s in zip(tables, sigmas, strict=True))
+            any(t.apart(0, k, b, top) for t, b in zip(tables, bands, strict=True))
             for k in range(1, len(variants))
         ]
         return told, tables

@@ -74,6 +74,8 @@ def _told(data: dict[str, Any], words: str) -> None:
         high = "" if not r["solved"] else shown(r["high"], meter)
         table.add_row(escape(r["red"] + mark), escape(r["black"]), value, low, high, drive)
     show.out.print(table)
+    if data["poles"]:
+        show.out.print(f"[yellow]{escape(data['poles'])}[/]")
     for item in data["settle"]:
         show.say(f"  {item['words']}")
     if data["unknown"]:

@@ -26,7 +26,7 @@ from halfsplit.faults.beats import UNKNOWN_SPREAD
 from halfsplit.faults.dead import Ask, DeadCircuit, DeadReadings, meter_sigma
 from halfsplit.faults.dictionary import SIZE_AT, STAND_IN
 from halfsplit.faults.hypotheses import SIZES, Hypothesis
-from halfsplit.faults.ohmmeter import Ohmmeter
+from halfsplit.faults.ohmmeter import FLOOR, Ohmmeter
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
 
 Floats = npt.NDArray[np.float64]
@@ -64,18 +64,33 @@ class DeadTable:
             value = np.full_like(value, read)
         return np.asarray(np.hypot(self.model, meter_sigma(meter, value, self.range, resolution)))
 
-    def apart(self, i: int, j: int, sigma: Floats) -> bool:
-        """Whether the meter tells variant i from j: their two-sigma bands do not meet."""
+    def bands(self, meter: Ohmmeter) -> tuple[Floats, Floats]:
+        """What the meter may show with tolerances as marked, at two sigma [ohm or V] (H).
+
+        Tolerances are shares of a reading and spread on the scale. The meter's own error near
+        nought is counts, which are ohms however little is read: as a share it would have no bounds,
+        and a short would reach up to any resistor.
+        """
+        value = np.array([meter.unscale(float(v)) for v in self.x])
+        wide = 2.0 * np.hypot(self.model, np.sqrt((self.slope**2).sum(axis=1)))
+        down, up = wide, wide
+        if meter.test == "ohms":
+            down, up = -(value + FLOOR) * np.expm1(-wide), (value + FLOOR) * np.expm1(wide)
+        below, above = meter.reach(value, self.range)
+        low = np.maximum(value - np.hypot(down, below), 0.0)
+        return np.asarray(low), np.asarray(value + np.hypot(up, above))
+
+    def apart(self, i: int, j: int, bands: tuple[Floats, Floats], top: float) -> bool:
+        """Whether the meter tells variant i from j: their `bands` do not meet.
+
+        Over-range begins at `top` [ohm or V].
+        """
+        low, high = bands
         if not (self.ok[i] and self.ok[j]) or (self.over[i] and self.over[j]):
             return False
         if self.over[i] or self.over[j]:
-            shown = j if self.over[i] else i
-            return bool(self.top - self.x[shown] > 2.0 * sigma[shown])
-        return bool(abs(self.x[i] - self.x[j]) > 2.0 * (sigma[i] + sigma[j]))
-
-    def spread(self, meter: Ohmmeter) -> Floats:
-        """One sigma of a reading with tolerances as marked (H)."""
-        return np.asarray(np.hypot(self.sigma(meter), np.sqrt((self.slope**2).sum(axis=1))))
+            return bool(high[j if self.over[i] else i] < top)
+        return bool(low[i] > high[j] or low[j] > high[i])
 
 
 def dead_tables(

@@ -93,6 +93,21 @@ class Ohmmeter:
         digit = resolution or top / self.digits
         return np.asarray(self.accuracy * np.abs(value) + self.counts * digit)
 
+    def reach(self, value: Floats, which: npt.NDArray[np.int64]) -> tuple[Floats, Floats]:
+        """How far below and above `value` the claimed error lets it show [ohm or V].
+
+        A pointer's goes by its arc, so it is longer above than below, and endless near the top.
+        """
+        if not self.arc:
+            claim = self.limit(value, which)
+            return claim, claim
+        inside = np.array([r.inside or 1.0 for r in self.ranges])[which]
+        arc = inside / (np.maximum(value, 0.0) + inside)
+        with np.errstate(divide="ignore"):
+            above = np.where(arc > self.arc, inside / np.maximum(arc - self.arc, 0.0), np.inf)
+        below = inside / (arc + self.arc)
+        return np.asarray(value + inside - below), np.asarray(above - inside - value)
+
     def scale(self, value: Floats) -> Floats:
         """Natural scale of a reading: logarithm of the ohms over FLOOR, or volts."""
         if self.test == "diode":
