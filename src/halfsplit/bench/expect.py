@@ -19,6 +19,7 @@ from halfsplit.faults.dictionary import predict
 from halfsplit.faults.loaded import WORTH_ASKING, load
 from halfsplit.faults.melting import blown
 from halfsplit.faults.predictions import ADRIFT, Predictions
+from halfsplit.problems import Problem, ProblemsError
 
 # Share of a rail from which it is told that the meter moves it; common practice.
 DISTURBED = 0.005
@@ -28,7 +29,10 @@ TWO_SIGMA = 1.216
 
 @dataclass(frozen=True)
 class Line:
-    """One expected reading: mean and band [V], ripple peak to peak and lowest instant [V]."""
+    """One expected reading: mean and band [V], ripple peak to peak and lowest instant [V].
+
+    Of volts between two nets all are of the difference, red lead on `net`.
+    """
 
     name: str
     net: str
@@ -51,24 +55,30 @@ class Line:
     # Fuses that open before long, in words, and mean volts once they have [V], None if not solved.
     fuses: str = ""
     left: float | None = None
+    against: str = ""  # net the black lead is on, "" for common
+    off_scale: str = ""  # that the meter's scale ends below the reading, in words
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``; a net adrift or a row not solved has null readings."""
         usable = not self.adrift and bool(np.isfinite(self.mean))
+        # Between two nets it goes by their waves, which are not kept of what did not settle.
+        swings = usable and bool(np.isfinite(self.ripple))
         return {
             "name": self.name,
             "net": self.net,
+            "against": self.against,
             "condition": self.condition.as_dict(),
             "mean": self.mean if usable else None,
             "low": self.low if usable else None,
             "high": self.high if usable else None,
-            "ripple": self.ripple if usable else None,
-            "ripple_error": scope_error(self.ripple) if usable else None,
+            "ripple": self.ripple if swings else None,
+            "ripple_error": scope_error(self.ripple) if swings else None,
             "ac": self.ac if usable else None,
             "hertz": self.hertz if usable else None,
-            "valley": self.valley if usable else None,
+            "valley": self.valley if swings else None,
             "also_stable": list(self.also),
             "disturbs": dict(self.disturbs),
+            "off_scale": self.off_scale if usable else "",
             "note": self.note,
             "fuses": self.fuses,
             "left": self.left,
@@ -86,20 +96,21 @@ def expect(
 ) -> list[Line]:
     """Expected readings, net by net in each condition. Every probe net when no name is given.
 
+    A name may be a pair, ``p1:p12``: volts between two nets, the red lead on the first.
     With `faults` (see :mod:`halfsplit.assembly.script`) they are those of that specimen. Unless
     `others`, other states it could rest in are left for whoever asks to look for.
 
     Bands hold what nineteen good specimens in twenty read, by tolerances, supply and the meter in
     use; a reading that tolerances decide between two states says so in its note.
     """
-    nets = [(n, session.net(n)) for n in names]
-    nets = nets or [(session.assembly.net_label(n), n) for n in session.probe_nets()]
+    leads = [(n, *_leads(session, n)) for n in names]
+    leads = leads or [(session.assembly.net_label(n), n, "") for n in session.probe_nets()]
     found = []
     for condition in conditions:
         rows, moves = [faults or {}], session.dictionary.moves
         table = predict(session.machine, condition, rows, moves=moves)
         table = session.dictionary.sloped(condition, table, session.progress)
-        asked = [net for _, net in nets]
+        asked = list(dict.fromkeys(net for _, *pair in leads for net in pair if net))
         drawn = session.draws.spreads.drawn(condition, rows, table, [0], asked)
         table = table.with_draws(drawn, table.nets)
         warm = heat_notes(session.machine, condition, faults or {}, table)
@@ -107,12 +118,32 @@ def expect(
         marked = {} if faults else marked_fuses(session)
         opening, after = blown(session.machine, condition, faults or {}, table, marked)
         words = ", then ".join(o.words for o in opening)
-        for name, net in nets:
-            line = _line(session, table, condition, name, net, faults or {})
-            note = "; ".join(n for n in (line.note, warm.get(net, "")) if n)
-            left = None if after is None else _finite(after.mean[:, after.column(net)])
+        for name, net, against in leads:
+            line = _line(session, table, condition, name, (net, against), faults or {})
+            heated = warm.get(net, ""), warm.get(against, "")
+            note = "; ".join(n for n in (line.note, *heated) if n)
+            left = None if after is None else _finite(_volts(after, net, against))
             found.append(replace(line, note=note, also=also, fuses=words, left=left))
     return found
+
+
+def _leads(session: Session, name: str) -> tuple[str, str]:
+    """Nets of the red and the black lead, "" for common, by a name typed: p5, or p1:p12."""
+    red, sign, black = name.partition(":")
+    if not sign or session.assembly.find_net(name) is not None:
+        return session.net(name), ""
+    if not red or not black:
+        raise ProblemsError([Problem("", 0, 0, name, "names one lead of two", "p1:p12")])
+    pair = session.net(red), session.net(black)
+    if pair[0] == pair[1]:
+        wrong = "both probes would be on one net"
+        raise ProblemsError([Problem("", 0, 0, name, wrong, "two different nets")])
+    return pair[0], "" if pair[1] == session.assembly.common else pair[1]
+
+
+def _volts(table: Predictions, net: str, against: str) -> Floats:
+    """Mean volts between two nets in each row [V] (H)."""
+    return np.asarray(table.mean[:, table.column(net)] - table.mean[:, table.column(against)])
 
 
 def _line(
@@ -120,31 +151,37 @@ def _line(
     table: Predictions,
     condition: Condition,
     name: str,
-    net: str,
+    leads: tuple[str, str],
     faults: Overrides,
 ) -> Line:
-    i = table.column(net)
-    source = float(table.ohms[0, i])
-    ohms = session.meter.input_ohms(float(np.nan_to_num(table.mean[0, i])))
+    net, against = leads
+    i, j = table.column(net), table.column(against)
+    source = float(table.ohms[0, i] + table.ohms[0, j])
+    stood = float(_volts(table, net, against)[0])
+    ohms = session.meter.input_ohms(float(np.nan_to_num(stood)))
     bare, moves, each = table, session.dictionary.moves, np.array([ohms])
     table = load(
-        session.machine, condition, [faults], moves, bare, net, "", each, least=WORTH_ASKING
+        session.machine, condition, [faults], moves, bare, net, against, each, least=WORTH_ASKING
     )
-    mean = float(table.mean[0, i])
+    mean = float(_volts(table, net, against)[0])
     disturbs = []
     if table.loaded is None:
         mean *= ohms / (ohms + source)
     for label, rail in session.assembly.rails.items():
         k = table.column(rail.net)
         change = float(table.mean[0, k] - bare.mean[0, k])
-        if rail.net != net and abs(change) > max(DISTURBED * abs(float(bare.mean[0, k])), 0.01):
+        moved = abs(change) > max(DISTURBED * abs(float(bare.mean[0, k])), 0.01)
+        if rail.net not in leads and moved:
             disturbs.append((label, change))
     own = 2 * session.meter.sigma(mean, 0.01)
-    scale = mean / float(bare.mean[0, i]) if bare.mean[0, i] else 1.0
+    if against:  # two nets may stand at nearly the same volts, and their ratio then tells nothing
+        ends, scale = session.draws.spreads.between(table, 0, i, j), ohms / (ohms + source)
+    else:
+        ends = session.draws.spreads.band(table, 0)[:, i]
+        scale = mean / stood if stood else 1.0
     scale = 1.0 if table.loaded is not None and 0 not in table.drawn else scale
-    ends = session.draws.spreads.band(table, 0)[:, i]
     below, above = (TWO_SIGMA * scale * float(end) for end in ends)
-    common = len(table.nets)
+    valley = table.instants(0, i, j).min() if against else table.low[0, i]
     return Line(
         name,
         net,
@@ -152,14 +189,16 @@ def _line(
         mean,
         mean - float(np.hypot(min(below, above, 0.0), own)),
         mean + float(np.hypot(max(below, above, 0.0), own)),
-        float(table.ripple[0, i]),
-        float(table.low[0, i]),
+        float(swing.height(table, i, j)[0]),
+        float(valley),
         table.told(0),
         source > ADRIFT,
         tuple(disturbs),
-        bare.bistable(0, net),
-        _finite(swing.shown(table, session.meter, i, common)) if session.meter.ac else None,
-        _finite(swing.frequency(table, i, common)),
+        bare.bistable(0, net, against),
+        _finite(swing.shown(table, session.meter, i, j)) if session.meter.ac else None,
+        _finite(swing.frequency(table, i, j)),
+        against=against,
+        off_scale=session.meter.off_scale(mean),
     )
 
 

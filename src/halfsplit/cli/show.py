@@ -153,6 +153,8 @@ def expected(
             table.add_row(escape(line.name), *cells)
         out.print(table)
         for line in here:
+            if line.off_scale and not line.adrift:
+                say(f"  the meter on {line.name} is {line.off_scale}")
             for rail, change in line.disturbs:
                 say(f"  the meter on {line.name} itself moves {rail} by {change:+.2f} V")
         for words in dict.fromkeys(line.fuses for line in here if line.fuses):
