@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.bench.beating import Beat, beat
 from halfsplit.bench.markings import marked_fuses
 from halfsplit.bench.session import Session
 from halfsplit.bench.warmth import heat_notes
@@ -57,6 +58,7 @@ class Line:
     left: float | None = None
     against: str = ""  # net the black lead is on, "" for common
     off_scale: str = ""  # that the meter's scale ends below the reading, in words
+    beat: Beat | None = None  # of a machine that beats by itself; the same for every line
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``; a net adrift or a row not solved has null readings."""
@@ -76,6 +78,8 @@ class Line:
             "ac": self.ac if usable else None,
             "hertz": self.hertz if usable else None,
             "valley": self.valley if swings else None,
+            "duty": self.beat.duty if self.beat else None,
+            "choke_peaks": dict(self.beat.peaks) if self.beat else {},
             "also_stable": list(self.also),
             "disturbs": dict(self.disturbs),
             "off_scale": self.off_scale if usable else "",
@@ -113,6 +117,7 @@ def expect(
         asked = list(dict.fromkeys(net for _, *pair in leads for net in pair if net))
         drawn = session.draws.spreads.drawn(condition, rows, table, [0], asked)
         table = table.with_draws(drawn, table.nets)
+        beats = beat(session.machine, condition, faults or {}, int(table.status[0]))
         warm = heat_notes(session.machine, condition, faults or {}, table)
         also = session.also_stable([faults or {}], condition)[0] if others else ()
         marked = {} if faults else marked_fuses(session)
@@ -123,7 +128,7 @@ def expect(
             heated = warm.get(net, ""), warm.get(against, "")
             note = "; ".join(n for n in (line.note, *heated) if n)
             left = None if after is None else _finite(_volts(after, net, against))
-            found.append(replace(line, note=note, also=also, fuses=words, left=left))
+            found.append(replace(line, note=note, also=also, fuses=words, left=left, beat=beats))
     return found
 
 

@@ -169,6 +169,8 @@ def expected(
         for status in dict.fromkeys(line.status for line in here):
             if status != "steady":
                 say(f"  {status}")
+        for beat in dict.fromkeys(line.beat for line in here if line.beat):
+            say(f"  {beat.words}")
         for note in dict.fromkeys(line.note for line in here if line.note and not line.adrift):
             say(f"  {note}")
 
