@@ -9,6 +9,7 @@ import pytest
 
 from halfsplit.bench.expect import Line, expect
 from halfsplit.bench.session import Session
+from halfsplit.circuit.netlist import Overrides
 from halfsplit.problems import NotFoundError, ProblemsError
 
 # A megohm over a megohm, and a hundred ohms that two nets hang at nearly the same volts by.
@@ -86,7 +87,8 @@ def test_drawn_and_not_a_pair_to_common_spreads_as_the_net_does(tmp_path: Path) 
         folder = tmp_path / net
         folder.mkdir()
         with bench(folder, text) as session:
-            at, rows, spreads = session.condition, [{}], session.draws.spreads
+            rows: list[Overrides] = [{}]
+            at, spreads = session.condition, session.draws.spreads
             table = session.table(at).rows([0])
             table = table.with_draws(spreads.drawn(at, rows, table, [0], [net]), table.nets)
             i, end = table.column(net), len(table.nets)
