@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,7 @@ from halfsplit.diagnosis.meters import Meter, meters, scope_error
 from halfsplit.faults.dictionary import predict
 from halfsplit.faults.loaded import WORTH_ASKING, load
 from halfsplit.faults.predictions import Predictions
-from halfsplit.problems import NotFoundError
+from halfsplit.problems import NotFoundError, ProblemsError
 
 DIVIDER = """
 assembly: Two megohms
@@ -230,3 +231,22 @@ def test_a_heavy_meters_reading_is_weighed_as_that_meter_reads(tmp_path: Path) -
             session.read("mid", "1.43")
             chances.append(session.belief.weights()[0] / session.hypotheses[0].prior)
     assert chances[0] > 1.0 > chances[1]  # for "no fault", against the digital one
+
+
+def test_figures_are_of_a_plain_digital_meter_unless_a_kind_is_named(tmp_path: Path) -> None:
+    """A pointer's scale and AC law say nothing of the meter whose figures are typed after it."""
+    file = tmp_path / "divider.yaml"
+    file.write_text(DIVIDER, encoding="utf-8")
+    with Session(file) as session:
+        session.set_meter(kind="pointer-20k", scale="100V")
+        session.set_meter(ohms="10M", accuracy="0.5%")
+        assert session.meter == meters()["digital"]
+        session.set_meter(kind="pointer-20k", of_range="2%")
+        assert session.meter == replace(meters()["pointer-20k"], full_scale=0.02)
+        session.set_meter(scale="10V")  # its switch turned: the same meter still
+        assert session.meter.sensitivity == 20e3 and session.meter.range_volts == 10.0
+        # Of full scale, and a plain digital meter has none that is known: it would come to nothing.
+        with pytest.raises(ProblemsError, match="full scale"):
+            session.set_meter(of_range="3%")
+        session.set_meter(of_range="3%", scale="25V")
+        assert session.meter.limit(10.0, 0.0) == pytest.approx(0.05 + 0.75)

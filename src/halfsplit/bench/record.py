@@ -23,6 +23,7 @@ from halfsplit.assembly.model import Assembly, load_value
 from halfsplit.assembly.standing import as_it_is
 from halfsplit.bench.blocks import only_of_parts
 from halfsplit.bench.hazards import highest_volts
+from halfsplit.bench.named_meter import named_meter
 from halfsplit.bench.opening import open_machine
 from halfsplit.bench.recall import condition_of, evidence_of, like_for_like, meter_of, none_missing
 from halfsplit.circuit.threads import Progress
@@ -31,7 +32,7 @@ from halfsplit.diagnosis.meters import meters
 from halfsplit.faults.ohmmeter import Ohmmeter
 from halfsplit.journal import Entry, Journal, journal_path
 from halfsplit.problems import NotFoundError, Problem, ProblemsError
-from halfsplit.quantity import QuantityError, Reading, Unit, parse, parse_reading
+from halfsplit.quantity import QuantityError, Reading, Unit, parse_reading
 from halfsplit.quantity.volts import volts
 
 
@@ -353,33 +354,8 @@ class Recorder:
         scale: str | None = None,
         kind: str | None = None,
     ) -> Entry:
-        """Store which meter is in use, a shipped `kind` or the present one, with what differs.
-
-        Raises ProblemsError on a value that cannot be read, NotFoundError for an unknown kind.
-        """
-        if kind is not None and kind not in meters():
-            raise NotFoundError(f"there is no meter {kind}; there are {', '.join(meters())}")
-        now = meters()[kind] if kind is not None else self.meter
-        try:
-            now = replace(
-                now,
-                ohms=parse(ohms, "ohm") if ohms else now.ohms,
-                sensitivity=0.0 if ohms else now.sensitivity,
-                fraction=parse(accuracy, "%") if accuracy else now.fraction,
-                counts=now.counts if counts is None else counts,
-                full_scale=parse(of_range, "%") if of_range else now.full_scale,
-                range_volts=parse(scale, "V") if scale else now.range_volts,
-            )
-        except QuantityError as error:
-            raise ProblemsError([Problem("", 0, 0, "", str(error))]) from error
-        for name, good, instead in (
-            ("ohms", 1e3 <= now.ohms <= 1e15, "--ohms 10M"),
-            ("accuracy", 0 <= now.fraction < 1, "--accuracy 0.5%"),
-            ("counts", 0 <= now.counts <= 1000, "--counts 2"),
-        ):  # wide of any meter ever on a bench; common practice, no published source
-            if not good:
-                wrong = "no meter is like that"
-                raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
+        """Store which meter is in use; see :func:`halfsplit.bench.named_meter.named_meter`."""
+        now = named_meter(self.meter, ohms, accuracy, counts, of_range, scale, kind)
         return self._append("meter", {"meter": now.__dict__})
 
     def note(self, kind: str, body: dict[str, Any]) -> Entry:

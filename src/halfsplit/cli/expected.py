@@ -40,6 +40,8 @@ def tables(lines: Sequence[Line], title: str, others: Callable[[Condition], Sequ
         here = [line for line in lines if line.condition == condition]
         _table(here, f"{title}: {condition.words()}")
         for line in here:
+            if line.off_scale and not line.adrift:
+                say(f"  the meter on {line.name} is {line.off_scale}")
             for rail, change in line.disturbs:
                 say(f"  the meter on {line.name} itself moves {rail} by {change:+.2f} V")
         for words in dict.fromkeys(line.fuses for line in here if line.fuses):
@@ -83,3 +85,5 @@ def _states(lines: Sequence[Line]) -> None:
     for status in dict.fromkeys(line.status for line in lines):
         if status != "steady":
             say(f"  {status}")
+    for beat in dict.fromkeys(line.beat for line in lines if line.beat):
+        say(f"  {beat.words}")

@@ -260,13 +260,17 @@ def meter(
         str | None, Parameter(help="shipped meter, such as digital, pointer-20k, scope-x10")
     ] = None,
     ohms: Annotated[str | None, Parameter(help="input resistance, such as 10M")] = None,
-    accuracy: Annotated[str | None, Parameter(help="of reading, such as 0.5%%")] = None,
+    accuracy: Annotated[str | None, Parameter(help="of reading, such as 0.5%")] = None,
     counts: Annotated[float | None, Parameter(help="last digits of error")] = None,
-    of_range: Annotated[str | None, Parameter(help="of full scale, for a pointer: 3%%")] = None,
+    of_range: Annotated[str | None, Parameter(help="of full scale, for a pointer: 3%")] = None,
     scale: Annotated[str | None, Parameter(help="full scale of its range, such as 25V")] = None,
     json: Json = False,
 ) -> int:
-    """Say which meter is in use from now on."""
+    """Say which meter is in use from now on.
+
+    Figures without --kind are those of a plain digital meter; --scale alone is another scale of
+    the meter in use.
+    """
     with session(file) as bench:
         entry = bench.set_meter(ohms, accuracy, counts, of_range, scale, kind)
         return emit(entry.as_dict(), json, lambda: show.meter(bench.meter))

@@ -27,7 +27,10 @@ def expect(
     faults: Annotated[Path | None, Parameter(help="fault script laid over the machine")] = None,
     json: Json = False,
 ) -> int:
-    """What nets, rails or points should read if all is well, in the present condition or others."""
+    """What nets, rails or points should read if all is well, in the present condition or others.
+
+    Between two nets write p1:p12, the red lead first.
+    """
     from halfsplit.assembly.script import load_faults
     from halfsplit.bench.expect import expect as ask
 

@@ -62,6 +62,15 @@ class Meter:
             return self.range_volts
         return next((r for r in self.ranges if abs(value) <= r), self.ranges[-1])
 
+    def off_scale(self, value: float) -> str:
+        """In words, that its scale ends below a reading [V]; "" where it does not, or has none."""
+        end = self.range_for(value)
+        if not end or not abs(value) > end:
+            return ""
+        higher = any(r >= abs(value) for r in self.ranges) or not self.ranges
+        told = "set a higher one" if higher else "it has none that holds this"
+        return f"off its {end:g} V scale: {told}"
+
     def input_ohms(self, value: float) -> float:
         """Input resistance [ohm] while it shows `value` [V]."""
         return self.sensitivity * self.range_for(value) if self.sensitivity else self.ohms

@@ -161,12 +161,14 @@ class Predictions:
         same = off < SAME_VOLTS + SAME_SPREAD * whole
         return [int(i) for i in rows[same.all(axis=1)]]
 
-    def bistable(self, row: int, net: str) -> str:
+    def bistable(self, row: int, net: str, against: str = "") -> str:
         """In words, the two readings tolerances decide between; "" where there is but one."""
         if row not in self.drawn or not np.isfinite(self.drawn[row].share):
             return ""
-        i, found = self.column(net), self.drawn[row]
-        first, second = (float(self.mean[row, i] + found.levels[k, i]) for k in (0, 1))
+        i, j, found = self.column(net), self.column(against), self.drawn[row]
+        reads = self.mean[row] + found.levels
+        first, second = (float(reads[k, i] - reads[k, j]) for k in (0, 1))
+        net = f"{net}:{against}" if against else net
         if abs(first - second) < TWO_STATES:
             return ""
         return (

@@ -26,7 +26,7 @@ from halfsplit.faults.dictionary import STAND_IN, held_rows
 from halfsplit.faults.draws import Tail, with_inverse
 from halfsplit.faults.mains_beat import keeps_time
 from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, Predictions
-from halfsplit.faults.sampling import DRAWS, PILOT, SEED, Drawn, Row, Sampler
+from halfsplit.faults.sampling import BAND, DRAWS, PILOT, SEED, Drawn, Row, Sampler
 from halfsplit.faults.store import load_arrays, store_arrays
 
 Floats = npt.NDArray[np.float64]
@@ -36,6 +36,7 @@ FORMAT = f"7-{SEED}-{PILOT}-{DRAWS}"  # of what is kept on disk
 # How far a row solved again may lie from its table [V] and still be the same state: rounding, and
 # behind a rectifier what holding the rail at its mean costs (as where slopes are taken).
 SAME, SAME_HELD = 0.01, 3.0
+NINETY = 1.645  # sigmas to either end of a 90 % interval of a Gaussian
 
 
 @dataclass
@@ -124,6 +125,24 @@ class Spreads:
         if row in table.drawn:
             return table.drawn[row].band
         return self.sampler.linear_band(table.spread[row])
+
+    def between(self, table: Predictions, row: int, a: int, b: int) -> Floats:
+        """The same of volts from net column `a` to `b` [V] (2): what moves both alike is taken off
+        before anything is squared."""
+        drawn = table.drawn.get(row)
+        if drawn is None:
+            return self._linear(table.spread[row, :, a] - table.spread[row, :, b])
+        if drawn.specimens is not None:
+            moved = drawn.specimens.read(a, b, 0.0, 1.0)
+            return np.asarray(np.quantile(moved, BAND, method="weibull"))
+        ends = self._linear(drawn.slopes[:, a] - drawn.slopes[:, b])
+        loose = NINETY * float(np.hypot(drawn.loose[a], drawn.loose[b]))
+        centre = float(drawn.centre[a] - drawn.centre[b])
+        return np.asarray(centre + np.array([-1.0, 1.0]) * np.hypot(ends, loose))
+
+    def _linear(self, slopes: Floats) -> Floats:
+        """Band of one reading by its slopes [V] (K), less the marked one (2)."""
+        return self.sampler.linear_band(slopes[:, None])[:, 0]
 
     def _try(
         self,
