@@ -10,7 +10,7 @@ import pytest
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.expect import expect
 from halfsplit.bench.session import Session
-from halfsplit.cli import show
+from halfsplit.cli import expected
 from halfsplit.faults.dictionary import DictionaryCache
 from halfsplit.faults.predictions import Predictions
 
@@ -44,7 +44,7 @@ def test_duty_and_peak_of_a_switcher_by_hand(
         assert lines[1].as_dict()["duty"] == out["duty"]
         # Across the choke: on average only what its wire drops.
         assert abs(lines[1].mean) < 0.1 and lines[1].ripple > 25.0
-        show.expected(lines, "If all is well", lambda _: [])
+        expected.tables(lines, "If all is well", lambda _: [])
         said = capsys.readouterr().out
         assert said.count("its switch is on for 21 % of each beat; peak current L1 4.") == 1
         still = expect(session, ["OUT"], [session.condition_from("off", None)], others=False)[0]
