@@ -1,6 +1,6 @@
 """What the first run on a fresh install compiles, and what each piece costs.
 
-    python benchmarks/compile_time.py
+    python benchmarks/compile_time.py [--json]
 
 Compiles into an empty folder and prints processor seconds (the compiler uses one core, so on an
 idle machine they are what one waits), each as a share of the whole, and how often each function was
@@ -10,7 +10,9 @@ takes as a type of its own.
 
 from __future__ import annotations
 
+import json
 import os
+import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -51,6 +53,9 @@ def main() -> None:
     timed("follow", lambda: follow(top, rows))
     timed("watts", lambda: element_watts(top, rows, solved.mean, solved.latched))
     whole = sum(spent.values())
+    if "--json" in sys.argv:
+        print(json.dumps({"seconds": spent, "whole": whole}))
+        return
     for name, seconds in spent.items():
         print(f"{name}: {seconds:.1f} s, {seconds / whole:.0%}")
     print(f"whole: {whole:.1f} s")

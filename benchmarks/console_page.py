@@ -1,6 +1,6 @@
 """Whether a long console log stays as quick as a short one.
 
-    python benchmarks/console_page.py
+    python benchmarks/console_page.py [--json]
 
 Prints how many times longer a page of a 2 MB log takes than a page of a 100 kB log, the newest page
 and one in the middle. Near 1 is as it should be; 20 would mean that whole logs are read.
@@ -8,6 +8,7 @@ and one in the middle. Near 1 is as it should be; 20 would mean that whole logs 
 
 from __future__ import annotations
 
+import json
 import sys
 import tempfile
 import time
@@ -43,8 +44,12 @@ def main() -> None:
             paste(open_console(DEMO), journal, LINE * (size // len(LINE)), {})
             last = journal.page("console", None, 1)[0].seq
             found.append((spent(journal, None), spent(journal, last - 2)))
-    for k, where in enumerate(("newest page", "page before")):
-        print(f"{where}: {found[1][k] / found[0][k]:.2f} times")
+    ratios = {w: found[1][k] / found[0][k] for k, w in enumerate(("newest page", "page before"))}
+    if "--json" in sys.argv:
+        print(json.dumps(ratios))
+        return
+    for where, ratio in ratios.items():
+        print(f"{where}: {ratio:.2f} times")
 
 
 if __name__ == "__main__":
