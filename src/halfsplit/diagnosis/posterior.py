@@ -53,7 +53,7 @@ UNMODELLED_HEALTHY = 0.3
 # How well a ripple is known, as shares of it (one sigma): across a reservoir of unknown age, and
 # with none (mains 3 %, winding, rectifier). Common practice, no published source.
 SMOOTHED_SHARE, BARE_SHARE = 0.25, 0.05
-# The same where nothing smooths what the machine beats by itself: 40 good specimens of the switching
+# The same where nothing smooths what a machine beats by itself: 40 good specimens of the switching
 # demo, followed, vary by up to 7 % at a net, and ngspice agrees with us within 10 %.
 BEAT_SHARE = 0.12
 # And a frequency: of the mains with a meter's error, and of a beat the machine makes by itself, as
