@@ -45,9 +45,9 @@ ENOUGH = 0.9  # joint weight of the leading group at which acting beats measurin
 STILL_WORTH = 0.25  # bits a reading must promise to be proposed instead of acting
 MOST_GROUPED, MOST_LIVE = 40, 400  # hypotheses grouped for people, judged for the next check
 DEAD_PARTS = 10  # leading suspects across which a resistance is considered
-# Least weight of a set that is grouped, that is judged for the next check, and, of either, that is
-# followed from switch-on for it: a circuit that keeps time takes seconds over each.
-GROUPED, JUDGED, FOLLOWED = 1e-6, 1e-5, 1e-3
+GROUPED, JUDGED = 1e-6, 1e-5  # least weight of a set that is grouped, judged for the next check
+# Where a circuit keeps time, of sets beyond the standard ones: each takes seconds to follow.
+MOST_FOLLOWED, FOLLOWED = 12, 1e-3
 WORTHLESS = 0.03  # bits below which a check is not worth walking to the bench for
 # Rivals of the leader for whose sake a reading is taken again, and the weight they must have.
 RIVALS, DOUBT = 3, 0.01
@@ -271,10 +271,13 @@ class Session(Reasoner):
     def _heavier(self, weights: np.ndarray, least: float) -> list[int]:
         """Indices of the sets worth asking more about, heaviest first."""
         order = [int(i) for i in heaviest(weights) if weights[i] > least]
-        if not self.machine.self_oscillating:
+        here = self.condition.energised() and keeps_time(self.machine, self.condition)
+        if not (here or self.dear()):
             return order
         known = self.book.rows
-        return [i for i in order if weights[i] > FOLLOWED or self.hypotheses[i].key in known]
+        beyond = [i for i in order if self.hypotheses[i].key not in known]
+        left = {i for i in beyond[:MOST_FOLLOWED] if weights[i] > FOLLOWED}
+        return [i for i in order if i in left or self.hypotheses[i].key in known]
 
     def _dead_checks(self) -> list[Check]:
         """Resistances worth taking: rails and points to common, and across the leading suspects.
