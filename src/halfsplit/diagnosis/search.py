@@ -150,7 +150,8 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
         if not good:
             break
         rounds = 1 if explained or ports.dear() else 2
-        good += _resized(good, [*bare, *good], belief, ports, rounds)
+        if not (ports.dear() and _explained([*bare, *tried], light)):
+            good += _resized(good, [*bare, *good], belief, ports, rounds)
         ports.settle(good)
         kept = [*kept, *(h for h in good if h.key not in {k.key for k in kept})]
         everything = [*standard, *kept]
