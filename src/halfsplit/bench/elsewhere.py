@@ -10,6 +10,7 @@ from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.recall import like_for_like
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.next_check import Check
+from halfsplit.faults.mains_beat import keeps_time
 
 if TYPE_CHECKING:
     from halfsplit.bench.session import Session
@@ -40,18 +41,23 @@ def elsewhere(bench: Session) -> Iterator[list[Condition]]:
 
 def undone(bench: Session) -> list[Condition]:
     """The present condition with one lead of a leading suspect lifted, or it replaced; none of a
-    machine that is sound by all its readings, which every lead lifted can only harm."""
+    machine that is sound by all its readings, which every lead lifted can only harm.
+
+    Nor is a circuit that keeps time run with a lead lifted: its peaks rise without the part, and
+    whether it then trips, or burns, hangs on how near its limits this specimen was.
+    """
     found: list[Condition] = []
     leading = bench.groups()[:2]
     if leading and leading[0].weight >= SOUND and not _blames(bench, leading[0]):
         return found
+    beats = keeps_time(bench.machine, bench.condition)
     for members in leading:
         for ref in bench.hypotheses[members.members[0]].parts[:2]:
             part = bench.assembly.parts[ref]
             if any(c.part == ref for c in bench.condition.changes):
                 continue
             first = next(iter(part.terminals()))
-            if len(part.terminals()) == 2 and part.lift(first) is not None:
+            if not beats and len(part.terminals()) == 2 and part.lift(first) is not None:
                 found.append(bench.condition.with_change(Change(ref, "lifted", first)))
             fitted = bench.condition.with_change(Change(ref, "fitted"))
             found.append(like_for_like(bench.machine.assembly, fitted))
