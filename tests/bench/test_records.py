@@ -28,7 +28,7 @@ def test_every_record_can_be_told(file: Path) -> None:
     assert on_the_way(found) and on_the_way(found, whole=True)
 
 
-@pytest.mark.parametrize("name", ["hd40-seed41.json", "type88-seed91.json"])
+@pytest.mark.parametrize("name", ["hd40-seed41.json", "type88-seed91.json", "stile17-seed75.json"])
 def test_the_table_of_a_machine_is_that_of_its_record(name: str) -> None:
     some = [r for r in records(name) if r["slips"] == 0.1]
     for kind, words in (
@@ -48,7 +48,8 @@ def test_the_table_of_a_machine_is_that_of_its_record(name: str) -> None:
         ]
         assert " | ".join(cells) in PAGE, cells
     assert not [r for r in some if r["kind"] == "healthy" and r["claimed"] is not None]
-    assert not [r for r in some if r["slipped"] and r["right"] is False]
+    wrong = [r["faults"] for r in some if r["slipped"] and r["right"] is False]
+    assert all(f'"{faults}", put down to' in PAGE for faults in wrong)
     near = next(row for row in on_the_way(some, whole=True) if 0.85 < row["claimed"] < 0.95)
     claimed, right = (f"{100 * near[k]:.1f} %" for k in ("claimed", "right"))
     assert f"| {claimed} | {right}" in PAGE or f"with {claimed} and right in {right}" in PAGE
