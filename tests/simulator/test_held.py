@@ -13,7 +13,7 @@ from halfsplit.circuit.heat import element_watts
 from halfsplit.circuit.op import operating_point
 from halfsplit.faults.dictionary import RAW_OHMS, held_rows
 from halfsplit.faults.warm import warm
-from tests.simulator import tray
+from tests.simulator import deck, tray
 
 FAULTS = ("", "C1 value low", "Q1 c-e short", "R13 open")
 
@@ -50,6 +50,24 @@ def test_a_held_row_reads_its_cycle_mean_and_sags_when_more_is_drawn(built: Mach
     drawn = more[0, slot] * lower[0, p5] - rows[0, slot] * found[0, p5]
     assert drawn > 0.2
     assert found[0, raw] - lower[0, raw] == pytest.approx(RAW_OHMS * drawn, rel=0.2)
+
+
+def test_watts_on_the_mains_against_ngspice(built: Machine) -> None:
+    """Q10 passes what the 1 ohm load takes, from V5F to its emitter: volts by ngspice's own cycle.
+    Within 5 %, its base current and the ripple of the current left aside."""
+    at = Condition("mains", "full", tray.NO_CROWBAR)
+    written = deck.write(
+        built.topology,
+        built.values(at),
+        closed=frozenset({"K1:contact"}),
+        transient=True,
+    )
+    reference = deck.mains_cycle(written, ["v5f", "f1", "p5"], 50.0, settle=0.6)
+    assert reference is not None, "ngspice gave no cycle"
+    volts = {net: mean for net, (mean, _) in reference.items()}
+    heat = warm(built, at, [{}])
+    ours = float(heat.watts[0, heat.parts.index("Q10")])
+    assert ours == pytest.approx((volts["v5f"] - volts["f1"]) * volts["p5"] / 1.0, rel=0.05)
 
 
 def test_watts_on_the_mains_are_those_of_the_mean_that_is_read(built: Machine) -> None:
