@@ -114,7 +114,7 @@ class Ports(Protocol):
 def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
     """Look at sets of faults until one explains the readings or none of the next size helps."""
     bare, singles = list(standard[:2]), [h.faults[0] for h in standard if len(h.faults) == 1]
-    missed = 0
+    missed, dear = 0, ports.dear()
     # A rival that explains all must not keep "the new one is bad too" from being looked at.
     kept = [*ports.sizes(OTHER_SIZES), *_twice(standard)]
     ports.settle(kept)
@@ -137,9 +137,10 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             made = grow(bases, singles, ports.boost)
             made.sort(key=lambda pair: -pair[0].prior)
             unseen = 0
-        able = [m for m in made if _could(m[0], belief)]
-        made = [m for m in able if _could(m[0], belief, ports.dear())]
-        missed += len(able) - len(made)
+        able = made = [m for m in made if _could(m[0], belief)]
+        if dear:
+            made = [m for m in able if _could(m[0], belief, dear)]
+            missed += len(able) - len(made)
         worth = ports.prepare([h for h, _ in made], [b for _, b in made])
         missed += unseen + len(made) - len(worth)
         tried = [made[i][0] for i in worth]
@@ -149,8 +150,8 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             good += _taken_along(tried, light, belief, {h.key for h in good})
         if not good:
             break
-        rounds = 1 if explained or ports.dear() else 2
-        if not (ports.dear() and _explained([*bare, *tried], light)):
+        rounds = 1 if explained or dear else 2
+        if not (dear and _explained([*bare, *tried], light)):
             good += _resized(good, [*bare, *good], belief, ports, rounds)
         ports.settle(good)
         kept = [*kept, *(h for h in good if h.key not in {k.key for k in kept})]
@@ -220,9 +221,9 @@ def _resized(
     found: list[Hypothesis] = []
     # Two faults may both be of another size, and neither alone fit better for it: so a second time
     # with the best of the first, those that came near too.
-    bases = list(good[:GROWN])
+    bases, dear = list(good[:GROWN]), ports.dear()
     for few in (OTHER_SIZES, RESIZED)[:rounds]:
-        made = [h for h in _other_sizes(bases) if _could(h, belief, ports.dear())]
+        made = [h for h in _other_sizes(bases) if _could(h, belief, dear)]
         worth = ports.prepare(made, [good[0]] * len(made)) if made else []
         if not worth:
             break
