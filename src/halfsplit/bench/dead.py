@@ -148,8 +148,10 @@ def _advice(
     if not loads:
         return judge.advice(decided)
     first, then = dead_loads.take_off(judge, loads, laid)
-    reads = " / ".join(shown(v, meter) for v in first["ways"][0]["shows"])
-    first["text"] += f": {reads} without {'it' if len(loads) == 1 else 'them'}"
+    without = first["ways"][0]["shows"]
+    if without is not None:
+        reads = " / ".join(shown(v, meter) for v in without)
+        first["text"] += f": {reads} without {'it' if len(loads) == 1 else 'them'}"
     return [first, *then]
 
 

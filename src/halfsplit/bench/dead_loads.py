@@ -64,7 +64,9 @@ def take_off(
     off = replace(judge.condition, load="none", extra=tuple(sorted(left.items())))
     both: list[Pair] = [pair, (pair[1], pair[0])]
     found = judge.circuit.read([Ask(*p, faults) for p in both], off, meter)
-    shows = [None if o else float(v) for v, o in zip(found.value, found.over, strict=True)]
+    shows: list[float | None] | None = None  # where it was not solved nothing is claimed
+    if found.ok.all():
+        shows = [None if o else float(v) for v, o in zip(found.value, found.over, strict=True)]
     it, load = ("it", "load") if len(nets) == 1 else ("them", "loads")
     words = f"take {it} off and measure here again"
     first = {
