@@ -9,10 +9,11 @@ from pathlib import Path
 import pytest
 
 from halfsplit.assembly.condition import Change, Condition, parse_warm
+from halfsplit.bench.choosing import best
 from halfsplit.bench.expect import expect
 from halfsplit.bench.hazards import at_reading, before_touching, present
 from halfsplit.bench.opening import check_file
-from halfsplit.bench.session import Session, _best
+from halfsplit.bench.session import Session
 from halfsplit.diagnosis.next_check import Candidate, Check
 from halfsplit.faults.ohmmeter import ohmmeters
 from halfsplit.parts.valve import warmth
@@ -143,9 +144,9 @@ def test_a_harmless_check_that_tells_as_much_comes_first() -> None:
     weak = _check("gb", 0.4, 1.0, 20.0, at)
     slow = _check("kk", 0.6, 30.0, 20.0, replace(at, load="full"))
     lifted = _check("ga", 0.9, 30.0, 20.0, at.with_change(Change("R8", "lifted", "a")))
-    assert _best([weak, live, lifted])[0] is live
-    assert _best([live, weak, slow, lifted])[:2] == [slow, live]
-    assert _best([_check("gb", 0.5, 1.0, 20.0, at), slow])[0].candidate.net == "gb"
+    assert best([weak, live, lifted])[0] is live
+    assert best([live, weak, slow, lifted])[:2] == [slow, live]
+    assert best([_check("gb", 0.5, 1.0, 20.0, at), slow])[0].candidate.net == "gb"
 
 
 def test_two_faults_that_only_an_ohmmeter_saw_are_found(file: Path) -> None:

@@ -33,7 +33,7 @@ def printed(
 
     def begun(_: Any, __: Any, moves: Any, folder: Path, progress: Any) -> None:
         seen.append((capsys.readouterr().out, progress._what))
-        slopes = {"mean": np.zeros(0), "slopes": np.zeros((len(moves), 1))}
+        slopes = {"mean": np.zeros(0), "slopes": np.zeros((len(moves), 1)), "period": 0.0}
         store_arrays(folder / beats.KEPT_IN, slopes)
 
     monkeypatch.setattr(dictionary, "followed_slopes", begun)

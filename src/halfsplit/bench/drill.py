@@ -14,11 +14,12 @@ import numpy as np
 import numpy.typing as npt
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.bench.choosing import WORTHLESS, of_what_is_fed, tells_enough
 from halfsplit.bench.drill_bench import Bench, Case
 from halfsplit.bench.drill_cases import shares, shown_faults
-from halfsplit.bench.elsewhere import tells_enough
-from halfsplit.bench.session import ENOUGH, WORTHLESS, Session
+from halfsplit.bench.session import ENOUGH, Session
 from halfsplit.bench.tally import tally
+from halfsplit.bench.uncounted import uncounted
 from halfsplit.circuit.threads import Progress
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.next_check import AT_LEAD, SWAP, TOUCH_VOLTS, Candidate, Check
@@ -108,7 +109,7 @@ def play(
         worth = [c for c in offered if c.bits >= WORTHLESS and _key(c) not in skipped]
         if not worth and not left:
             break
-        if left and not tells_enough(sorted(worth, key=lambda c: -c.bits)):
+        if left and not tells_enough(of_what_is_fed(session, worth)):
             at = left.pop(0)
             session.set_condition(replace(at, changes=session.condition.changes))
             continue
@@ -186,14 +187,15 @@ def _claim(session: Session, case: Case, shown: frozenset[str]) -> tuple[float, 
     """What is claimed of the leading group and whether it is so: see :class:`Played`."""
     lead, truth = session.groups()[0], {f.name for f in case.faults}
     weights, listed = session.belief.weights(), session.hypotheses
+    more = uncounted(session, shown)
     drilled = np.array([i != 1 and h.plain <= shown for i, h in enumerate(listed)])
-    whole = max(float(weights[drilled].sum()), 1e-300)
+    whole = max(float((weights * (1.0 + more))[drilled].sum()), 1e-300)
     members = [i for i in lead.members if drilled[i]]
     among = float(weights[members].sum()) / whole
     same = any(listed[i].plain == truth for i in members)
     blaming = [listed[i] for i in members if listed[i].faults]
     holds = drilled & _holding(session, blaming)
-    claimed = float(weights[holds].sum()) / whole
+    claimed = float((weights * (1.0 + more))[holds].sum()) / whole
     return round(among, 5), same, round(claimed, 5), any(h.plain <= truth for h in blaming)
 
 

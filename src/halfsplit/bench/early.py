@@ -15,7 +15,8 @@ from typing import Any
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.asking import ask_dict
 from halfsplit.bench.blocks import by_blocks
-from halfsplit.bench.elsewhere import elsewhere, tells_enough
+from halfsplit.bench.choosing import tells_enough
+from halfsplit.bench.elsewhere import elsewhere
 from halfsplit.bench.hazards import highest_volts
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.report import blank_next, check_dict
@@ -57,7 +58,7 @@ def at_hand(bench: Session) -> bool:
 
 def near_is_early(bench: Session, near: list[Check]) -> bool:
     """Whether conditions nobody has solved yet would be looked through before the best is known."""
-    if tells_enough(near):
+    if tells_enough(near[:1]):
         return False
     return any(
         not bench.dictionary.kept(c.as_drawn()) for further in elsewhere(bench) for c in further

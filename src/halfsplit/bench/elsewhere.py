@@ -2,27 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.recall import like_for_like
 from halfsplit.diagnosis.groups import Group
-from halfsplit.diagnosis.next_check import Check
 from halfsplit.faults.mains_beat import keeps_time
 
 if TYPE_CHECKING:
     from halfsplit.bench.session import Session
 
-LOOK_ELSEWHERE = 0.15  # bits; below this the present condition has little left to say
 # Weight of "no fault" from which nothing is lifted or replaced for the sake of the rest.
 SOUND = 0.9
-
-
-def tells_enough(checks: Sequence[Check]) -> bool:
-    """Whether the best of the checks is worth taking before other conditions are looked at."""
-    return bool(checks) and checks[0].bits >= LOOK_ELSEWHERE
 
 
 def elsewhere(bench: Session) -> Iterator[list[Condition]]:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from halfsplit.bench.elsewhere import tells_enough
+from halfsplit.bench.choosing import WORTHLESS, of_what_is_fed, tells_enough
 from halfsplit.bench.gating import overridden
 from halfsplit.bench.handed import since_handed
 from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touching, present
 from halfsplit.bench.noting import Noter
-from halfsplit.bench.session import WORTHLESS, Session
+from halfsplit.bench.session import Session
 from halfsplit.diagnosis.explain import Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.next_check import Check
@@ -153,7 +153,7 @@ def next_dict(bench: Session, checks: Sequence[Check] | None = None) -> dict[str
     data["check_too"] = check_too(bench, accused) if accused is not None else []
     if not bench.condition.energised():
         feeds = [n for n in bench.assembly.feeds if n != "off"]
-        little = bool(bench.evidence()) and not tells_enough(sorted(checks, key=lambda c: -c.bits))
+        little = bool(bench.evidence()) and not tells_enough(of_what_is_fed(bench, checks))
         data["blocked"] = (
             "the machine is off, so only dead readings are proposed"
             + (", and what is left of them tells little" if little else "")

@@ -12,7 +12,8 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.blocks import by_blocks
-from halfsplit.bench.elsewhere import elsewhere, tells_enough
+from halfsplit.bench.choosing import behind_the_feed, best, tells_enough
+from halfsplit.bench.elsewhere import elsewhere
 from halfsplit.bench.reasoning import Reasoner
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Quantity
@@ -28,7 +29,6 @@ from halfsplit.diagnosis.next_check import (
     CHANGE_LOAD,
     LIFT,
     SWAP,
-    TOUCH_VOLTS,
     Candidate,
     Check,
     look,
@@ -48,24 +48,8 @@ DEAD_PARTS = 10  # leading suspects across which a resistance is considered
 GROUPED, JUDGED = 1e-6, 1e-5  # least weight of a set that is grouped, judged for the next check
 # Where a circuit keeps time, of sets beyond the standard ones: each takes seconds to follow.
 MOST_FOLLOWED, FOLLOWED = 12, 1e-3
-WORTHLESS = 0.03  # bits below which a check is not worth walking to the bench for
 # Rivals of the leader for whose sake a reading is taken again, and the weight they must have.
 RIVALS, DOUBT = 3, 0.01
-
-
-def _best(checks: Sequence[Check]) -> list[Check]:
-    """Best bits a minute first; those that tell next to nothing after all that tell something.
-
-    A harmless check that tells as much comes before a first one above the touch limit, however
-    long it takes; not where a part has to be worked on for it, which is no less of a risk.
-    """
-    found = sorted(checks, key=lambda c: (c.bits < WORTHLESS, -c.score))
-    if found and found[0].top_volts > TOUCH_VOLTS:
-        lead, done = found[0], found[0].candidate.condition.changes
-        tame = [c for c in found if c.top_volts <= TOUCH_VOLTS and c.bits >= lead.bits]
-        tame = [c for c in tame if c.candidate.condition.changes == done]
-        found = [*tame[:1], *(c for c in found if c is not tame[0])] if tame else found
-    return found
 
 
 class Session(Reasoner):
@@ -185,18 +169,22 @@ class Session(Reasoner):
         """
         checks = self.near_checks() if near is None else list(near)
         for further in elsewhere(self):
-            if tells_enough(checks):
+            if tells_enough(checks[:1]):
                 break
-            checks = _best(checks + self._rank(further))
+            checks = self._best(checks + self._rank(further))
         return checks[:most]
 
     def near_checks(self) -> list[Check]:
         """Best checks of the machine as it stands."""
         looks = self._looks()
         if self.condition.energised():
-            return _best(self._rank([self.condition]) + looks)
+            return self._best(self._rank([self.condition]) + looks)
         # A block says nothing of resistances.
-        return _best(([] if by_blocks(self.assembly) else self._dead_checks()) + looks)
+        dead = [] if by_blocks(self.assembly) else self._dead_checks()
+        return self._best(dead + looks)
+
+    def _best(self, checks: Sequence[Check]) -> list[Check]:
+        return best(checks, behind_the_feed(self, checks))
 
     def _looks(self) -> list[Check]:
         """Parts worth looking at: those that may not be the ones of the drawing."""

@@ -23,6 +23,7 @@ from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.specimens import States, Volts, bells, on_scale, two_states
 from halfsplit.diagnosis.stories import EVERY, Given, Place, Rows, Stories
+from halfsplit.faults.beats import halvings
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.ohmmeter import FLOOR
 from halfsplit.faults.predictions import ADRIFT, UNCLAIMED, Predictions
@@ -59,6 +60,7 @@ BEAT_SHARE = 0.12
 # And a frequency: of the mains with a meter's error, and of a beat the machine makes by itself, as
 # compared with ngspice in tests/simulator.
 MAINS_BEAT, OWN_BEAT = 0.01, 0.1
+FASTER_BEAT = 0.04  # more for each halving of the good machine's period: see faults.beats
 BEATING = (int(Status.OSCILLATING), int(Status.RESTARTING))
 WILD_HERTZ = math.log(1e6)  # a wild frequency lies anywhere in six decades, on its scale
 # Above this a dead reading is of dirt, not of the circuit: the logarithm of a gigohm.
@@ -276,7 +278,8 @@ class Belief:
         if item.quantity == "frequency":
             hertz = swing.frequency(table, a, b, only)
             counted = np.isfinite(hertz)
-            own = np.where(np.isin(table.status[only], BEATING), OWN_BEAT, MAINS_BEAT)
+            own = OWN_BEAT + FASTER_BEAT * halvings(table.period[only], table.period[self.none])
+            own = np.where(np.isin(table.status[only], BEATING), own, MAINS_BEAT)
             mean = np.log(np.where(counted, hertz, 1.0))
             none, ok = np.zeros_like(mean), known & counted
             return self._expected(item, mean, zero, (none, own), ok, only, linear=False)

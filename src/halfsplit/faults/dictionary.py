@@ -22,6 +22,7 @@ from halfsplit.circuit.threads import Progress
 from halfsplit.faults.beats import (
     BEATING,
     UNKNOWN_SPREAD,
+    Leaning,
     followed_slopes,
     slopes_kept,
     with_slopes,
@@ -228,7 +229,7 @@ class DictionaryCache:
         self.sizes = [h.sizes for h in hypotheses]
         self.moves = uncertainties(machine)
         self._known: dict[Condition, Predictions] = {}
-        self._slopes: dict[Condition, tuple[Floats, Floats] | None] = {}
+        self._slopes: dict[Condition, Leaning | None] = {}
 
     def ready(self, condition: Condition) -> bool:
         """Whether a condition's table is at hand without solving anything."""
