@@ -42,7 +42,7 @@ def behind_the_feed(bench: Session, checks: Sequence[Check]) -> list[Check]:
     """Those of the checks that tell of the mains side alone, where the feed used last goes past it:
     no fault in there shows on that feed."""
     feed = bench.assembly.feeds.get(bench.fed)
-    if feed is None or feed.mains:
+    if feed is None or feed.mains or bench.fed == "off":
         return []
     mains, parts, common = bench.machine.mains_nets(), bench.assembly.parts, bench.assembly.common
     found = []

@@ -1,4 +1,4 @@
-"""What sets of faults that were not looked at would weigh: one more fault that has not shown yet."""
+"""What sets of faults not looked at would weigh: one more fault that has not shown yet."""
 
 from __future__ import annotations
 
@@ -26,7 +26,8 @@ def uncounted(bench: Reasoner, among: Collection[str]) -> Floats:
     """
     listed, belief = bench.hypotheses, bench.belief
     weights, fits = belief.weights(), fit(belief)
-    singles = [i for i, h in enumerate(listed) if len(h.faults) == 1 and h.name in among]
+    usual = enumerate(bench.standard)  # the list begins with them
+    singles = [i for i, h in usual if len(h.faults) == 1 and h.name in among]
     costs = np.minimum(fits[singles] - fits[belief.none], 0.0)
     odds = belief.prior[singles] * np.exp(costs)
     known = {h.plain for h in listed}

@@ -3,7 +3,8 @@
 A limit cycle has no slopes to solve for; each uncertain value is moved by one sigma and the good
 machine followed again. A faulty machine that still beats is taken to lean on its parts as the good
 one does, net by net in proportion; the further a net reads from the good one, the less that says,
-and the more of a plain share stands in.
+and the more of a plain share stands in; more still where it beats much faster, for then it leans on
+delays and strays that the good one never feels.
 """
 
 from __future__ import annotations
@@ -31,9 +32,10 @@ Floats = npt.NDArray[np.float64]
 
 # One sigma of any reading, as a share of it, where its slopes could not be had.
 UNKNOWN_SPREAD = 0.05
-# The same, more for each halving of the good machine's period: eight specimens of each of 40 faults
-# of the switching demo that change its beat, all uncertain values moved at once and followed.
-FASTER = 0.075
+# More of it for each halving of the good machine's period, and at least so much of what the net
+# swings by: from eight specimens of each of 40 faults of the switching demo that change its beat,
+# all uncertain values moved at once and followed (proofs/beat_spreads.py).
+FASTER, FASTER_SWING = 0.075, 0.016
 # A net off by this share of its good reading has the whole of that stand-in.
 FAR = 0.25
 LITTLE = 0.1  # V; a good reading below it gives no proportion
@@ -114,9 +116,10 @@ def with_slopes(table: Predictions, good: Leaning) -> Predictions:
     safe = np.where(told, mean, 1.0)
     share = np.where(told, np.clip(reads / safe, -3.0, 3.0), 1.0)
     off = np.clip(np.abs(reads - mean) / (FAR * np.maximum(np.abs(mean), LITTLE)), 0.0, 1.0)
-    stand_in = UNKNOWN_SPREAD + FASTER * halvings(table.period[rows], good.period)
+    faster = halvings(table.period[rows], good.period)[:, None]
+    level = (UNKNOWN_SPREAD + FASTER * faster) * off * np.abs(reads)
     spread[rows] = good.slopes * share[:, None, :]
-    spread[rows, -1] = stand_in[:, None] * off * np.abs(reads)
+    spread[rows, -1] = np.maximum(level, FASTER_SWING * faster * table.ripple[rows])
     return replace(table, spread=spread)
 
 
