@@ -151,6 +151,39 @@ def test_a_low_reading_known_as_a_share_only_reaches_far_up(sigma: float, told: 
     assert table.apart(1, 0, bands, meter.ranges[-1].top) is told
 
 
+@pytest.mark.parametrize(
+    ("profile", "text"), [("auto", "0"), ("auto", "1"), ("ohms-1mA", "0"), ("diode", "0")]
+)
+def test_nought_accuses_a_short_on_any_meter(session: Session, profile: str, text: str) -> None:
+    """A digit near nought is ohms, not a share: healthy, hundreds of them read there or a junction.
+
+    0 typed of a diode test is what the meter shows, not a volt off.
+    """
+    meter = ohmmeters()[profile]
+    session.set_condition(OFF)
+    session.read("p12", text, ohmmeter=meter, sure=True)
+    groups = session.groups()
+    assert "C7 short" in {session.hypotheses[i].name for i in groups[0].members}
+    assert 0.4 < groups[0].weight < 1.0
+
+
+def test_the_error_of_a_reading_is_the_same_in_ohms_however_far_it_is_off() -> None:
+    """Predicted 500 ohm and read 0 on a meter good to 3 ohm: over a hundred sigmas, as in ohms."""
+    meter = ohmmeters()["auto"]
+    table = DeadTable(
+        meter.scale(np.array([500.0, 1.0, 0.0])),
+        float(meter.scale(np.array(meter.ranges[-1].top))),
+        np.zeros(3, dtype=bool),
+        np.zeros((3, 0)),
+        np.zeros(3),
+        np.array([1, 0, 0]),
+        np.ones(3, dtype=bool),
+    )
+    off = (table.x - meter.scale(np.array([0.0]))) / table.sigma(meter, 0.0, 1.0)
+    claim = meter.limit(np.zeros(3), table.range, 1.0) / 2.0  # 3 digits of 1 ohm, one sigma
+    assert off == pytest.approx(np.array([500.0, 1.0, 0.0]) / claim)
+
+
 def test_a_pointer_errs_by_its_arc() -> None:
     """3 % of the arc at mid-scale 20 ohm: 17.7 to 22.6; at 1 kohm the rest is the infinity mark."""
     meter = ohmmeters()["pointer-1.5V"]

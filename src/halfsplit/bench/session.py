@@ -84,7 +84,7 @@ class Session(Reasoner):
         found = []
         for leads, condition, meter in dict.fromkeys(asked):
             table = self.book.dead([leads], condition, meter, listed)[leads]
-            found.append((table, table.sigma(meter)))
+            found.append((table, *table.shown(meter)))
         return found
 
     def also_stable(

@@ -64,7 +64,8 @@ def _fold_sizes(hypotheses: Sequence[Hypothesis], weights: np.ndarray, found: np
         found[best] = total
 
 
-Dead = tuple[DeadTable, np.ndarray]  # a table with one sigma of its readings (H)
+# A table, what its meter shows (H) and one sigma of that [ohm or V].
+Dead = tuple[DeadTable, np.ndarray, np.ndarray]
 
 
 def apart(
@@ -75,7 +76,7 @@ def apart(
     dead: Sequence[Dead] = (),
 ) -> bool:
     """Whether any reading of `nets` in any of the conditions separates two hypotheses."""
-    if any(_dead_apart(table, sigma, a, b) for table, sigma in dead):
+    if any(_dead_apart(one, a, b) for one in dead):
         return True
     meter = Meter()
     for table in tables:
@@ -98,13 +99,13 @@ def apart(
     return False
 
 
-def _dead_apart(table: DeadTable, sigma: np.ndarray, a: int, b: int) -> bool:
+def _dead_apart(one: Dead, a: int, b: int) -> bool:
+    table, shown, sigma = one
     if not (table.ok[a] and table.ok[b]):
         return True
     if table.over[a] and table.over[b]:
         return False
-    limit = SHARPNESS * float(np.hypot(sigma[a], sigma[b]))
-    return abs(float(min(table.x[a], table.top) - min(table.x[b], table.top))) > limit
+    return bool(abs(shown[a] - shown[b]) > SHARPNESS * np.hypot(sigma[a], sigma[b]))
 
 
 def group(

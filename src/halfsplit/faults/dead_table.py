@@ -33,6 +33,16 @@ Floats = npt.NDArray[np.float64]
 Pair = tuple[str, str]  # red lead's net, black lead's net
 
 
+WIDEST = 3.0  # sigmas on the logarithm of ohms that still say anything
+
+
+def _between(a: Floats, b: Floats) -> Floats:
+    """Logarithmic mean of positive values: their difference over that of their logarithms."""
+    away = np.log(a / b)
+    near = np.abs(away) < 1e-6
+    return np.where(near, a, (a - b) / np.where(near, 1.0, away))
+
+
 @dataclass(frozen=True)
 class DeadTable:
     """One meter between one pair, H hypotheses, on the meter's scale (see Ohmmeter.scale).
@@ -55,14 +65,32 @@ class DeadTable:
     ok: npt.NDArray[np.bool_]
 
     def sigma(self, meter: Ohmmeter, read: float | None = None, resolution: float = 0.0) -> Floats:
-        """One sigma of a reading apart from what is learnt about tolerances (H).
+        """One sigma of a reading on its scale, apart from what is learnt about tolerances (H).
 
-        The meter's own error goes by what was `read`, when something was, else by the prediction.
+        The meter's own error goes by the prediction, and by what was `read` when something was. It
+        is ohms, and nought shows as 0.5 on the scale: taken as a share of what was read, a short
+        on a meter of coarse digits would fit whatever is predicted. So it is a share of the
+        logarithmic mean of the two, which keeps how many sigmas they lie apart in ohms.
         """
         value = np.array([meter.unscale(v) for v in self.x])
-        if read is not None:
-            value = np.full_like(value, read)
-        return np.asarray(np.hypot(self.model, meter_sigma(meter, value, self.range, resolution)))
+        if read is None:
+            return np.asarray(np.hypot(self.model, meter_sigma(meter, value, self.range)))
+        taken = np.full_like(value, read)
+        if read == 0.0 and meter.test == "diode":
+            resolution = 0.0  # nought is typed as 0, whatever the digits shown
+        claim = meter.limit(taken, self.range, resolution) / 2.0
+        if meter.test == "ohms":
+            claim = np.minimum(claim, meter.limit(value, self.range, resolution) / 2.0)
+            claim = claim / _between(value + FLOOR, taken + FLOOR)
+        return np.asarray(np.hypot(self.model, np.minimum(claim, WIDEST)))
+
+    def shown(self, meter: Ohmmeter) -> tuple[Floats, Floats]:
+        """What the meter shows, and one sigma of that apart from tolerances [ohm or V] (H); where
+        it shows OL, the top of its range."""
+        value = np.array([meter.unscale(float(v)) for v in np.minimum(self.x, self.top)])
+        model = self.model * (value + FLOOR) if meter.test == "ohms" else self.model
+        sigma = np.hypot(model, meter.limit(value, self.range) / 2.0)
+        return value, np.where(self.over, 0.0, sigma)
 
     def bands(self, meter: Ohmmeter) -> tuple[Floats, Floats]:
         """What the meter may show with tolerances as marked, at two sigma [ohm or V] (H).
