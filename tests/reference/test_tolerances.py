@@ -17,12 +17,12 @@ import pytest
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
 from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.expected import SLIP
 from halfsplit.diagnosis.posterior import (
     EACH,
     MISTYPED,
     MODEL_FRACTION,
     MODEL_VOLTS,
-    SLIP,
     UNMODELLED_HEALTHY,
     Belief,
     span_of,

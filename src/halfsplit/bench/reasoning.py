@@ -149,7 +149,7 @@ class Reasoner(Noter):
         return shares_said(self.standard)
 
     def _fresh_belief(self, listed: Sequence[Hypothesis]) -> Belief:
-        return Belief([h.prior for h in listed], len(self.book.moves), 0, 1)
+        return Belief([h.prior for h in listed], len(self.book.moves), 0, 1, self.book.owners)
 
     def weigh(
         self,

@@ -29,6 +29,15 @@ class Move:
     relative: bool = False
 
 
+def owners(moves: Sequence[Move]) -> dict[str, frozenset[int]]:
+    """Which of the moves are of which part, whose elements are named after it."""
+    found: dict[str, set[int]] = {}
+    for k, move in enumerate(moves):
+        for element, _ in move.changes:
+            found.setdefault(element.partition(":")[0], set()).add(k)
+    return {part: frozenset(at) for part, at in found.items()}
+
+
 def sensitivities(
     topology: Topology,
     rows: Floats,

@@ -15,8 +15,9 @@ import numpy as np
 from halfsplit.circuit import elements as el
 from halfsplit.circuit.solution import Floats, Status
 from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.diagnosis.expected import SLIP
 from halfsplit.diagnosis.meters import Meter
-from halfsplit.diagnosis.posterior import SLIP, Belief, span_of
+from halfsplit.diagnosis.posterior import Belief, span_of
 from halfsplit.faults.predictions import Predictions
 from halfsplit.faults.view import Row, Solved, View
 from halfsplit.quantity import show

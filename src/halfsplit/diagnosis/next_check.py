@@ -12,9 +12,10 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.diagnosis.evidence import Evidence, Meter, Quantity
+from halfsplit.diagnosis.expected import SLIP, Expected
 from halfsplit.diagnosis.information import bins, expected_gain
 from halfsplit.diagnosis.order import heaviest
-from halfsplit.diagnosis.posterior import SLIP, Belief, Bools, Expected, Floats, Table
+from halfsplit.diagnosis.posterior import Belief, Bools, Floats, Table
 from halfsplit.diagnosis.signs import look_outcomes
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.hypotheses import Hypothesis

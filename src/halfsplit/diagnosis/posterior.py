@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,9 +20,10 @@ from halfsplit.circuit.elements import SHORT
 from halfsplit.circuit.solution import Status
 from halfsplit.diagnosis import specimens, swing
 from halfsplit.diagnosis.evidence import Evidence, Quantity
+from halfsplit.diagnosis.expected import SLIP, Expected, bell
 from halfsplit.diagnosis.meters import scope_error
-from halfsplit.diagnosis.specimens import States, Volts, bells, on_scale, two_states
-from halfsplit.diagnosis.stories import EVERY, Given, Place, Rows, Stories
+from halfsplit.diagnosis.specimens import Volts, bells, on_scale, two_states
+from halfsplit.diagnosis.stories import EVERY, Place, Rows, Stories
 from halfsplit.faults.beats import halvings
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.ohmmeter import FLOOR
@@ -33,9 +34,6 @@ Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 Table = Predictions | DeadTable
 
-# One reading in fifty is misread, mistyped or taken at the wrong point; common practice, no
-# published source.
-SLIP = 0.02
 # Of those, the share that is the right reading with its point one place off, and as much that has
 # lost its sign; the rest may be anything. Common practice, no published source.
 MISTYPED, EACH = (10.0, 0.1, -1.0), 0.15
@@ -70,66 +68,6 @@ WILD_OVER = 0.5
 WILD_AMPS = 20.0  # A, both ways of a hand-held meter's range
 
 
-@dataclass(frozen=True)
-class Expected:
-    """What one reading should be under each hypothesis, before it is taken (H).
-
-    `mean` and `sigma` are in volts, or on the scale of what is no volts; all else is on the scale
-    it is weighed on, that of `scale` where good specimens form no bell.
-    """
-
-    mean: Floats
-    sigma: Floats
-    slope: Floats  # (H, K) change per sigma of each uncertainty
-    known: Bools  # False where the net is adrift or the row did not solve
-    given: Given  # what earlier readings tell of it
-    bend: Floats  # one sigma of what slopes do not tell and its place keeps
-    place: Place
-    centre: Floats  # mean with nothing learnt
-    rest: Floats  # variance of it besides that of the tolerances
-    over: Floats | None = None  # (H) chance that the meter shows OL; None where it cannot
-    linear: bool = True  # whether its scale is that of the meter's figures
-    states: Mapping[int, States] = field(default_factory=dict)  # rows with two readings
-    reach: Floats | None = None  # (H, J) how far a specimen that strays does; None for nowhere
-    scale: Scale | None = None
-    joint: tuple[Floats, Floats] | None = None  # mean and sigma on that scale over all stories
-    steep: float = 1.0  # of that scale where the reading lies, as densities are per volt
-
-    def on(self, value: float) -> float:
-        """A reading on the scale of weighing."""
-        return value if self.scale is None else float(self.scale.sigmas(np.array(value)))
-
-    def steepness(self, value: float) -> float:
-        """Of that scale at a reading, per volt; 1 without one."""
-        if self.scale is None or not np.isfinite(value):
-            return 1.0
-        return float(self.scale.steepness(np.array(value), self.scale.own))
-
-    def off(self, value: float) -> Floats:
-        """How many sigmas a reading lies from each mean (H)."""
-        mean, sigma = self.joint or (self.mean, self.sigma)
-        return np.asarray(np.abs(self.on(value) - mean) / sigma)
-
-    @property
-    def each(self) -> tuple[Floats, Floats]:
-        """Mean and sigma in each story (S, H)."""
-        return self.centre + self.given.learnt, np.sqrt(self.given.var + self.rest)
-
-    def best(self, span: float) -> Floats:
-        """Logarithm of the likelihood of a reading just as predicted (H)."""
-        at = (self.given.share / self.each[1]).max(axis=0)
-        peak = (1.0 - SLIP) * 0.993 * at * self.steep / np.sqrt(2.0 * np.pi) + SLIP / span
-        if self.over is not None:
-            ends = np.maximum(self.over, 1.0 - self.over)
-            return np.asarray(np.log(np.where(self.over > 0.5, ends, peak)))
-        return np.asarray(np.log(np.where(self.known, peak, 1.0 / span)))
-
-
-def bell(z: Floats, sigma: Floats) -> Floats:
-    """Density of a Gaussian reading `z` sigmas from its mean."""
-    return np.asarray(np.exp(-0.5 * np.minimum(z * z, 1400.0)) / (sigma * np.sqrt(2.0 * np.pi)))
-
-
 def bayes(prior: Floats, likelihood: Floats) -> Floats:
     """Posterior weights (H). All-zero likelihood leaves the prior, as nothing was learnt."""
     product = prior * likelihood
@@ -140,10 +78,19 @@ def bayes(prior: Floats, likelihood: Floats) -> Floats:
 class Belief:
     """Weights of H hypotheses and, under each, what R readings tell of K shared uncertainties.
 
-    `none` and `unmodelled` are the indices of those two hypotheses.
+    `none` and `unmodelled` are the indices of those two hypotheses; `owners` tells which of the
+    uncertainties are of which part.
     """
 
-    def __init__(self, prior: Sequence[float], uncertainties: int, none: int, unmodelled: int):
+    def __init__(
+        self,
+        prior: Sequence[float],
+        uncertainties: int,
+        none: int,
+        unmodelled: int,
+        owners: Mapping[str, frozenset[int]] | None = None,
+    ) -> None:
+        self.owners = owners or {}
         self.prior = np.array(prior, dtype=float)
         self.log_weight = np.log(np.maximum(self.prior, 1e-300))
         self.uncertainties = uncertainties
@@ -154,7 +101,7 @@ class Belief:
     def part(self, rows: Sequence[int]) -> Belief:
         """Belief over a few of the hypotheses; the first two of `rows` are those without faults."""
         at = np.array(rows, dtype=np.int64)
-        found = Belief(self.prior[at].tolist(), self.uncertainties, 0, 1)
+        found = Belief(self.prior[at].tolist(), self.uncertainties, 0, 1, self.owners)
         found.log_weight, found.best = self.log_weight[at].copy(), self.best[at].copy()
         found.stories = self.stories.part(at)
         return found
@@ -162,7 +109,8 @@ class Belief:
     def joined(self, other: Belief) -> Belief:
         """Belief over these hypotheses and those of `other` after the first two, which are the two
         without faults; both have taken the same evidence."""
-        found = Belief([*self.prior, *other.prior[2:]], self.uncertainties, 0, 1)
+        prior = [*self.prior, *other.prior[2:]]
+        found = Belief(prior, self.uncertainties, 0, 1, self.owners)
         found.log_weight = np.concatenate([self.log_weight, other.log_weight[2:]])
         found.best = np.concatenate([self.best, other.best[2:]])
         further = other.stories.part(np.arange(2, len(other.prior)))
@@ -171,7 +119,7 @@ class Belief:
 
     def unlearnt(self) -> Belief:
         """Belief of one hypothesis to which no reading has told anything of its tolerances."""
-        return Belief([1.0], self.uncertainties, 0, 0)
+        return Belief([1.0], self.uncertainties, 0, 0, self.owners)
 
     def weights(self) -> Floats:
         """Posterior (H), summing to 1."""
@@ -237,7 +185,8 @@ class Belief:
         a reading taken again has in common with the first, and what is new each time."""
         bend, own = besides
         leads, at = (item.pos, item.neg, item.quantity, item.ohmmeter), item.condition
-        place = Place(leads, at.changes, at)
+        new = [self.owners.get(part, frozenset()) for part in at.fitted]
+        place = Place(leads, at.changes, at, frozenset[int]().union(*new))
         given = self.stories.given(slope, bend, place, more.get("reach"), only)
         middle, sigma = given.joint(mean, own**2)
         scale: Scale | None = more.get("scale")

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.diagnosis.expected import SLIP
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.posterior import (
     MODEL_FRACTION,
     MODEL_VOLTS,
-    SLIP,
     Bools,
     Floats,
     span_of,

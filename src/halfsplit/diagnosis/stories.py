@@ -36,11 +36,15 @@ FAR = 5.0  # sigmas beyond which a reading's miss is learnt as if it were no far
 
 @dataclass(frozen=True)
 class Place:
-    """Where a reading was taken: what of, with what changed in the machine, in what condition."""
+    """Where a reading was taken: what of, with what changed in the machine, in what condition.
+
+    `new` are the uncertainties (K) of parts fitted since it came: those of other specimens.
+    """
 
     leads: Hashable
     changed: Hashable
     condition: Hashable
+    new: frozenset[int] = frozenset()
 
     def shares(self, other: Place) -> float:
         """How much of what no slope tells is the same in both."""
@@ -133,8 +137,13 @@ class Stories:
         if not self.slopes:
             none = np.zeros_like(share)
             return Given(share, none, none + own, np.zeros((*share.shape, 0)))
-        shared = np.stack([np.einsum("hk,hk->h", slope, s[only]) for s in self.slopes], axis=1)
+        shared = np.zeros((len(slope), len(self.slopes)))
         for r, earlier in enumerate(self.places):
+            same, other = slope, place.new ^ earlier.new
+            if other:  # a part fitted in between: what the old one was tells nothing of the new
+                same = slope.copy()
+                same[:, list(other)] = 0.0
+            shared[:, r] = np.einsum("hk,hk->h", same, self.slopes[r][only])
             shared[:, r] += place.shares(earlier) * bend * self.bends[r][only]
         every = shared[None]
         if strays is not None and reach is not None and strays.any():

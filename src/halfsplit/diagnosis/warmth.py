@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from halfsplit.diagnosis.posterior import SLIP, Floats
+from halfsplit.diagnosis.expected import SLIP
+from halfsplit.diagnosis.posterior import Floats
 from halfsplit.faults.ratings import thermal_path
 from halfsplit.parts.base import Part
 

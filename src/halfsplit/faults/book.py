@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.lower import Machine
+from halfsplit.circuit.sensitivity import owners
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dead_table import DeadDictionary, DeadTable, Pair, dead_tables
 from halfsplit.faults.dictionary import SIZE_AT, DictionaryCache, predict
@@ -52,6 +53,7 @@ class Book:
         self.standard = list(standard)
         self.dictionary = DictionaryCache(machine, standard)
         self.moves = self.dictionary.moves
+        self.owners = owners(self.moves)
         self.dead_circuit = DeadDictionary(machine, standard, self.moves)
         self._shelves: dict[Condition, _Shelf] = {}
         self._dead: dict[tuple[Pair, Condition, Ohmmeter], dict[Key, DeadTable]] = {}
