@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from tests.reference.tables import listed, table
 
-from halfsplit.assembly.condition import Condition
+from halfsplit.assembly.condition import Change, Condition
 from halfsplit.diagnosis import posterior
 from halfsplit.diagnosis.evidence import Evidence, Meter
 from halfsplit.diagnosis.posterior import Belief, span_of
@@ -109,3 +109,33 @@ def test_the_same_reading_taken_again_tells_nothing_of_the_machine(
     assert again == pytest.approx(once, abs=0.1)
     assert once < loaded < 0.5 * (once + elsewhere) + 0.5
     assert elsewhere == pytest.approx(2.0 * once, rel=0.1)
+
+
+@pytest.mark.parametrize("fitted", [False, True])
+def test_a_part_fitted_since_is_another_specimen(fitted: bool) -> None:
+    """All four nets lean on R9, and the first reads two of its sigmas high. So should the next, but
+    for a new R9: that is as it should be, and 5.0 V is no surprise. Two read then agree again."""
+    tables = table(list(DUE), [DUE] * 3, [{n: [SHARED] for n in DUE}] * 3, 1)
+    hypotheses = listed([Fault("R1", "open", 0.1, {})], 1.0)
+    belief = Belief([h.prior for h in hypotheses], 1, 0, 1, {"R9": frozenset({0})})
+    meter = Meter(fraction=0.0, counts=2.0 * OWN / 0.01)
+    before = Condition("bench")
+    after = before.with_change(Change("R9", "fitted")) if fitted else before
+
+    def asked(net: str, value: float, at: Condition) -> Evidence:
+        return Evidence(net, "", "volts", value, 0.01, at, meter)
+
+    belief.learn(tables, asked("a", 6.0, before), span_of(tables))
+    expected = belief.expect(tables, asked("b", 5.0, after))
+    assert expected.mean[0] == pytest.approx(5.0 if fitted else 6.0, abs=0.03)
+    wide = SHARED if fitted else OWN
+    assert expected.sigma[0] == pytest.approx(np.hypot(wide, OWN), rel=0.1)
+    belief.learn(tables, asked("b", 5.0, after), span_of(tables))
+    again = belief.expect(tables, asked("c", 5.0, after))
+    if fitted:
+        assert again.mean[0] == pytest.approx(5.0, abs=0.03)
+        assert again.sigma[0] == pytest.approx(np.hypot(OWN, OWN), rel=0.1)
+    # The old one is still what it was, for whatever was read of it.
+    old = belief.expect(tables, asked("d", 6.0, before))
+    if fitted:
+        assert old.mean[0] == pytest.approx(6.0, abs=0.03)
