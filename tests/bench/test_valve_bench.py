@@ -164,3 +164,13 @@ def test_two_faults_that_only_an_ohmmeter_saw_are_found(file: Path) -> None:
             session.read(net, text, against=black, ohmmeter=meter, sure=True)
         (lead,) = [s.hypothesis.name for s in session.suspects(1)[0].suspects]
         assert lead == "C2 short + R11 open"
+
+
+def test_a_scope_at_a_rail_stands_at_its_volts(file: Path) -> None:
+    """What swings by millivolts there is no harmless check: 250 V are at the probe."""
+    with Session(file) as session:
+        session.set_condition(Condition("mains", "half"))
+        checks = [c for c in session.near_checks() if c.candidate.net in ("raw", "p250")]
+        kinds = {c.candidate.quantity for c in checks}
+        assert {"volts", "ac", "ripple"} <= kinds
+        assert all(c.top_volts > 200.0 for c in checks)

@@ -15,6 +15,7 @@ from halfsplit.diagnosis.explain import Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.next_check import Check
 from halfsplit.diagnosis.repair import measuring, mending, repair_order
+from halfsplit.diagnosis.search import nothing_shows
 from halfsplit.faults.hypotheses import Fault, Hypothesis
 
 ASKED = 3  # leading groups whose other states are looked for
@@ -236,7 +237,10 @@ LIKELY = 0.3  # chance below which nobody takes a part out on suspicion; common 
 
 def _replace(bench: Session, checks: Sequence[Check]) -> dict[str, Any] | None:
     """The part to change straight away, where that is expected to cost fewer minutes than the best
-    check and what follows it; None where measuring first is cheaper."""
+    check and what follows it; None where measuring first is cheaper, or no reading shows anything
+    wrong: what is not broken in any reading is not changed for its odds."""
+    if nothing_shows(bench.belief):
+        return None
     done = bench.condition.fitted
     done |= {ref for ref, good in bench.proofs() if good}
     minutes = {ref: _minutes(bench, ref) for ref in bench.assembly.parts}

@@ -319,18 +319,23 @@ class Session(Reasoner):
         return None if here and best is not None and best.bits >= STILL_WORTH else lead
 
     def _cleared(self, lead: Group) -> bool:
-        """Whether every part the leading group blames was tested good or replaced already."""
-        done = {ref for ref, good in self.proofs() if good}
-        done |= self.condition.fitted
-        return all(p in done for i in lead.members for p in self.hypotheses[i].parts)
+        """Whether every part the leading group blames was tested good or replaced already, and is
+        not blamed as the new one."""
+        good = {ref for ref, right in self.proofs() if right}
+        blamed = [f for i in lead.members for f in self.hypotheses[i].faults]
+        new = {f.part for f in blamed if f.cause == "fresh"}
+        done = good | (self.condition.fitted - new)
+        return all(f.part in done for f in blamed)
 
     def mended(self) -> list[Evidence] | None:
         """Readings taken since the leading suspect's part was replaced; None if it was not."""
         lead = self._leader()
         members = lead.members if lead else ()
+        # A new part that is bad is still there, and it was fitted.
+        if not members or not self.repaired(self.hypotheses[members[0]]):
+            return None
         # Further faults that would not show with it are no reason to call it still there.
-        if members and self.repaired(self.hypotheses[members[0]]):
-            members = members[:1]
+        members = members[:1]
         parts = {p for i in members for p in self.hypotheses[i].parts}
         now = self.condition.fitted
         if not parts or not parts <= now:

@@ -17,8 +17,9 @@ THERMAL_VOLTAGE = 0.025865
 # Stands for the common net in elements a part makes by itself (core loss, earthed neutral).
 COMMON = "#common"
 
-# A conductance that stands for "no connection": 1 Gohm, larger than any bench meter.
-OPEN = 1e-9
+# A conductance that stands for "no connection": 100 Gohm. Through one of a gigohm 24 V would drive
+# 0.2 V into a bench meter of 10 Mohm, which a blown fuse does not.
+OPEN = 1e-11
 # A conductance that stands for "shorted": 10 milliohm, about a solder bridge.
 SHORT = 100.0
 

@@ -18,6 +18,17 @@ Bools = npt.NDArray[np.bool_]
 # One reading in fifty is misread, mistyped or taken at the wrong point; common practice, no
 # published source.
 SLIP = 0.02
+# A net that nothing drives is pulled to common by the meter's own 10 Mohm: so often it reads about
+# nought, at one sigma of so many volts of leakage and hum, and else anything. Common practice, no
+# published source.
+NEAR_NOUGHT, NOUGHT = 0.7, 0.05
+DRAINS = 1e9  # ohm; a meter of more drains nothing
+
+
+def adrift(value: float, span: float) -> float:
+    """Density of a reading of such a net [1/V]; `span` [V] is what it could land in."""
+    near = np.exp(-0.5 * min((value / NOUGHT) ** 2, 1400.0)) / (NOUGHT * np.sqrt(2.0 * np.pi))
+    return float(NEAR_NOUGHT * near + (1.0 - NEAR_NOUGHT) / span)
 
 
 @dataclass(frozen=True)
@@ -44,6 +55,7 @@ class Expected:
     scale: Scale | None = None
     joint: tuple[Floats, Floats] | None = None  # mean and sigma on that scale over all stories
     steep: float = 1.0  # of that scale where the reading lies, as densities are per volt
+    drained: Bools | None = None  # (H) nets that only the meter drives; None for nowhere
 
     def on(self, value: float) -> float:
         """A reading on the scale of weighing."""
@@ -72,7 +84,12 @@ class Expected:
         if self.over is not None:
             ends = np.maximum(self.over, 1.0 - self.over)
             return np.asarray(np.log(np.where(self.over > 0.5, ends, peak)))
-        return np.asarray(np.log(np.where(self.known, peak, 1.0 / span)))
+        return np.asarray(np.log(np.where(self.known, peak, self.loose(0.0, span))))
+
+    def loose(self, value: float, span: float) -> Floats:
+        """Density of a reading where none is known (H), only used there."""
+        flat = np.full(len(self.known), 1.0 / span)
+        return flat if self.drained is None else np.where(self.drained, adrift(value, span), flat)
 
 
 def bell(z: Floats, sigma: Floats) -> Floats:

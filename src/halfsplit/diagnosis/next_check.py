@@ -161,8 +161,8 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
         healthy = (mid - half, mid + half)
     seen = mean[(share > 1e-3) & known]
     top = float(np.abs(seen).max()) if seen.size else 0.0
-    if counted and not isinstance(table, DeadTable):
-        top = float(np.abs(np.nan_to_num(table.mean[live][:, table.column(candidate.net)])).max())
+    if candidate.quantity != "volts" and not isinstance(table, DeadTable):
+        top = max(top, _at_the_probe(table, live[share > 1e-3], candidate.net))
 
     def tell() -> tuple[Outcome, ...]:
         found = _outcomes(live, share, mean, sigma, known, WIDEST_HERTZ if counted else None)
@@ -175,6 +175,14 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
         told = (float(np.exp(healthy[0])), float(np.exp(healthy[1])))
     minutes = candidate.minutes * (LIVE_FACTOR if top > TOUCH_VOLTS else 1.0)
     return Check(replace(candidate, minutes=minutes), bits, tell, told, top)
+
+
+def _at_the_probe(table: Predictions, rows: np.ndarray, net: str) -> float:
+    """The most volts to common the probe may meet [V], whatever is read there: a scope or a meter
+    on its AC range that shows millivolts stands at the rail's own volts."""
+    at = table.column(net)
+    peak = np.abs(table.mean[rows, at]) + table.ripple[rows, at]
+    return float(np.nan_to_num(peak).max(initial=0.0))
 
 
 def _hertz(o: Outcome) -> Outcome:

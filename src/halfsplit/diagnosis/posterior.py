@@ -20,7 +20,7 @@ from halfsplit.circuit.elements import SHORT
 from halfsplit.circuit.solution import Status
 from halfsplit.diagnosis import specimens, swing
 from halfsplit.diagnosis.evidence import Evidence, Quantity
-from halfsplit.diagnosis.expected import SLIP, Expected, bell
+from halfsplit.diagnosis.expected import DRAINS, SLIP, Expected, bell
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.specimens import Volts, bells, on_scale, two_states
 from halfsplit.diagnosis.stories import EVERY, Place, Rows, Stories
@@ -157,7 +157,9 @@ class Belief:
         mean = np.nan_to_num(mean * loading)
         own = item.meter.sigmas(mean, item.resolution)
         model = MODEL_FRACTION * np.abs(mean) + MODEL_VOLTS
-        known = ~np.isin(table.status[only], UNCLAIMED) & (source < ADRIFT)
+        solved = ~np.isin(table.status[only], UNCLAIMED)
+        known = solved & (source < ADRIFT)
+        drains = not item.neg and item.meter.input_ohms(0.0) < DRAINS
         loose = np.sqrt(loose) * loading
         plain = Volts(mean, slope, loose, model, own)
         scale, told = on_scale(table, (a, b), plain, item.value, (self.none, only, loading))
@@ -168,7 +170,16 @@ class Belief:
         met = scale is None and item.condition in self.stories.conditions
         far = specimens.reaches(table, a, b, loading, only) if met else None
         return self._expected(
-            item, told.mean, told.slope, besides, known, only, states=two, scale=scale, reach=far
+            item,
+            told.mean,
+            told.slope,
+            besides,
+            known,
+            only,
+            states=two,
+            scale=scale,
+            reach=far,
+            drained=solved & ~known if drains else None,
         )
 
     def _expected(
@@ -279,7 +290,7 @@ class Belief:
                     slip += EACH * expected.steepness(value / factor) * bell(z, sigma) / abs(factor)
             for row, states in expected.states.items():
                 true[:, row] = states.density(value)
-        true = np.where(expected.known, true, flat)
+        true = np.where(expected.known, true, expected.loose(value, span))
         slip = np.where(expected.known, slip, flat)
         healthy = float((share[:, self.none] * true[:, self.none]).sum())
         true[:, self.unmodelled] = UNMODELLED_HEALTHY * healthy + (1.0 - UNMODELLED_HEALTHY) * flat

@@ -55,6 +55,11 @@ def fit(belief: Belief) -> np.ndarray:
     return np.asarray(belief.log_weight - np.log(np.maximum(belief.prior, 1e-300)))
 
 
+def nothing_shows(belief: Belief) -> bool:
+    """Whether every reading is as the machine without a fault explains it."""
+    return bool(belief.best[belief.none] - fit(belief)[belief.none] < SHORT)
+
+
 def grow(
     bases: Sequence[Hypothesis],
     singles: Sequence[Fault],

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from halfsplit.diagnosis.evidence import Evidence
-from halfsplit.diagnosis.expected import SLIP
+from halfsplit.diagnosis.expected import SLIP, adrift
 from halfsplit.diagnosis.meters import scope_error
 from halfsplit.diagnosis.posterior import (
     MODEL_FRACTION,
@@ -81,5 +81,8 @@ class Sight:
             sigma = 0.25 * mean + 0.004 + scope_error(abs(item.value)) / 2.0
         z = (item.value - mean) / sigma
         density = np.exp(-0.5 * np.minimum(z * z, 1400.0)) / (sigma * np.sqrt(2.0 * np.pi))
-        density = np.where(known, density, self.flat)
+        loose = self.flat
+        if item.quantity == "volts" and not item.neg:
+            loose = adrift(item.value, 1.0 / self.flat)
+        density = np.where(known, density, loose)
         return np.asarray(np.log((1.0 - SLIP) * density + SLIP * self.flat))
