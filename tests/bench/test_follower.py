@@ -13,6 +13,7 @@ import pytest
 
 from halfsplit.bench.report import next_dict
 from halfsplit.bench.session import Session
+from halfsplit.bench.undone import still_with_it
 
 FOLLOWER = """\
 assembly: Follower 11 V
@@ -79,3 +80,13 @@ def test_nothing_is_changed_in_a_machine_that_reads_as_it_should(session: Sessio
     told = next_dict(session)
     assert told["quiet"] is not None
     assert told.get("replace") is None and told.get("act") is None
+
+
+def test_readings_taken_with_what_is_undone_are_told(session: Session) -> None:
+    change = session.change("R1 fitted value=10k")
+    session.read("zk", "12.0", sure=True)
+    taken = session.entries[-1].seq
+    session.undo(change.seq)
+    assert still_with_it(session, session.journal.undoing()) == [taken]
+    session.undo(taken)
+    assert still_with_it(session, session.journal.undoing()) == []

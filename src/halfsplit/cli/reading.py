@@ -279,6 +279,7 @@ def meter(
 def undo(file: Path, entry: int | None = None, *, json: Json = False) -> int:
     """Undo the last entry, or the one numbered; the journal keeps both."""
     from halfsplit.bench.opening import journal_of
+    from halfsplit.bench.undone import still_with_it
     from halfsplit.bench.words import entry_words, plain_words
 
     beside = journal_of(file)
@@ -292,4 +293,5 @@ def undo(file: Path, entry: int | None = None, *, json: Json = False) -> int:
         done = bench.undo(entry)
         taken = bench.journal.undoing()
         words = entry_words(bench.assembly, taken) if taken is not None else ""
-        return emit(done.as_dict(), json, lambda: show.undone(done, words))
+        data = done.as_dict() | {"still_with_it": still_with_it(bench, taken)}
+        return emit(data, json, lambda: show.undone(done, words, data["still_with_it"]))

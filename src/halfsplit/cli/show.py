@@ -159,10 +159,14 @@ def meter(now: Meter) -> None:
     say(f"meter: {load}, {now.fraction * 100:g}% + {now.counts:g} counts{pointer}")
 
 
-def undone(entry: Entry, what: str = "") -> None:
-    """An undo just put on disk, and what it undid in words."""
+def undone(entry: Entry, what: str = "", still: Sequence[int] = ()) -> None:
+    """An undo just put on disk, what it undid in words, and readings taken before it."""
     said = f" ({what})" if what else ""
     say(f"stored #{entry.seq}: entry #{entry.body['undoes']} is undone{said}")
+    if still:
+        listed = ", ".join(f"#{n}" for n in still)
+        say(f"  readings of that circuit still count as taken there: {listed}; if they were not,")
+        say("  undo them too by their numbers and read again")
 
 
 def _count(number: int, word: str) -> str:
