@@ -68,7 +68,8 @@ def entry_words(assembly: Assembly, entry: Entry) -> str:
         return noted_words(body)
     if entry.kind == "condition":
         now = body["condition"]
-        return str(body.get("did") or f"now fed by {now['feed']}, load {now['load']}")
+        fed = "off" if now["feed"] == "off" else f"fed by {now['feed']}"
+        return str(body.get("did") or f"now {fed}, load {now['load']}")
     if entry.kind == "meter":
         return f"meter: {body['meter'].get('name', '')}"
     if entry.kind == HANDED:

@@ -22,7 +22,7 @@ Kind = Annotated[str | None, Parameter(help="list the types of one kind, such as
 
 
 def part(*types: str, of: Of = None, kind: Kind = None, json: Json = False) -> int:
-    """Ratings, pins, model values and sources of a type; 4116*16 74LS138*2 adds up supplies.
+    """Ratings, pins, model values and sources of a type; ``4116*16 74LS138*2`` adds up supplies.
 
     In-house markings are found by the house-numbers.yaml beside --of (or here), and the one in
     your configuration folder. Without a type: how many the catalogue has of each kind.
