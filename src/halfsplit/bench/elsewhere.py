@@ -19,7 +19,7 @@ SOUND = 0.9
 
 
 def elsewhere(bench: Session) -> Iterator[list[Condition]]:
-    """Other loads, other feeds, then a lead lifted or a part replaced: nearer ones first. Each
+    """Other loads, other feeds, off, then a lead lifted or a part replaced: nearer ones first. Each
     other load or feed costs a fault dictionary."""
     here = bench.condition
     if not here.energised():
@@ -29,6 +29,7 @@ def elsewhere(bench: Session) -> Iterator[list[Condition]]:
     usable = bench.within_reach or bench.assembly.feeds.keys()
     feeds = [n for n in bench.assembly.feeds if n in usable and n not in (here.feed, "off")]
     yield [replace(here, feed=n) for n in feeds]
+    yield [replace(here, feed="off", load="none", extra=(), warm=None, mains=None, lamp=None)]
     yield undone(bench)
 
 

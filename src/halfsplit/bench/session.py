@@ -163,15 +163,16 @@ class Session(Reasoner):
         """Best checks now, bits a minute; `near` as of :meth:`near_checks`, if it was asked before.
 
         Where the present condition says little, the nearer changes are looked through first: other
-        loads, other feeds, then a lead lifted or a part replaced and the reading after it. Each is
-        judged together with the reading it leads to, so a step that tells nothing by itself counts
-        for what it makes readable.
+        loads, other feeds, off with an ohmmeter, then a lead lifted or a part replaced and the
+        reading after it. Each is judged together with the reading it leads to, so a step that tells
+        nothing by itself counts for what it makes readable.
         """
         checks = self.near_checks() if near is None else list(near)
         for further in elsewhere(self):
             if tells_enough(checks[:1]):
                 break
-            checks = self._best(checks + self._rank(further))
+            dead = [c for at in further if not at.energised() for c in self._dead_checks(at)]
+            checks = self._best(checks + self._rank(further) + dead)
         return checks[:most]
 
     def near_checks(self) -> list[Check]:
@@ -179,9 +180,7 @@ class Session(Reasoner):
         looks = self._looks()
         if self.condition.energised():
             return self._best(self._rank([self.condition]) + looks)
-        # A block says nothing of resistances.
-        dead = [] if by_blocks(self.assembly) else self._dead_checks()
-        return self._best(dead + looks)
+        return self._best(self._dead_checks(self.condition) + looks)
 
     def _best(self, checks: Sequence[Check]) -> list[Check]:
         return best(checks, behind_the_feed(self, checks))
@@ -267,11 +266,14 @@ class Session(Reasoner):
         left = {i for i in beyond[:MOST_FOLLOWED] if weights[i] > FOLLOWED}
         return [i for i in order if i in left or self.hypotheses[i].key in known]
 
-    def _dead_checks(self) -> list[Check]:
-        """Resistances worth taking: rails and points to common, and across the leading suspects.
+    def _dead_checks(self, at: Condition) -> list[Check]:
+        """Resistances worth taking with the machine off: rails and points to common, and across
+        the leading suspects.
 
         With the ohmmeter last used, else the usual one.
         """
+        if by_blocks(self.assembly):
+            return []  # a block says nothing of resistances
         common = self.assembly.common
         used = [e.ohmmeter for e in self.evidence() if e.ohmmeter]
         meter = used[-1] if used else ohmmeters()["auto"]
@@ -286,22 +288,23 @@ class Session(Reasoner):
                 pair = (ends[1], ends[0]) if ends[0] == common else (ends[0], ends[1])
                 pairs[pair] = None
         done = {(self._leads(e), e.condition) for e in self.evidence() if e.ohmmeter}
-        asked = [p for p in pairs if (p, self.condition) not in done]
+        asked = [p for p in pairs if (p, at) not in done]
+        moving = CHANGE_FEED if self.condition.energised() else 0.0
         reach = {p.net: p.minutes or AT_POINT for p in self.assembly.points.values()}
         reach[common] = 0.0
         candidates = [
             Candidate(
                 red,
                 meter.test,
-                self.condition,
-                max(reach.get(red, AT_LEAD), reach.get(black, AT_LEAD)) + AT_DEAD,
+                at,
+                max(reach.get(red, AT_LEAD), reach.get(black, AT_LEAD)) + AT_DEAD + moving,
                 black,
                 meter,
             )
             for red, black in asked
         ]
         listed = [self.hypotheses[i] for i in self._live]
-        tables = self.book.dead(asked, self.condition, meter, listed)
+        tables = self.book.dead(asked, at, meter, listed)
         return self._ranked(tables, candidates)
 
     def decided(self, best: Check | None = None) -> Group | None:

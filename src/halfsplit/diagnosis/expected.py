@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -85,6 +85,14 @@ class Expected:
             ends = np.maximum(self.over, 1.0 - self.over)
             return np.asarray(np.log(np.where(self.over > 0.5, ends, peak)))
         return np.asarray(np.log(np.where(self.known, peak, self.loose(0.0, span))))
+
+    def pulled_down(self) -> Expected:
+        """With nets that only the meter drives told as about nought, which they read mostly."""
+        if self.drained is None or self.scale is not None or not self.drained.any():
+            return self
+        mean = np.where(self.drained, 0.0, self.mean)
+        sigma = np.where(self.drained, NOUGHT, self.sigma)
+        return replace(self, mean=mean, sigma=sigma, known=self.known | self.drained)
 
     def loose(self, value: float, span: float) -> Floats:
         """Density of a reading where none is known (H), only used there."""

@@ -146,6 +146,7 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
     expected = belief.expect(table, probe)
     # What a healthy machine reads owes nothing to readings of a sick one.
     sound = belief.unlearnt().expect(table, probe, np.array([belief.none]))
+    expected = expected.pulled_down()
     known = expected.known[live] & (live != belief.unmodelled)
     mean, sigma = expected.mean[live], expected.sigma[live]
     share = weights[live] / weights[live].sum()
