@@ -14,13 +14,14 @@ raise :class:`halfsplit.problems.HalfsplitError` and its subclasses, with what t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from numbers import Real
 from pathlib import Path
 from typing import Any, Self, get_args
 
+from halfsplit.bench.dead import find_ohmmeter
 from halfsplit.bench.session import Session
 from halfsplit.diagnosis.evidence import Quantity
 from halfsplit.diagnosis.next_check import Check
-from halfsplit.faults.ohmmeter import ohmmeters
 from halfsplit.problems import Problem, ProblemsError
 
 QUANTITIES = (*(q for q in get_args(Quantity) if q != "look"), "degC")
@@ -33,6 +34,7 @@ class Explanation:
     Attributes
     ----------
     faults: names of the heaviest set, such as ("C4 short", "R3 open"); empty for none.
+    name: the heaviest set in words; tells "no fault" from "something not in this model".
     alternatives: names of the other sets of the group.
     weight: chance of the group, all readings taken into account.
     parts: references the heaviest set blames.
@@ -42,6 +44,7 @@ class Explanation:
     alternatives: tuple[str, ...]
     weight: float
     parts: tuple[str, ...]
+    name: str = ""
 
 
 @dataclass(frozen=True)
@@ -97,12 +100,14 @@ class Bench:
         against: str | None = None,
         quantity: str = "volts",
         meter: str | None = None,
+        sure: bool = False,
     ) -> int:
         """Record a reading [V, ohm, Hz, A or degC] in the present condition; returns its number.
 
         `value` may be text as the meter shows it ("-1.71", "OL", "2k58"). `quantity` as in
         :class:`Proposal`, or "amps" through a meter in the place of part `at`, "degC" of its case;
-        `meter` names the ohmmeter profile of a dead reading.
+        `meter` names the ohmmeter profile of a dead reading; `sure` that a voltage far beyond all
+        that feeds the circuit is as it was read.
         """
         if quantity not in QUANTITIES:
             wrong = f"there is no quantity {quantity}"
@@ -114,7 +119,10 @@ class Bench:
             return store(at, typed).seq
         dead = None
         if quantity in ("ohms", "diode"):
-            dead = ohmmeters()[meter or ("auto" if quantity == "ohms" else "diode")]
+            dead = find_ohmmeter(meter, quantity == "diode")
+        if not isinstance(value, str | Real) or isinstance(value, bool):
+            wrong = f"{value!r} is no reading"
+            raise ProblemsError([Problem("", 0, 0, "value", wrong, 'a number, or text as "4.99"')])
         text = value if isinstance(value, str) else f"{value:.6g}"
         if quantity == "frequency" and not isinstance(value, str):
             text += "Hz"
@@ -126,7 +134,7 @@ class Bench:
             ac=quantity == "ac",
             frequency=quantity == "frequency",
             ohmmeter=dead,
-            sure=True,
+            sure=sure,
         )
         return entry.seq
 
@@ -165,7 +173,8 @@ class Bench:
             first = members[0]
             others = dict.fromkeys(h.name for h in members[1:] if h.name != first.name)
             faults = tuple(f.name for f in first.faults)
-            found.append(Explanation(faults, tuple(others), group.weight, first.parts))
+            each = faults, tuple(others), group.weight, first.parts, first.name
+            found.append(Explanation(*each))
         return found
 
     def blamed(self) -> dict[str, float]:

@@ -14,6 +14,7 @@ from halfsplit.faults.dictionary import predict
 from halfsplit.faults.how_many import how_many
 from halfsplit.faults.hypotheses import PRIOR_NONE, Fault
 from halfsplit.faults.predictions import UNCLAIMED
+from halfsplit.problems import Problem, ProblemsError
 
 SHOWS = 3.0  # sigmas of tolerance and meter by which a fault must move some reading to be visible
 
@@ -42,8 +43,16 @@ def shown_faults(session: Session, start: Condition) -> frozenset[str]:
 def prepared(
     session: Session, start: Condition, kinds: Sequence[str], count: int, seed: int
 ) -> list[Case]:
-    """Cases of this machine: faults that show in some load of the feed, drawn by their odds."""
+    """Cases of this machine: faults that show in some load of the feed, drawn by their odds.
+
+    Raises ProblemsError where none shows, as in a machine that is off.
+    """
     shown = visible(session, start)
+    if not any(v and h.faults for v, h in zip(shown, session.standard, strict=True)):
+        feeds = [f for f in session.assembly.feeds if f != "off"]
+        wrong = f"no fault shows with the machine {start.words()}, so there is nothing to play"
+        write = f"--feed with one of {', '.join(feeds)}"
+        raise ProblemsError([Problem("", 0, 0, "drill", wrong, write)])
     follow: dict[str, list[tuple[Fault, float]]] = {}
     if "cascade" in kinds:
         faults = {h.faults[0].name: h.faults[0] for h in session.standard if len(h.faults) == 1}

@@ -30,7 +30,13 @@ def drill(
     feed: Feed = None,
     load: Load = None,
     seed: Annotated[int, Parameter(help="same number, same machines")] = 1,
-    slips: Annotated[int, Parameter(help="percent of machines where one reading is mistyped")] = 0,
+    slips: Annotated[
+        int,
+        Parameter(
+            help="percent of machines where one reading is mistyped",
+            validator=Number(gte=0, lte=100),
+        ),
+    ] = 0,
     train: Annotated[
         bool, Parameter(negative="", help="you are the one at the bench, not the planner")
     ] = False,
