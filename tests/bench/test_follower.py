@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from halfsplit.bench.report import next_dict
+from halfsplit.bench.report import next_dict, proof
 from halfsplit.bench.session import Session
 from halfsplit.bench.undone import still_with_it
 
@@ -90,3 +90,22 @@ def test_readings_taken_with_what_is_undone_are_told(session: Session) -> None:
     assert still_with_it(session, session.journal.undoing()) == [taken]
     session.undo(taken)
     assert still_with_it(session, session.journal.undoing()) == []
+
+
+@pytest.mark.parametrize(
+    ("fault", "pair"),
+    [
+        ("open collector", "b to c"),
+        ("c-e short", "c to e"),
+        ("c-b short", "b to c"),
+        ("b-e short", "b to e"),
+        ("open base", "b to e"),
+    ],
+)
+def test_the_proof_of_a_transistor_measures_what_would_show_it(
+    session: Session, fault: str, pair: str
+) -> None:
+    (one,) = [h.faults[0] for h in session.standard if h.name == f"Q1 {fault}"]
+    first, _, last = proof(session, one)
+    assert first.startswith(f"{pair}, diode: ")
+    assert last.startswith(f"if Q1 {fault}: ")

@@ -81,12 +81,23 @@ def names(bench: Session) -> list[str]:
     return [h.name for h in bench.hypotheses]
 
 
+# Leads as the names of faults have them.
+LEADS = {"base": "b", "emitter": "e", "collector": "c", "gate": "g", "coil": "c1"}
+
+
 def proof(bench: Session, fault: Fault) -> list[str]:
-    """What the suspected part should show out of circuit if good, and what if this is true."""
-    part = bench.assembly.parts[fault.part]
+    """What the suspected part should show out of circuit if good, and what if this is true: first
+    where this fault would show."""
+    named = {LEADS.get(word, word) for word in fault.mode.replace("-", " ").split()}
+
+    def away(look: Any) -> int:
+        """Fewer for each of its leads that the fault is named after."""
+        ends = {look.pos, look.neg, look.pos.partition(".")[0]}
+        return -len(named & ends)
+
     found = [
         f"{d.pos} to {d.neg}, {d.test}: {_band(d.low, d.high, d.test)} ({d.words.split(';')[0]})"
-        for d in part.dead()
+        for d in sorted(bench.assembly.parts[fault.part].dead(), key=away)
     ]
     return [*found[:2], f"if {fault.name}: {fault.look}"]
 

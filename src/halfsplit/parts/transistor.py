@@ -264,4 +264,5 @@ class Transistor(Part):
             pair = ("b", other) if self.POLARITY > 0 else (other, "b")
             found.append(DeadLook(*pair, "diode", 0.7 * drop, 1.3 * drop, f"one drop; {PRACTICE}"))
             found.append(DeadLook(*pair[::-1], "diode", 2.0, minus[1], f"{minus[0]}; {PRACTICE}"))
-        return found
+        both = f"OL both ways; {PRACTICE}"
+        return [*found, DeadLook("c", "e", "diode", 2.0, minus[1], both)]
