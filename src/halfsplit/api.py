@@ -198,7 +198,7 @@ class Bench:
 
     def check_too(self) -> list[dict[str, Any]]:
         """Parts the leading faults may have taken along: part, mode, ratio, chance, words."""
-        from halfsplit.bench.report import check_too
+        from halfsplit.bench.too import check_too
 
         groups = self.session.groups()
         return check_too(self.session, groups[0]) if groups else []

@@ -13,6 +13,7 @@ import pytest
 
 from halfsplit.bench.report import next_dict, proof
 from halfsplit.bench.session import Session
+from halfsplit.bench.too import check_too
 from halfsplit.bench.undone import still_with_it
 
 FOLLOWER = """\
@@ -109,3 +110,21 @@ def test_the_proof_of_a_transistor_measures_what_would_show_it(
     first, _, last = proof(session, one)
     assert first.startswith(f"{pair}, diode: ")
     assert last.startswith(f"if Q1 {fault}: ")
+
+
+def test_what_readings_clear_was_not_taken_along(session: Session) -> None:
+    """C2 short burns R2, 12 times over its watt; but 0.29 V behind it shows that it conducts."""
+    _read(session, out="0.10", zk="0.92")
+    before = {t["part"]: t for t in check_too(session, session.groups()[0])}
+    _read(session, rc="0.29")
+    assert _leader(session)[0] == "C2 short"
+    assert "R2" not in {t["part"] for t in check_too(session, session.groups()[0])}
+    for row in before.values():
+        assert row["chance"] >= 0.01 and row["before"] >= 0.05
+
+
+def test_a_part_tested_bad_is_to_be_replaced_whatever_leads(session: Session) -> None:
+    session.prove("Q1", False, "no gain")
+    assert next_dict(session)["tested_bad"] == ["Q1"]
+    session.change("Q1 fitted")
+    assert next_dict(session)["tested_bad"] == []

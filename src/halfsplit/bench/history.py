@@ -10,8 +10,8 @@ import numpy as np
 
 from halfsplit.assembly.condition import Change, Condition
 from halfsplit.bench.recall import condition_of
-from halfsplit.bench.report import check_too
 from halfsplit.bench.session import Session
+from halfsplit.bench.too import check_too
 from halfsplit.bench.words import entry_words
 from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.faults.dictionary import predict

@@ -11,6 +11,7 @@ from halfsplit.bench.handed import since_handed
 from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touching, present
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.session import Session
+from halfsplit.bench.too import check_too, tested_bad
 from halfsplit.diagnosis.explain import Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
 from halfsplit.diagnosis.next_check import Check
@@ -128,6 +129,7 @@ def blank_next(bench: Noter) -> dict[str, Any]:
         "blocked": None,
         "check_too": [],
         "not_as_drawn": not_as_drawn(bench),
+        "tested_bad": tested_bad(bench),
         "checks": [],
         "left_out": "",
         "first": _nothing_known(bench),
@@ -173,6 +175,7 @@ def next_dict(bench: Session, checks: Sequence[Check] | None = None) -> dict[str
         )
     if checks and max(c.bits for c in checks) < WORTHLESS:
         data["nothing_left"] = "nothing within reach would tell more than next to nothing"
+    data["tested_bad"] = tested_bad(bench)
     data["checks"] = [check_dict(bench, check, listed) for check in checks]
     return data
 
@@ -238,7 +241,7 @@ def _act(bench: Session, decided: Group) -> dict[str, Any]:
             if f.cause == "wrong"
         },
         "prove": {n: proof(bench, f) for n, f in faults.items() if f.cause != "wrong"},
-        "proved": sorted({p for p, good in bench.proofs() if not good} & due),
+        "proved": sorted((set(tested_bad(bench)) & due) - here.fitted),
         "before": before_touching(bench.machine, bench.condition, bench.discharged()),
     }
 
@@ -293,24 +296,6 @@ def _replace(bench: Session, checks: Sequence[Check]) -> dict[str, Any] | None:
         "measuring_first": round(others, 1),
         "before": before_touching(bench.machine, bench.condition, bench.discharged()),
     }
-
-
-NAMED = 0.05  # chance from which a part that may have been taken along is worth a look
-
-
-def check_too(bench: Session, lead: Group) -> list[dict[str, Any]]:
-    """Parts the leading faults may have taken along, likeliest first, with how far overstressed."""
-    fitted = bench.condition.fitted
-    found: dict[str, dict[str, Any]] = {}
-    for i in lead.members[:3]:
-        for fault in bench.hypotheses[i].faults:
-            for taken in bench.taken_along(fault.name):
-                known = found.get(taken.part)
-                if taken.chance >= NAMED and (known is None or known["chance"] < taken.chance):
-                    found[taken.part] = {"because": fault.name, **taken._asdict()}
-    own = {p for i in lead.members[:3] for p in bench.hypotheses[i].parts}
-    left = [v for part, v in found.items() if part not in own | fitted]
-    return sorted(left, key=lambda v: (-v["chance"], v["part"]))
 
 
 def _left(bench: Session, hypothesis: Hypothesis) -> str:

@@ -209,7 +209,10 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
         who = " or ".join(act["group"][:5])
         out.print(f"[bold]Enough is known to act: {escape(who)}[/] ({percent(act['weight'])})")
         cautions(act["before"])
-        file, part = bench.assembly.file.name, act["group"][0].partition(" ")[0]
+        file, part = (
+            bench.assembly.file.name,
+            act["group"][0].removeprefix("new ").partition(" ")[0],
+        )
         if act["done"]:
             say(f"  Already replaced: {', '.join(act['done'])}")
         for ref, label in act["as_drawn"].items():
@@ -229,6 +232,10 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
         acting.swap(data["replace"])
     for found in data["not_as_drawn"]:
         acting.odd(bench.assembly.file.name, found)
+    for part in data["tested_bad"]:
+        if not act or part not in act["proved"]:
+            file = bench.assembly.file.name
+            say(f"{part} tested bad: fit a good one, then say so: change {file} {part} fitted")
     for taken in data["check_too"][:6]:
         out.print(
             f"[bold]Check {escape(taken['part'])} too[/] ({percent(taken['chance'])} that it went "
