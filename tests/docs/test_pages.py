@@ -57,6 +57,12 @@ def test_a_page_works_as_written(name: str, page: Page) -> None:
     assert not wrong, "\n\n".join(wrong)
 
 
+@pytest.mark.parametrize("file", [ROOT / "README.md", *sorted(DOCS.glob("*.md"))], ids=str)
+def test_nothing_is_called_safe(file: Path) -> None:
+    text = file.read_text(encoding="utf-8").replace('typ="safe"', "")
+    assert not re.search(r"\bsafe\b", text, re.I)
+
+
 # -- the newcomer's script ------------------------------------------------------------------------
 
 
