@@ -271,14 +271,14 @@ def _outcomes(
     found = []
     for cluster, floor, top in zip(clusters, [-np.inf, *lines], [*lines, np.inf], strict=False):
         # Told as wide as the predictions are, but never past the line to the next outcome.
-        members = sorted(cluster, key=lambda i: -share[i])
+        members = sorted(cluster, key=lambda i: (-round(float(share[i]), 9), i))
         low = max(float(min(mean[i] - 2 * sigma[i] for i in cluster)), float(floor))
         high = min(float(max(mean[i] + 2 * sigma[i] for i in cluster)), float(top))
         chance = float(share[cluster].sum())
         found.append(Outcome(low, high, chance, tuple(int(live[i]) for i in members)))
     loose = [i for i in range(len(live)) if not known[i] and share[i] > 1e-3]
     if loose:
-        members = sorted(loose, key=lambda i: -share[i])
+        members = sorted(loose, key=lambda i: (-round(float(share[i]), 9), i))
         ids = tuple(int(live[i]) for i in members)
         found.append(Outcome(np.nan, np.nan, float(share[loose].sum()), ids, adrift=True))
     return tuple(sorted(found, key=lambda o: (o.adrift, -o.chance)))
