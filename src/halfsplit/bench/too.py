@@ -12,9 +12,7 @@ if TYPE_CHECKING:
     from halfsplit.bench.noting import Noter
     from halfsplit.bench.session import Session
 
-# Chance from which a part that may have been taken along is worth a look, and under which it is
-# not once readings have spoken for it.
-NAMED, CLEARED = 0.05, 0.01
+NAMED = 0.05  # chance from which a part that may have been taken along is worth a look
 
 
 def tested_bad(bench: Noter) -> list[str]:
@@ -26,7 +24,8 @@ def tested_bad(bench: Noter) -> list[str]:
 def check_too(bench: Session, lead: Group) -> list[dict[str, Any]]:
     """Parts the leading faults may have taken along, likeliest first, with how far overstressed.
 
-    `chance` is that of both after all readings, `before` what the overstress alone says.
+    `chance` is that it failed in the way it would, after all readings; `before` what the overstress
+    alone says. A part stays named when readings speak for it: it may have failed in another way.
     """
     fitted = bench.condition.fitted
     found: dict[str, dict[str, Any]] = {}
@@ -42,8 +41,7 @@ def check_too(bench: Session, lead: Group) -> list[dict[str, Any]]:
                     now = _after_readings(bench, base, taken)
                     row = {"because": fault.name, **taken._asdict()}
                     found[taken.part] = row | {"chance": round(now, 4), "before": taken.chance}
-    left = [v for v in found.values() if v["chance"] >= CLEARED]
-    return sorted(left, key=lambda v: (-v["chance"], v["part"]))
+    return sorted(found.values(), key=lambda v: (-v["chance"], v["part"]))
 
 
 def _after_readings(bench: Session, base: Hypothesis, taken: Taken) -> float:
