@@ -197,7 +197,8 @@ class Bench:
         return None if group is None else self.suspects(1)[0]
 
     def check_too(self) -> list[dict[str, Any]]:
-        """Parts the leading faults may have taken along: part, mode, ratio, chance, words."""
+        """Parts the leading faults may have taken along: part, mode, ratio, chance after
+        readings and `before` them, words."""
         from halfsplit.bench.too import check_too
 
         groups = self.session.groups()

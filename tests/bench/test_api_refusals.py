@@ -60,3 +60,16 @@ def test_a_drill_of_a_machine_that_is_off_is_refused(bench: Bench) -> None:
         session = bench.session
         with pytest.raises(HalfsplitError, match=r"no fault shows.*off"):
             prepared(session, session.condition, ["single"], 1, 1)
+
+
+def test_a_drill_of_two_faults_where_one_part_shows_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "one.yaml"
+    file.write_text(
+        "assembly: One\nparts:\n"
+        "  S1: {kind: supply, volts: 5V, ohms: 0.5R, pos: in, neg: com}\n"
+        "  R1: {kind: resistor, value: 1k, power: 1W, a: in, b: com}\n"
+    )
+    with open_bench(file) as bench:
+        session = bench.session
+        with pytest.raises(HalfsplitError, match="one part alone|no fault shows"):
+            prepared(session, session.condition, ["double"], 1, 1)

@@ -18,6 +18,8 @@ from halfsplit.assembly.model import LoadValue
 from halfsplit.bench.dead import _verdict, find_ohmmeter, ohms_dict
 from halfsplit.bench.session import Session
 from halfsplit.cli.dead import _told
+from halfsplit.diagnosis.evidence import Evidence, Meter
+from halfsplit.diagnosis.posterior import WILD_OVER, Belief, span_of
 from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.ohmmeter import Ohmmeter, ohmmeters
 from halfsplit.problems import NotFoundError, ProblemsError
@@ -182,6 +184,24 @@ def test_the_error_of_a_reading_is_the_same_in_ohms_however_far_it_is_off() -> N
     off = (table.x - meter.scale(np.array([0.0]))) / table.sigma(meter, 0.0, 1.0)
     claim = meter.limit(np.zeros(3), table.range, 1.0) / 2.0  # 3 digits of 1 ohm, one sigma
     assert off == pytest.approx(np.array([500.0, 1.0, 0.0]) / claim)
+
+
+def test_over_range_where_nothing_was_solved_is_no_density() -> None:
+    """A chance of a half, as of any wild reading that may be OL; not one share of a long scale."""
+    meter = ohmmeters()["auto"]
+    table = DeadTable(
+        meter.scale(np.array([500.0, 500.0, 500.0])),
+        float(meter.scale(np.array(meter.ranges[-1].top))),
+        np.zeros(3, dtype=bool),
+        np.zeros((3, 0)),
+        np.full(3, 0.02),
+        np.ones(3, dtype=np.int64),
+        np.array([True, True, False]),
+    )
+    item = Evidence("a", "b", "ohms", np.inf, 1.0, OFF, Meter(), ohmmeter=meter)
+    belief = Belief([0.4, 0.2, 0.4], 0, 0, 1)
+    likely = belief.learn(table, item, span_of(table, "ohms"))
+    assert likely[2] == pytest.approx(WILD_OVER)
 
 
 def test_a_pointer_errs_by_its_arc() -> None:

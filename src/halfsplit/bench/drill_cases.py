@@ -45,7 +45,7 @@ def prepared(
 ) -> list[Case]:
     """Cases of this machine: faults that show in some load of the feed, drawn by their odds.
 
-    Raises ProblemsError where none shows, as in a machine that is off.
+    Raises ProblemsError where none shows, as in a machine that is off, or too few for the kinds.
     """
     shown = visible(session, start)
     if not any(v and h.faults for v, h in zip(shown, session.standard, strict=True)):
@@ -53,6 +53,10 @@ def prepared(
         wrong = f"no fault shows with the machine {start.words()}, so there is nothing to play"
         write = f"--feed with one of {', '.join(feeds)}"
         raise ProblemsError([Problem("", 0, 0, "drill", wrong, write)])
+    parts = {h.parts for v, h in zip(shown, session.standard, strict=True) if v and h.faults}
+    if "double" in kinds and len(parts) < 2:
+        wrong = "faults of one part alone show here, so there are no two to play"
+        raise ProblemsError([Problem("", 0, 0, "drill", wrong, "--kinds single,healthy")])
     follow: dict[str, list[tuple[Fault, float]]] = {}
     if "cascade" in kinds:
         faults = {h.faults[0].name: h.faults[0] for h in session.standard if len(h.faults) == 1}

@@ -61,7 +61,10 @@ def near_is_early(bench: Session, near: list[Check]) -> bool:
     if tells_enough(near[:1]):
         return False
     return any(
-        not bench.dictionary.kept(c.as_drawn()) for further in elsewhere(bench) for c in further
+        not bench.dictionary.kept(c.as_drawn())
+        for further in elsewhere(bench)
+        for c in further
+        if c.energised()
     )
 
 

@@ -290,7 +290,8 @@ class Belief:
                     slip += EACH * expected.steepness(value / factor) * bell(z, sigma) / abs(factor)
             for row, states in expected.states.items():
                 true[:, row] = states.density(value)
-        true = np.where(expected.known, true, expected.loose(value, span))
+        loose = flat if expected.drained is None else expected.loose(value, span)
+        true = np.where(expected.known, true, loose)
         slip = np.where(expected.known, slip, flat)
         healthy = float((share[:, self.none] * true[:, self.none]).sum())
         true[:, self.unmodelled] = UNMODELLED_HEALTHY * healthy + (1.0 - UNMODELLED_HEALTHY) * flat
