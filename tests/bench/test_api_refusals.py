@@ -71,5 +71,5 @@ def test_a_drill_of_two_faults_where_one_part_shows_is_refused(tmp_path: Path) -
     )
     with open_bench(file) as bench:
         session = bench.session
-        with pytest.raises(HalfsplitError, match="one part alone|no fault shows"):
+        with pytest.raises(HalfsplitError, match=r"one part alone|no fault shows"):
             prepared(session, session.condition, ["double"], 1, 1)
