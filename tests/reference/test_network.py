@@ -64,6 +64,9 @@ class Bench:
         made = [(together([a, b]), together([a])) for a, b in combinations(self.singles, 2)]
         return made[:most], len(made[most:])
 
+    def strangers(self) -> list[Hypothesis]:
+        return []
+
     def likeliest_pair(self) -> float:
         return ODDS**2
 

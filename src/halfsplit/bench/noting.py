@@ -220,15 +220,25 @@ class Noter(Recorder):
         """Parts tested out of circuit, in order, each with the verdict.
 
         A verdict on a part fitted since the machine came in says nothing of the old one, and is
-        left out.
+        left out: see :meth:`fresh_proofs`.
         """
+        return [(ref, good) for ref, good, new in self._verdicts() if not new]
+
+    def fresh_proofs(self) -> list[tuple[str, bool]]:
+        """The same of parts fitted on this bench that are in the machine now."""
+        there = self.condition.fitted
+        return [(ref, good) for ref, good, new in self._verdicts() if new and ref in there]
+
+    def _verdicts(self) -> list[tuple[str, bool, bool]]:
+        """Every bench test, with whether the part was one fitted on this bench."""
         found, fitted = [], set[str]()
         for entry in self.entries:
             if entry.kind == "condition":
                 changes = condition_of(self.assembly, entry).changes
                 fitted = {c.part for c in changes if c.what == "fitted"}
-            elif entry.kind == "prove" and entry.body["part"] not in fitted:
-                found.append((entry.body["part"], entry.body["good"]))
+            elif entry.kind == "prove":
+                ref = entry.body["part"]
+                found.append((ref, entry.body["good"], ref in fitted))
         return found
 
     def note_bringup(self, kind: BringUp, part: str, body: dict[str, Any]) -> Entry:

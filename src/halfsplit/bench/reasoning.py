@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -164,7 +163,7 @@ class Reasoner(Noter):
         read = self.evidence()
         if conditions is not None:
             belief = self._fresh_belief(listed)
-            self._learn(belief, listed, [e for e in read if _place(e) in conditions], light)
+            self._learn(belief, listed, [e for e in read if e.place in conditions], light)
             return belief
         pool = self._weighed(light)
         places = {e.condition for e in read if e.ohmmeter is None}
@@ -172,8 +171,9 @@ class Reasoner(Noter):
         # A light look knows nothing of what was drawn.
         version = 0 if light else self.draws.version
         belief = pool.belief(listed, keys, tuple(read), (self.book, version))
-        for ref, good in self.proofs():
-            belief.prove([ref in h.parts for h in listed], good)
+        for new, told in ((False, self.proofs()), (True, self.fresh_proofs())):
+            for ref, good in told:
+                belief.prove([h.blames(ref, new) for h in listed], good)
         for sign in self.signs():
             rails, heard = self.rail_nets(), None
             warm = sign.name in ("hot", TEMPERATURE) and sign.condition.energised()
@@ -284,7 +284,7 @@ class Reasoner(Noter):
     def prepare(self, listed: Sequence[Hypothesis], parents: Sequence[Hypothesis]) -> list[int]:
         """Solve sets where readings were taken, quick conditions first; the slow ones only for what
         the quick ones leave standing. Returns the indices of those solved everywhere."""
-        places = dict.fromkeys(_place(e) for e in self.evidence())
+        places = dict.fromkeys(e.place for e in self.evidence())
         order = sorted(places, key=lambda c: -self._most(c))
         left, done = list(range(len(listed))), set[Condition]()
         for condition in order:
@@ -360,7 +360,7 @@ class Reasoner(Noter):
 
     def settle(self, listed: Sequence[Hypothesis]) -> None:
         """Solve sets with spreads of their own where readings were taken."""
-        for condition in dict.fromkeys(_place(e) for e in self.evidence()):
+        for condition in dict.fromkeys(e.place for e in self.evidence()):
             if condition.energised():
                 self.book.fully(condition, listed)
 
@@ -368,13 +368,18 @@ class Reasoner(Noter):
         """Standard faults of other sizes that fit the powered readings best at first sight."""
         return best_sizes(self, most)
 
+    def strangers(self) -> list[Hypothesis]:
+        """Wrong parts and fittings where nothing tells of a repair."""
+        listed = wrong_faults(self.machine.assembly, self.touched, others=True)
+        return [h for f in listed if (h := together([f])).key not in self.book.rows]
+
     def pairs(self, most: int) -> tuple[list[tuple[Hypothesis, Hypothesis]], int]:
         """Pairs of standard faults that fit the powered readings best at first sight."""
         return best_pairs(self, most)
 
     def dear(self) -> bool:
         """Whether a set takes seconds where readings were taken."""
-        return any(self._most(_place(e)) == MOST_FOLLOWED for e in self.evidence())
+        return any(self._most(e.place) == MOST_FOLLOWED for e in self.evidence())
 
     @cached_property
     def pairing(self) -> Pairing:
@@ -393,8 +398,3 @@ class Reasoner(Noter):
     def repaired(self, hypothesis: Hypothesis) -> bool:
         """Whether nothing of it is left in the machine as it stands."""
         return not hypothesis.left(self.condition)
-
-
-def _place(item: Evidence) -> Condition:
-    """The condition a reading was taken in; off for all dead ones, whatever the file's feed."""
-    return item.condition if item.ohmmeter is None else replace(item.condition, feed="off")

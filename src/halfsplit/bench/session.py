@@ -324,11 +324,10 @@ class Session(Reasoner):
     def _cleared(self, lead: Group) -> bool:
         """Whether every part the leading group blames was tested good or replaced already, and is
         not blamed as the new one."""
-        good = {ref for ref, right in self.proofs() if right}
+        good = {ref for ref, right in self.proofs() if right} | self.condition.fitted
+        new = {ref for ref, right in self.fresh_proofs() if right}
         blamed = [f for i in lead.members for f in self.hypotheses[i].faults]
-        new = {f.part for f in blamed if f.cause == "fresh"}
-        done = good | (self.condition.fitted - new)
-        return all(f.part in done for f in blamed)
+        return all(f.part in (new if f.cause == "fresh" else good) for f in blamed)
 
     def mended(self) -> list[Evidence] | None:
         """Readings taken since the leading suspect's part was replaced; None if it was not."""

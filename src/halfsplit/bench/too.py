@@ -18,7 +18,8 @@ NAMED = 0.05  # chance from which a part that may have been taken along is worth
 def tested_bad(bench: Noter) -> list[str]:
     """Parts tested bad last and not replaced since."""
     bad = {ref for ref, good in dict(bench.proofs()).items() if not good}
-    return sorted(bad - bench.condition.fitted)
+    new = {ref for ref, good in dict(bench.fresh_proofs()).items() if not good}
+    return sorted(bad - bench.condition.fitted | new)
 
 
 def check_too(bench: Session, lead: Group) -> list[dict[str, Any]]:

@@ -14,7 +14,7 @@ import numpy as np
 from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.order import heaviest_first
 from halfsplit.diagnosis.posterior import Belief
-from halfsplit.faults.hypotheses import Hypothesis
+from halfsplit.faults.hypotheses import Hypothesis, sizes_shared
 
 BARE = 2  # hypotheses without faults, at the head of every list
 # Bytes of what is kept of one stage: of the tray some 4,000 sets at 14 readings, 1,200 at 32, for
@@ -92,12 +92,13 @@ class Weighed:
                 self._keep(made, [keys[i] for i in some])
         assert now.belief is not None
         rows = [0, 1, *(now.row[k] for k in keys[BARE:])]
-        return _with_priors(now.belief.part(rows), listed)
+        return _with_priors(now.belief.part(rows), sizes_shared(listed))
 
     def _from(self, start: _Stage, few: Sequence[Hypothesis], keys: Sequence[Hashable]) -> Belief:
         if start.belief is None:
             return self._fresh(few)
-        return _with_priors(start.belief.part([0, 1, *(start.row[k] for k in keys)]), few)
+        found = start.belief.part([0, 1, *(start.row[k] for k in keys)])
+        return _with_priors(found, [h.prior for h in few])
 
     def _keep(self, made: Belief, keys: Sequence[Hashable]) -> None:
         now = self._now
@@ -106,9 +107,9 @@ class Weighed:
         now.row |= {k: count + i for i, k in enumerate(keys)}
 
 
-def _with_priors(belief: Belief, listed: Sequence[Hypothesis]) -> Belief:
+def _with_priors(belief: Belief, priors: Sequence[float]) -> Belief:
     """With the priors these sets have now: what one takes along may be known by another feed."""
-    prior = np.array([h.prior for h in listed])
+    prior = np.array(priors)
     belief.log_weight += np.log(np.maximum(prior, 1e-300)) - np.log(
         np.maximum(belief.prior, 1e-300)
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -42,6 +42,11 @@ class Evidence:
     number: int = 0
     text: str = ""
     ohmmeter: Ohmmeter | None = None
+
+    @property
+    def place(self) -> Condition:
+        """The condition it was taken in; off for all dead ones, whatever the file's feed."""
+        return self.condition if self.ohmmeter is None else replace(self.condition, feed="off")
 
     @property
     def over(self) -> bool:

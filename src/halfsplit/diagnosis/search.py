@@ -1,7 +1,8 @@
 """Which sets of faults to look at: singles all, pairs and larger ones where they can explain more.
 
 Pairs are looked at wherever one that fitted perfectly could matter beside the best single, all of
-them by a first sight of what they read; larger sets grow from those that explain
+them by a first sight of what they read, and with them wrong parts where nobody is known to have
+been, which are about as rare; larger sets grow from those that explain
 part of the readings (every reading may be a slip, so one that explains some outweighs one that
 explains none), by every single fault in turn. It is worth growing while the best set leaves
 readings unexplained. What was not looked at is said.
@@ -24,6 +25,8 @@ from halfsplit.faults.hypotheses import SCALES, Fault, Hypothesis, together
 # Common practice, no published source: four faults that all show at once are more than anybody
 # takes on before mending the first.
 PAIRS, GROWN, LARGEST = 500, 5, MOST
+# Of those pairs, how many are looked at before wrong parts in unlikely places, where not all can be.
+FIRST = 100
 OTHER_SIZES, RESIZED = 12, 4
 # Share of the weight a set must be able to take to be worth looking for: what keeps a leader from
 # being acted on.
@@ -96,6 +99,9 @@ class Ports(Protocol):
         """The pairs of single faults that fit best at first sight, each with the one of the two
         that fits better alone, and how many pairs were not even looked at."""
 
+    def strangers(self) -> list[Hypothesis]:
+        """Wrong parts and fittings where nothing tells of a repair, which are not standard."""
+
     def likeliest_pair(self) -> float:
         """The highest prior of any pair."""
 
@@ -132,6 +138,9 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             break
         if size == 2:
             made, unseen = ports.pairs(PAIRS)
+            strange, rest = [(h, bare[0]) for h in ports.strangers()], made[FIRST:]
+            made = [*_fresh_too(everything, belief, singles, ports), *made[:FIRST]]
+            made += [*strange, *rest]
             lead = everything[int(np.argmax(belief.log_weight))]
             if any(f.scale != 1.0 for f in lead.faults):  # pairs are of the usual sizes
                 made += grow([lead], singles, ports.boost)
@@ -180,6 +189,19 @@ def _twice(standard: Sequence[Hypothesis]) -> list[Hypothesis]:
         for old in single
         if old.parts == new.parts and old.faults[0].cause != "fresh"
     ]
+
+
+def _fresh_too(
+    everything: Sequence[Hypothesis], belief: Belief, singles: Sequence[Fault], ports: Ports
+) -> list[tuple[Hypothesis, Hypothesis]]:
+    """The best single faults, each beside whatever may be wrong with a part fitted since, which is
+    in no pair of usual ones."""
+    new = [f for f in singles if f.cause == "fresh"]
+    if not new:
+        return []
+    order = [everything[int(i)] for i in heaviest_first(belief.log_weight)]
+    best = [h for h in order if len(h.faults) == 1 and not h.sized]
+    return grow([h for h in best if h.faults[0].cause != "fresh"][:GROWN], new, ports.boost)
 
 
 def _explained(listed: Sequence[Hypothesis], belief: Belief) -> bool:

@@ -140,6 +140,7 @@ def dead_tables(
     slope, current = circuit.slopes(asks, found, meter, moves)
     lost = np.asarray(np.isnan(slope).any(axis=1))
     slope = np.clip(np.nan_to_num(slope), -5.0, 5.0)
+    current = np.clip(np.nan_to_num(current), -5.0, 5.0)
     if sizes is not None and moves and moves[-1].name == STAND_IN:
         _sized(circuit, pairs, condition, meter, variants, sizes, found, slope)
     tables = {}
@@ -237,7 +238,7 @@ class DeadDictionary:
     @cached_property
     def _machine(self) -> bytes:
         topology = self.circuit.topology
-        digest = hashlib.sha256(f"dead 2 {__version__} {SOLVER_DIGEST}".encode())
+        digest = hashlib.sha256(f"dead 3 {__version__} {SOLVER_DIGEST}".encode())
         digest.update(topology.base.tobytes())
         listed = [(e.name, type(e).__name__, e.nets) for e in topology.netlist]
         digest.update(repr((topology.nets, listed)).encode())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal, Protocol
@@ -47,9 +47,15 @@ FRESH_DEAD, FRESH_WRONG = 0.01, 0.01
 # as far off again, a part of a wrong value is off by its own tolerance, a trimmer at its end by
 # that of its track. One sigma, as a factor. Common practice, no published source.
 SIZE, SIZE_WRONG, SIZE_TURNED = 1.5, 1.05, 1.1
-# Sizes tried one by one where a fault of the usual size does not fit, and the share of the fault's
-# odds each gets.
-SCALES, OFF_SIZE = (0.3, 0.5, 0.7, 0.85, 1.2, 1.45, 2.0, 3.3), 0.15
+# Sizes tried one by one where a fault of the usual size does not fit, and the share of its odds
+# each gets: of a bell of one SIZE with its ends raised, half of it left to the usual size, whose
+# own spread covers the near ones. Common practice, no published source. Of a set of which many
+# sizes are in play the usual one keeps LEAST_USUAL.
+OFF_SIZE = {
+    **{0.3: 0.04, 0.5: 0.06, 0.7: 0.08, 0.85: 0.08},
+    **{1.2: 0.08, 1.45: 0.08, 2.0: 0.06, 3.3: 0.04},
+}
+SCALES, LEAST_USUAL = tuple(OFF_SIZE), 0.3
 SIZES = 3  # faults of a set whose sizes are followed
 # Parameters that have a size, and the conductance [S] below which "open" is open whatever its size.
 SIZED, OPEN_SIZED = frozenset({"g", "gce", "gbe", "gcb", "gak", "c", "esr", "isf", "l"}), 1e-8
@@ -86,7 +92,7 @@ class Fault:
         for key, value in self.changes.items():
             if key in self.resized:
                 changes[key] = value / scale if key[1] != "esr" else value * scale
-        return replace(self, changes=changes, scale=scale, odds=self.odds * OFF_SIZE)
+        return replace(self, changes=changes, scale=scale, odds=self.odds * OFF_SIZE[scale])
 
     @cached_property
     def key(self) -> str:
@@ -163,6 +169,11 @@ class Hypothesis:
         return frozenset(f.name for f in self.faults)
 
     @cached_property
+    def sized(self) -> bool:
+        """Whether one of its faults is of another size than usual."""
+        return any(f.scale != 1.0 for f in self.faults)
+
+    @cached_property
     def parts(self) -> tuple[str, ...]:
         """Parts it blames."""
         return tuple(dict.fromkeys(f.part for f in self.faults))
@@ -170,6 +181,10 @@ class Hypothesis:
     @cached_property
     def _blames(self) -> frozenset[str]:
         return frozenset(self.parts)
+
+    def blames(self, part: str, new: bool) -> bool:
+        """Whether it blames the part the machine came with, or with `new` the one fitted since."""
+        return any(f.part == part and (f.cause == "fresh") == new for f in self.faults)
 
     def laid(self, condition: Condition) -> Overrides:
         """Parameter values of the faults still in the machine in a condition."""
@@ -323,6 +338,19 @@ def without_faults() -> list[Hypothesis]:
 def single_faults(assembly: Assembly, touched: Iterable[str] = ()) -> list[Hypothesis]:
     """No fault, something not in the model, then every failure of every part; priors sum to 1."""
     return [*without_faults(), *(together([f]) for f in worn_faults(assembly, touched))]
+
+
+def sizes_shared(listed: Sequence[Hypothesis]) -> list[float]:
+    """Priors of sets (H) of which some are others of the list at another size: together they have
+    the odds of the set, so that a size looked at apart adds nothing to it."""
+    taken: dict[frozenset[str], float] = {}
+    for h in listed:
+        if h.sized:
+            taken[h.plain] = taken.get(h.plain, 0.0) + h.prior
+    return [
+        max(h.prior - taken.get(h.plain, 0.0), LEAST_USUAL * h.prior) if not h.sized else h.prior
+        for h in listed
+    ]
 
 
 def together(faults: Iterable[Fault], boost: float = 1.0) -> Hypothesis:
