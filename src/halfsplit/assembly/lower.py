@@ -55,7 +55,14 @@ class Machine:
 
     def alternating_nets(self, net: Netlist | None = None) -> set[str]:
         """Nets that swing with the mains: joined to a winding or the mains by plain resistance."""
-        elements = list(net or self.netlist)
+        return set(self._alternating) if net is None else self._swinging(net)
+
+    @cached_property
+    def _alternating(self) -> frozenset[str]:
+        return frozenset(self._swinging(self.netlist))
+
+    def _swinging(self, net: Netlist) -> set[str]:
+        elements = list(net)
         swinging = {
             n
             for e in elements
@@ -88,6 +95,10 @@ class Machine:
 
     def mains_nets(self) -> set[str]:
         """Nets in metallic contact with the wall: never proposed for a probe if another serves."""
+        return set(self._mains)
+
+    @cached_property
+    def _mains(self) -> frozenset[str]:
         found: set[str] = set()
         for part in self.assembly.parts.values():
             if part.KIND == "mains":
@@ -105,7 +116,7 @@ class Machine:
                 first = next(iter(part.__dict__["windings"].values()))
                 if {first.start, first.end} & found:
                     found |= {first.start, first.end} - {self.assembly.common}
-        return found
+        return frozenset(found)
 
     def rectified(self, net: Netlist | None = None) -> list[str]:
         """Nets behind rectifiers, whose mean is set by the mains cycle."""

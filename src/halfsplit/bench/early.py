@@ -179,7 +179,7 @@ def _check(bench: Noter, candidate: Candidate, healthy: tuple[float, float] | No
     """A check of which only the healthy reading is known. What a fault may put there is not, so
     caution goes by the most anything behind the mains is meant to supply."""
     top = highest_volts(bench.machine, mains=False)
-    return Check(candidate, 0.0, lambda: (), healthy, top)
+    return Check(candidate, 0.0, lambda: (), lambda: healthy, top)
 
 
 def _told(bench: Noter, words: str, checks: list[Check]) -> Told:

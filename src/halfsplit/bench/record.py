@@ -105,7 +105,8 @@ class Recorder:
     def _forget(self) -> None:
         """Drop what was derived from the journal; the dictionary does not depend on it."""
         self._entries = self._evidence = None
-        for name in ("machine", "found", "_grouped", "_live", "_unexplained", "_doubted", "fed"):
+        derived = ("machine", "condition", "found", "_grouped", "_live", "_unexplained", "_doubted")
+        for name in (*derived, "fed"):
             self.__dict__.pop(name, None)
 
     @cached_property
@@ -134,7 +135,7 @@ class Recorder:
         known = noted & self.assembly.parts.keys()
         return tuple(sorted(ref for ref in known if self.assembly.parts[ref].DISPLACED))
 
-    @property
+    @cached_property
     def condition(self) -> Condition:
         """The machine's state now: the last one journalled, else first feed and first load.
 

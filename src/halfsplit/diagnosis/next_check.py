@@ -69,14 +69,20 @@ class Outcome:
 class Check:
     """A proposed check with its worth [bit], cost [min] and outcomes, likeliest first.
 
-    `tell` works its outcomes out: most checks are only compared.
+    `tell` works its outcomes out and `sound` what a healthy machine reads, None where its net is
+    adrift: most checks are only compared.
     """
 
     candidate: Candidate
     bits: float
     tell: Callable[[], tuple[Outcome, ...]]
-    healthy: tuple[float, float] | None  # None where a healthy net is adrift
+    sound: Callable[[], tuple[float, float] | None]
     top_volts: float
+
+    @cached_property
+    def healthy(self) -> tuple[float, float] | None:
+        """Lowest and highest reading of a healthy machine."""
+        return self.sound()
 
     @cached_property
     def outcomes(self) -> tuple[Outcome, ...]:
@@ -144,8 +150,6 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
         ohmmeter=dead,
     )
     expected = belief.expect(table, probe)
-    # What a healthy machine reads owes nothing to readings of a sick one.
-    sound = belief.unlearnt().expect(table, probe, np.array([belief.none]))
     expected = expected.pulled_down()
     known = expected.known[live] & (live != belief.unmodelled)
     mean, sigma = expected.mean[live], expected.sigma[live]
@@ -156,24 +160,32 @@ def judge(belief: Belief, table: Table, candidate: Candidate, meter: Meter) -> C
     at, wide = (v[live] for v in expected.joint or (expected.mean, expected.sigma))
     knee = 0.05 if expected.scale is None else 1.0  # V, or sigmas of a good machine
     bits = _bits(at, wide, known, share, 1e3 if counted else knee)
-    healthy = None
-    if sound.known[0]:
-        mid, half = float(sound.mean[0]), 2 * float(sound.sigma[0])
-        healthy = (mid - half, mid + half)
     seen = mean[(share > 1e-3) & known]
     top = float(np.abs(seen).max()) if seen.size else 0.0
     if candidate.quantity != "volts" and not isinstance(table, DeadTable):
         top = max(top, _at_the_probe(table, live[share > 1e-3], candidate.net))
 
+    def band() -> tuple[float, float] | None:
+        # What a healthy machine reads owes nothing to readings of a sick one.
+        sound = belief.unlearnt().expect(table, probe, np.array([belief.none]))
+        if not sound.known[0]:
+            return None
+        mid, half = float(sound.mean[0]), 2 * float(sound.sigma[0])
+        return mid - half, mid + half
+
     def tell() -> tuple[Outcome, ...]:
         found = _outcomes(live, share, mean, sigma, known, WIDEST_HERTZ if counted else None)
+        healthy = band()
         if healthy:
             found = tuple(_cover(o, healthy) if belief.none in o.members else o for o in found)
         return tuple(_hertz(o) for o in found) if counted else found
 
-    told = healthy
-    if counted and healthy:
-        told = (float(np.exp(healthy[0])), float(np.exp(healthy[1])))
+    def told() -> tuple[float, float] | None:
+        healthy = band()
+        if counted and healthy:
+            return float(np.exp(healthy[0])), float(np.exp(healthy[1]))
+        return healthy
+
     minutes = candidate.minutes * (LIVE_FACTOR if top > TOUCH_VOLTS else 1.0)
     return Check(replace(candidate, minutes=minutes), bits, tell, told, top)
 
@@ -234,7 +246,7 @@ def _judge_dead(
             o if o.adrift else replace(o, low=told(o.low), high=told(o.high)) for o in found
         )
 
-    return Check(candidate, bits, tell, healthy, 0.0)
+    return Check(candidate, bits, tell, lambda: healthy, 0.0)
 
 
 def _cover(outcome: Outcome, band: tuple[float, float]) -> Outcome:
@@ -296,7 +308,7 @@ def look(belief: Belief, listed: Sequence[Hypothesis], ref: str, condition: Cond
         total = float(joint.sum())
         outcomes.append(Outcome(np.nan, np.nan, total, tuple(order[:12]), said=said))
     found = Candidate(ref, "look", condition, AT_LOOK)
-    return Check(found, bits, lambda: tuple(outcomes), None, 0.0)
+    return Check(found, bits, lambda: tuple(outcomes), lambda: None, 0.0)
 
 
 def rank(

@@ -25,7 +25,7 @@ from halfsplit.faults.hypotheses import SCALES, Fault, Hypothesis, together
 # Common practice, no published source: four faults that all show at once are more than anybody
 # takes on before mending the first.
 PAIRS, GROWN, LARGEST = 500, 5, MOST
-# Of those pairs, how many are looked at before wrong parts in unlikely places, where not all can be.
+# Of those pairs, how many come before wrong parts in unlikely places, where not all can be had.
 FIRST = 100
 OTHER_SIZES, RESIZED = 12, 4
 # Share of the weight a set must be able to take to be worth looking for: what keeps a leader from
