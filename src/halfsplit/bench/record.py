@@ -105,8 +105,8 @@ class Recorder:
     def _forget(self) -> None:
         """Drop what was derived from the journal; the dictionary does not depend on it."""
         self._entries = self._evidence = None
-        derived = ("machine", "condition", "found", "_grouped", "_live", "_unexplained", "_doubted")
-        for name in (*derived, "fed"):
+        derived = ("machine", "condition", "found", "_grouped", "_live", "_weights_now", "fed")
+        for name in (*derived, "_unexplained", "_doubted"):
             self.__dict__.pop(name, None)
 
     @cached_property

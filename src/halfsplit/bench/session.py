@@ -190,12 +190,10 @@ class Session(Reasoner):
         seen = {s.part for s in self.signs() if s.name in ("as-drawn", "not-as-drawn")}
         fitted = self.condition.fitted
         listed = [self.hypotheses[i] for i in self._live]
+        belief = self.belief.part(self._live, self._weights_now)
         refs = {f.part: None for h in listed for f in h.faults if f.cause == "wrong"}
-        belief = self.belief.part(self._live)
-        checks = [
-            look(belief, listed, ref, self.condition) for ref in refs if ref not in seen | fitted
-        ]
-        return [c.of(self._live) for c in checks]
+        asked = [ref for ref in refs if ref not in seen | fitted]
+        return [look(belief, listed, ref, self.condition).of(self._live) for ref in asked]
 
     def _rank(self, conditions: Sequence[Condition]) -> list[Check]:
         reach = {p.net: p.minutes or AT_POINT for p in self.assembly.points.values()}
@@ -240,20 +238,23 @@ class Session(Reasoner):
 
     def _ranked(self, tables: Mapping[Any, Any], candidates: Sequence[Candidate]) -> list[Check]:
         """Checks judged by the hypotheses that still count."""
-        found = rank(self.belief.part(self._live), tables, candidates, self.meter)
+        belief = self.belief.part(self._live, self._weights_now)
+        found = rank(belief, tables, candidates, self.meter)
         return [c.of(self._live) for c in found]
 
     @cached_property
     def _live(self) -> list[int]:
-        """Indices of hypotheses with weight, the two without faults first.
-
-        What else may be wrong beside the leading set is asked once that is mended.
-        """
-        weights = self._folded()
-        if self.repaired(self.hypotheses[int(np.argmax(weights))]):
-            weights = self.belief.weights()
-        order = self._heavier(weights, JUDGED)[:MOST_LIVE]
+        """Indices of hypotheses with weight, the two without faults first."""
+        order = self._heavier(self._weights_now, JUDGED)[:MOST_LIVE]
         return [0, 1, *sorted(i for i in order if i > 1)]
+
+    @cached_property
+    def _weights_now(self) -> np.ndarray:
+        """Of every hypothesis, that of what counts for it too; what else may be wrong beside the
+        leading set is asked once that is mended."""
+        found = self._folded()
+        mended = self.repaired(self.hypotheses[int(np.argmax(found))])
+        return self.belief.weights() if mended else found
 
     def _heavier(self, weights: np.ndarray, least: float) -> list[int]:
         """Indices of the sets worth asking more about, heaviest first."""

@@ -37,7 +37,7 @@ def fold(hypotheses: Sequence[Hypothesis], weights: np.ndarray, fits: np.ndarray
     """
     found = weights.copy()
     index = {h.key: i for i, h in enumerate(hypotheses) if h.faults}
-    _fold_sizes(hypotheses, weights, found)
+    _fold_sizes(hypotheses, fits, found)
     several = [i for i, h in enumerate(hypotheses) if len(h.faults) > 1 and weights[i] > 1e-9]
     for i in sorted(several, key=lambda i: -len(hypotheses[i].faults)):
         key = hypotheses[i].key
@@ -47,18 +47,19 @@ def fold(hypotheses: Sequence[Hypothesis], weights: np.ndarray, fits: np.ndarray
                 found[smaller] += found[i]
                 found[i] = 0.0
                 break
-    _fold_sizes(hypotheses, weights, found)  # what was folded may have gone to any size
+    _fold_sizes(hypotheses, fits, found)  # what was folded may have gone to any size
     return found
 
 
-def _fold_sizes(hypotheses: Sequence[Hypothesis], weights: np.ndarray, found: np.ndarray) -> None:
-    """Count one set of faults in several sizes as one suspect, where its size fits best."""
+def _fold_sizes(hypotheses: Sequence[Hypothesis], fits: np.ndarray, found: np.ndarray) -> None:
+    """Count one set of faults in several sizes as one suspect: the usual one, unless another fits
+    better by what counts as explaining something."""
     sizes: dict[frozenset[str], list[int]] = {}
     for i, h in enumerate(hypotheses):
         if h.faults:
             sizes.setdefault(h.plain, []).append(i)
     for same in sizes.values():
-        best = max(same, key=lambda i: float(weights[i]))
+        best = max(same, key=lambda i: float(fits[i]) + (0.0 if hypotheses[i].sized else ADDS))
         total = float(found[same].sum())
         found[same] = 0.0
         found[best] = total

@@ -98,12 +98,17 @@ class Belief:
         self.best = np.zeros(len(prior))  # log likelihood had every reading been as predicted
         self.none, self.unmodelled = none, unmodelled
 
-    def part(self, rows: Sequence[int]) -> Belief:
-        """Belief over a few of the hypotheses; the first two of `rows` are those without faults."""
+    def part(self, rows: Sequence[int], weights: Floats | None = None) -> Belief:
+        """Belief over a few of the hypotheses; the first two of `rows` are those without faults.
+
+        `weights` (H) are to take the place of their own, where some count for others too.
+        """
         at = np.array(rows, dtype=np.int64)
         found = Belief(self.prior[at].tolist(), self.uncertainties, 0, 1, self.owners)
         found.log_weight, found.best = self.log_weight[at].copy(), self.best[at].copy()
         found.stories = self.stories.part(at)
+        if weights is not None:
+            found.log_weight = np.log(np.maximum(weights[at], 1e-300))
         return found
 
     def joined(self, other: Belief) -> Belief:

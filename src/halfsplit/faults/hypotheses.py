@@ -48,14 +48,10 @@ FRESH_DEAD, FRESH_WRONG = 0.01, 0.01
 # that of its track. One sigma, as a factor. Common practice, no published source.
 SIZE, SIZE_WRONG, SIZE_TURNED = 1.5, 1.05, 1.1
 # Sizes tried one by one where a fault of the usual size does not fit, and the share of its odds
-# each gets: of a bell of one SIZE with its ends raised, half of it left to the usual size, whose
-# own spread covers the near ones. Common practice, no published source. Of a set of which many
-# sizes are in play the usual one keeps LEAST_USUAL.
-OFF_SIZE = {
-    **{0.3: 0.04, 0.5: 0.06, 0.7: 0.08, 0.85: 0.08},
-    **{1.2: 0.08, 1.45: 0.08, 2.0: 0.06, 3.3: 0.04},
-}
-SCALES, LEAST_USUAL = tuple(OFF_SIZE), 0.3
+# each gets, alike for all as nobody has counted how far sizes stray; what is left is the usual
+# size's, and of a set with other sizes of several faults at least LEAST_USUAL. Common practice, no
+# published source.
+SCALES, OFF_SIZE, LEAST_USUAL = (0.3, 0.5, 0.7, 0.85, 1.2, 1.45, 2.0, 3.3), 0.09, 0.28
 SIZES = 3  # faults of a set whose sizes are followed
 # Parameters that have a size, and the conductance [S] below which "open" is open whatever its size.
 SIZED, OPEN_SIZED = frozenset({"g", "gce", "gbe", "gcb", "gak", "c", "esr", "isf", "l"}), 1e-8
@@ -92,7 +88,7 @@ class Fault:
         for key, value in self.changes.items():
             if key in self.resized:
                 changes[key] = value / scale if key[1] != "esr" else value * scale
-        return replace(self, changes=changes, scale=scale, odds=self.odds * OFF_SIZE[scale])
+        return replace(self, changes=changes, scale=scale, odds=self.odds * OFF_SIZE)
 
     @cached_property
     def key(self) -> str:
