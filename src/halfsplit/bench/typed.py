@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from halfsplit.bench.example import reading_example
 from halfsplit.bench.words import UNITS, reading_words
 from halfsplit.problems import Problem, ProblemsError
 from halfsplit.quantity import QuantityError, Unit, parse_reading
@@ -93,7 +94,8 @@ def _verbs(
         wrong = f"there is no quantity {kind}"
         raise ProblemsError([Problem("", 0, 0, "", wrong, ", ".join(QUANTITIES))])
     if not typed.at:
-        raise ProblemsError([Problem("", 0, 0, "", "says not where it was read", "n12=-12.04")])
+        like = reading_example(bench.assembly)
+        raise ProblemsError([Problem("", 0, 0, "", "says not where it was read", like)])
     if kind == "amps":
         return (
             lambda: bench.reading_current(typed.at, typed.text),

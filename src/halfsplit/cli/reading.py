@@ -51,7 +51,8 @@ def read(
     seconds: Seconds = 60.0,
     json: Json = False,
 ) -> int:
-    """Store what the meter showed: net=value, as many as you like, such as n12=-1.81 p5=6.93.
+    """Store what the meter showed: net=value or net value, as many as you like, such as n12=-1.81
+    p5=6.93.
 
     Between two nets write p1:p12=0.41. Naming a load or feed also records that it was changed.
     With --from PLACE name one net without a value: it is taken from that meter once it stands
@@ -68,12 +69,14 @@ def read(
         if ripple or ac or frequency or (ohms and driven.test == "diode"):
             raise ProblemsError([Problem("", 0, 0, "", ONE_OF, "--ohms")])
     from halfsplit.bench.doubts import doubt
+    from halfsplit.bench.example import reading_example
 
     problems, stored, absent = [], [], 0
     doubts: list[str] = []
     with session(file) as bench:
+        like = reading_example(bench.assembly)
         if not readings:
-            raise ProblemsError([Problem("", 0, 0, "", "no reading was given", "n12=-12.04")])
+            raise ProblemsError([Problem("", 0, 0, "", "no reading was given", like)])
         at = bench.condition_from(feed, load, warm, **asdict(limiters))
         sent: dict[str, Any] | None = None
         if source is not None or take or now:
@@ -84,13 +87,13 @@ def read(
             if not wanted(text, sent, name, take, json):
                 return emit({"read": text, "instrument": sent, "stored": []}, json, lambda: None)
             readings = (item,)
-        for item in readings:
+        for item in _paired(readings):
             name, sign, value = item.partition("=")
             first, _, second = name.partition(":")
             try:
                 if not sign or (":" in name and not second):
-                    wrong = Problem("", 0, 0, item, "is no reading", "n12=-12.04")
-                    raise ProblemsError([wrong])
+                    wrong = f"“{item}” is no reading"
+                    raise ProblemsError([Problem("", 0, 0, "", wrong, like)])
                 if current or temperature:
                     if current:
                         entry = bench.read_current(first, value, at, instrument=sent)
@@ -138,6 +141,18 @@ def read(
     if problems and absent == len(problems):
         return ExitCode.NOT_FOUND
     return ExitCode.PROBLEMS if problems else ExitCode.OK
+
+
+def _paired(words: tuple[str, ...]) -> list[str]:
+    """Each as net=value, a net and the value after it counted as one."""
+    found: list[str] = []
+    for word in words:
+        alone = found and "=" not in found[-1] and "=" not in word
+        if alone and (word[:1] in "-+." or word[:1].isdigit() or word.upper() == "OL"):
+            found[-1] += f"={word}"
+        else:
+            found.append(word)
+    return found
 
 
 def _from_meter(

@@ -10,15 +10,22 @@ from pathlib import Path
 from halfsplit.assembly.condition import Condition, find_part
 from halfsplit.bench.drill import taking
 from halfsplit.bench.drill_bench import Case, EngineBench
+from halfsplit.bench.example import net_example
 from halfsplit.bench.session import Session
 from halfsplit.cli.drill import said
 from halfsplit.diagnosis.next_check import Candidate
 from halfsplit.problems import ExitCode, HalfsplitError
 
-HELP = (
-    "read n12 | ripple v5r | load half | look F2 | suspects | hint | answer C4 short | quit",
-    "Points are those of the file; names of rails and test points work too.",
-)
+
+def _help(session: Session) -> tuple[str, str]:
+    """What can be said, with names of this machine."""
+    net, load = net_example(session.assembly), next(iter(session.assembly.loads))
+    part = next(h for h in session.standard if h.faults).faults[0]
+    return (
+        f"read {net} | ripple {net} | load {load} | look {part.part} | suspects | hint | "
+        f"answer {part.name} | quit",
+        "Points are those of the file; names of rails and test points work too.",
+    )
 
 
 def train(file: Path, case: Case, start: Condition) -> int:
@@ -30,7 +37,7 @@ def train(file: Path, case: Case, start: Condition) -> int:
             session.set_condition(start)
             bench = EngineBench(session.machine, case)
             said(f"A {session.assembly.name} stands before you, {start.words()}. What is wrong?")
-            for line in HELP:
+            for line in _help(session):
                 said(f"  {line}")
             return _loop(session, bench, case)
 
@@ -90,7 +97,7 @@ def _done(session: Session, bench: EngineBench, verb: str, rest: str) -> int:
             said(f"  try {where.quantity} at {where.net}, {where.condition.words()}")
     else:
         said(f"  “{verb}” is not understood here; you can say:")
-        for line in HELP:
+        for line in _help(session):
             said(f"  {line}")
     return 0
 
