@@ -217,7 +217,11 @@ class Noter(Recorder):
         return self._append("prove", {"part": ref, "good": good, "text": note})
 
     def proofs(self) -> list[tuple[str, bool]]:
-        """Parts tested out of circuit, in order, each with the verdict.
+        """Parts tested out of circuit, in order, each with the verdict."""
+        return [(part, good) for _, part, good in self.verdicts()]
+
+    def verdicts(self) -> list[tuple[int, str, bool]]:
+        """The same, each after the number of its entry.
 
         A verdict on a part fitted since the machine came in says nothing of the old one, and is
         left out.
@@ -228,7 +232,7 @@ class Noter(Recorder):
                 changes = condition_of(self.assembly, entry).changes
                 fitted = {c.part for c in changes if c.what == "fitted"}
             elif entry.kind == "prove" and entry.body["part"] not in fitted:
-                found.append((entry.body["part"], entry.body["good"]))
+                found.append((entry.seq, entry.body["part"], entry.body["good"]))
         return found
 
     def note_bringup(self, kind: BringUp, part: str, body: dict[str, Any]) -> Entry:
