@@ -235,6 +235,10 @@ class Noter(Recorder):
                 found.append((entry.seq, entry.body["part"], entry.body["good"]))
         return found
 
+    def anything_weighs(self) -> bool:
+        """Whether anything in force weighs on the suspects: a reading, a verdict or a sign."""
+        return bool(self.evidence() or self.verdicts() or self.signs())
+
     def note_bringup(self, kind: BringUp, part: str, body: dict[str, Any]) -> Entry:
         """Store a reading of a reforming, of a protection test, or after a discharge."""
         ref = find_part(self.assembly, part).ref
