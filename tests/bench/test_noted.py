@@ -20,6 +20,7 @@ from halfsplit.bench.report import resume_dict, suspects_dict
 from halfsplit.bench.session import Session
 from halfsplit.bench.speaks import either_way, within
 from halfsplit.bench.trail import trail
+from halfsplit.diagnosis.explain import Suspect
 from halfsplit.diagnosis.noted import Noted
 
 
@@ -226,6 +227,9 @@ def test_a_reading_between_fitting_and_not_is_not_called_neutral(follower: Sessi
     (again,) = follower.reasons(0)
     assert again.off == pytest.approx(3.0, abs=0.2) and again.verdict == "neutral"
     assert again.between
+    told = either_way(Suspect(follower.hypotheses[0], 1.0, (again,)))
+    assert told["between"] == [again.evidence.number] and told["neutral"] == []
+    assert told["words"] == "1 reading lies between fitting and not: zk"
 
 
 def test_of_something_not_in_the_model_nothing_is_predicted(follower: Session) -> None:
@@ -258,6 +262,31 @@ def test_suspects_no_reading_parts_are_parted_by_a_verdict(panel: Session) -> No
             "words": f"R1 open: R1 tested good (#{number})",
         }
     ]
+
+
+def test_those_for_whom_it_speaks_likewise_are_not_told_again(follower: Session) -> None:
+    """Nothing read: failures of C1 and C2 that no direct volts show are one group."""
+    follower.prove("C1", False, "")
+    (group,) = follower.suspects(1)
+    names = [s.hypothesis.name for s in group.suspects]
+    assert names[0].startswith("C1") and names[1].startswith("C1")
+    (told,) = within(group)
+    assert told["verdict"] == "contradicts"
+    assert set(told["suspects"]) == {
+        n for n in names if not n.startswith("C1") and n != "something not in this model"
+    }
+
+
+def test_a_set_of_two_has_its_own_watts(panel: Session) -> None:
+    """R1 and R3 open: neither lamp nor fan gets anything."""
+    panel.read("lp", "0.00")
+    panel.read("fn", "0.00")
+    panel.observe("", "LP1", sign="dark")
+    panel.observe("", "M1", sign="stopped")
+    pair = panel.suspects(1)[0].suspects[0]
+    assert pair.hypothesis.name == "R1 open + R3 open"
+    assert [n.as_dict()["predicted"] for n in pair.noted] == [0.0, 0.0]
+    assert [n.verdict for n in pair.noted] == ["supports", "supports"]
 
 
 def test_every_suspect_has_all_of_it_as_data(panel: Session) -> None:
