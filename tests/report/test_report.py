@@ -13,6 +13,7 @@ from typing import Any
 
 import pypdf
 import pytest
+from tests.bringup.test_surroundings import TEXT
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench import history
@@ -136,6 +137,29 @@ def test_a_fault_comes_with_the_readings_that_settled_it(told: Told) -> None:
     # With a crowbar that does not fire nothing is pushed too far but the junction of Q1, on a
     # bracket meant for full load and not for the limited current into a short.
     assert [t["part"] for t in fault["took_along"]] == ["Q1"]
+
+
+def test_verdicts_and_signs_that_settled_a_fault_and_those_that_contradict(tmp_path: Path) -> None:
+    """The lamp behind R1 is dark at no volts; R1 tested good once, then bad, and replaced."""
+    file = tmp_path / "panel.yaml"
+    file.write_text(TEXT, encoding="utf-8")
+    with Session(file) as session:
+        session.read("lp", "0.00")
+        session.observe("", "LP1", sign="dark")
+        session.prove("R1", True, "")
+        session.prove("R1", False, "OL")
+        session.change("R1 fitted")
+        data = plain(gather(session, quick=True, drawn=False))
+    (fault,) = data["faults"]
+    assert fault["fault"] == "R1 open"
+    assert [(n["said"], n["verdict"]) for n in fault["noted"]] == [
+        ("dark", "supports"),
+        ("good", "contradicts"),
+    ]
+    (doubt,) = [t for t in data["doubts"] if t.startswith("contradictory: ")]
+    assert "tested good (#3) and tested bad (#4)" in doubt and "undo what was wrong" in doubt
+    text = page.html(compose.document(data))
+    assert "20 times less likely with R1 open" in text and "contradictory: R1" in text
 
 
 def test_what_it_may_have_taken_along_and_nobody_looked_at(tmp_path: Path) -> None:

@@ -18,7 +18,9 @@ from halfsplit.journal import Journal, glance, journal_path
 from halfsplit.web import house, server
 from halfsplit.web.drafts import Drafts
 from halfsplit.web.registry import PAGES
+from tests.bringup.test_surroundings import TEXT
 from tests.web.conftest import BENCH, App, until
+from tests.web.test_pictures_page import drawn
 
 
 def read_in(file: Path) -> list[tuple[str, str]]:
@@ -312,3 +314,23 @@ async def test_what_was_undone_is_said(app: App) -> None:
 
 def test_a_shelf_of_one(shelf: Path) -> None:
     assert [f.key for f in Shelf(shelf).scan()] == ["pt3.yaml"]
+
+
+async def test_the_suspects_tell_verdicts_signs_and_what_contradicts(app: App) -> None:
+    """A small machine of its own: a lamp behind R1, dark at no volts; R1 tested bad, then good."""
+    (app.file.parent / "panel.yaml").write_text(TEXT, encoding="utf-8")
+    await app.user.open("/bench/panel.yaml")
+    (place,) = app.house._places.values()
+    await place.write(lambda n: n.observe("", "LP1", sign="dark"))
+    await until(lambda: "LP1 dark (#1)" in drawn(app.user))
+    assert "No reading yet" not in drawn(app.user), "a sign weighs too"
+    await place.write(lambda n: n.read("lp", "0.00"))
+    await place.write(lambda n: n.read("p12", "11.9"))
+    await place.write(lambda n: n.prove("R1", False, ""))
+    await until(lambda: "48 times likelier with R1 open" in drawn(app.user))
+    assert "1 reading tells nothing either way: p12." in drawn(app.user)
+    assert "R2 short: R1 tested bad (#4)" in drawn(app.user)
+    await app.user.should_not_see("Contradictory")
+    await place.write(lambda n: n.prove("R1", True, ""))
+    await until(lambda: "Contradictory: R1: tested bad (#4)" in drawn(app.user))
+    await app.user.should_see(kind=ui.element, content="Contradictory: R1: tested bad (#4)")

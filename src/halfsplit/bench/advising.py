@@ -70,7 +70,7 @@ def advise(session: Session) -> Iterator[Advice]:
         yield _advice(session, last, near[:MOST], NEAR)
     first = _advice(session, last, session.next_checks(MOST, near))
     yield first
-    groups = session.suspects(SUSPECTS) if session.evidence() else []
+    groups = session.suspects(SUSPECTS) if session.anything_weighs() else []
     yield replace(first, suspects=suspects_dict(session, groups), suspects_last=last)
 
 

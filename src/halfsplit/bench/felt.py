@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -14,17 +15,63 @@ from halfsplit.diagnosis.warmth import case_to_air, chance
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.stress import Stress, stresses
 
+if TYPE_CHECKING:
+    from halfsplit.bench.reasoning import Reasoner
+
+
+class Felt(NamedTuple):
+    """Of one sign under each hypothesis (H).
+
+    Attributes
+    ----------
+    chance: of it being noted.
+    value: what that is judged by: degrees of a case [degC], share of the rated watts of a part felt
+        hot, of the nominal ones of a lamp or fan, of the least current of a gas tube; NaN where
+        not solved or not known.
+    """
+
+    chance: Floats
+    value: Floats
+
+
+def by_watts(sign: Sign) -> bool:
+    """Whether a sign is judged by the watts or amperes its part takes."""
+    warm = sign.name in ("hot", TEMPERATURE) and sign.condition.energised()
+    return warm or sign.name in WORKING
+
+
+def felt_kept(bench: Reasoner, sign: Sign, listed: Sequence[Hypothesis]) -> Felt:
+    """:func:`felt`, of the standard sets worked out once."""
+    standard = bench.standard
+    count = len(standard)
+    if list(listed[:count]) != standard:
+        return felt(bench.machine, sign, listed, bench.progress)
+    known = bench.__dict__.setdefault("_felt_before", {})
+    if known.get("of") is not bench.book:
+        known.clear()
+        known["of"] = bench.book
+    if sign not in known:
+        known[sign] = felt(bench.machine, sign, standard, bench.progress)
+    first, others = known[sign], listed[count:]
+    if not others:
+        return Felt(first.chance, first.value)
+    more = felt(bench.machine, sign, [*standard[:2], *others], bench.progress)
+    both = [np.concatenate([a, b[2:]]) for a, b in zip(first, more, strict=True)]
+    return Felt(both[0], both[1])
+
 
 def felt(
     machine: Machine, sign: Sign, listed: Sequence[Hypothesis], progress: Progress | None
-) -> Floats:
+) -> Felt:
     """Chance of a part being called hot, of its case's temperature, or of how a lamp or fan works,
-    under each (H)."""
+    under each."""
     laid = [h.laid(sign.condition) for h in listed]
     keys = [repr(sorted(one.items())) for one in laid]
     order = list(dict.fromkeys(keys))
     rows = [laid[keys.index(k)] for k in order]
     found = stresses(machine, sign.condition.as_drawn(), rows, progress=progress)
+    place = {k: i for i, k in enumerate(order)}
+    at = [place[k] for k in keys]
     if sign.name == TEMPERATURE:
         part = machine.fitted(machine.assembly.parts[sign.part], sign.condition)
         path = case_to_air(part)
@@ -32,16 +79,14 @@ def felt(
         if path is None:  # the file told once and no longer does
             watts, path = np.full(len(rows), np.nan), 0.0
         told = chance(sign.degrees, watts, path, sign.condition.ambient)
-    elif sign.name in WORKING:
-        told = _share_of_nominal(machine, found, sign.part)
-    else:
-        told = hot_chance(_share_of_watts(found, sign.part))
-    place = {k: i for i, k in enumerate(order)}
-    told = np.asarray(told[[place[k] for k in keys]])
+        return Felt(np.asarray(told[at]), np.asarray((sign.condition.ambient + path * watts)[at]))
     if sign.name in WORKING:
+        share = np.asarray(_share_of_nominal(machine, found, sign.part)[at])
         stuck = [any((f.part, f.mode) == (sign.part, "stuck") for f in h.faults) for h in listed]
-        told = working_chance(sign.name, np.where(stuck, 0.0, told))
-    return told
+        share = np.where(stuck, 0.0, share)
+        return Felt(working_chance(sign.name, share), share)
+    share = _share_of_watts(found, sign.part)
+    return Felt(np.asarray(hot_chance(share)[at]), np.asarray(share[at]))
 
 
 def _share_of_watts(found: Stress, part: str) -> Floats:

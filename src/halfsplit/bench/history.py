@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 
 from halfsplit.assembly.condition import Change, Condition
+from halfsplit.bench.noted import noted_of
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.session import Session
+from halfsplit.bench.speaks import SPEAK
 from halfsplit.bench.too import check_too
 from halfsplit.bench.words import entry_words
 from halfsplit.diagnosis.evidence import Evidence
@@ -168,6 +170,7 @@ def _case(bench: Session, part: str) -> dict[str, Any]:
         "fault": "",
         "weight": 0.0,
         "evidence": [],
+        "noted": [],
         "took_along": [],
         "look": "",
     }
@@ -184,6 +187,7 @@ def _case(bench: Session, part: str) -> dict[str, Any]:
         "look": own.look,
         "weight": min(float(bench.blamed().get(part, 0.0)), 1.0),
         "evidence": [r.as_dict() for r in told[:REASONS]],
+        "noted": [n.as_dict() for n in noted_of(bench, [best])[best] if n.verdict in SPEAK],
         "took_along": [] if group is None else check_too(bench, group),
     }
 

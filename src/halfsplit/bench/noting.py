@@ -217,29 +217,32 @@ class Noter(Recorder):
         return self._append("prove", {"part": ref, "good": good, "text": note})
 
     def proofs(self) -> list[tuple[str, bool]]:
-        """Parts tested out of circuit, in order, each with the verdict.
-
-        A verdict on a part fitted since the machine came in says nothing of the old one, and is
-        left out: see :meth:`fresh_proofs`.
-        """
-        return [(ref, good) for ref, good, new in self._verdicts() if not new]
+        """Parts tested out of circuit, in order, each with the verdict."""
+        return [(part, good) for _, part, good in self.verdicts()]
 
     def fresh_proofs(self) -> list[tuple[str, bool]]:
         """The same of parts fitted on this bench that are in the machine now."""
-        there = self.condition.fitted
-        return [(ref, good) for ref, good, new in self._verdicts() if new and ref in there]
+        return [(part, good) for _, part, good in self.verdicts(new=True)]
 
-    def _verdicts(self) -> list[tuple[str, bool, bool]]:
-        """Every bench test, with whether the part was one fitted on this bench."""
-        found, fitted = [], set[str]()
+    def verdicts(self, new: bool = False) -> list[tuple[int, str, bool]]:
+        """Parts tested, each after the number of its entry: those it came with, or the `new` ones.
+
+        A verdict on a part fitted since the machine came in says nothing of the old one.
+        """
+        found, fitted, there = [], set[str](), self.condition.fitted
         for entry in self.entries:
             if entry.kind == "condition":
                 changes = condition_of(self.assembly, entry).changes
                 fitted = {c.part for c in changes if c.what == "fitted"}
             elif entry.kind == "prove":
                 ref = entry.body["part"]
-                found.append((ref, entry.body["good"], ref in fitted))
+                if (ref in fitted) == new and (ref in there or not new):
+                    found.append((entry.seq, ref, bool(entry.body["good"])))
         return found
+
+    def anything_weighs(self) -> bool:
+        """Whether anything in force weighs on the suspects: a reading, a verdict or a sign."""
+        return bool(self.evidence() or self.proofs() or self.fresh_proofs() or self.signs())
 
     def note_bringup(self, kind: BringUp, part: str, body: dict[str, Any]) -> Entry:
         """Store a reading of a reforming, of a protection test, or after a discharge."""

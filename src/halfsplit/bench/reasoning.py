@@ -11,7 +11,7 @@ import numpy as np
 
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.draws import Draws
-from halfsplit.bench.felt import felt
+from halfsplit.bench.felt import Felt, by_watts, felt_kept
 from halfsplit.bench.metered import Gathered, Metered
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.prior_words import shares_said
@@ -22,7 +22,7 @@ from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.order import heaviest_first
 from halfsplit.diagnosis.posterior import Belief, Table, span_of
 from halfsplit.diagnosis.search import Found, search
-from halfsplit.diagnosis.signs import TEMPERATURE, WORKING, Sign, likelihood
+from halfsplit.diagnosis.signs import Sign, likelihood
 from halfsplit.faults.book import Book
 from halfsplit.faults.cascades import RAN_ON, Taken, cascades, likely
 from halfsplit.faults.dead_table import DeadDictionary
@@ -175,15 +175,18 @@ class Reasoner(Noter):
             for ref, good in told:
                 belief.prove([h.blames(ref, new) for h in listed], good)
         for sign in self.signs():
-            rails, heard = self.rail_nets(), None
-            warm = sign.name in ("hot", TEMPERATURE) and sign.condition.energised()
-            if warm or sign.name in WORKING:
-                belief.observe(self._felt(sign, listed))
-                continue
-            if not sign.part:
-                heard = self.book.table(sign.condition, listed, self.progress, rails)
-            belief.observe(likelihood(sign, listed, heard, rails))
+            belief.observe(self.noted_chance(sign, listed).chance)
         return belief
+
+    def noted_chance(self, sign: Sign, listed: Sequence[Hypothesis]) -> Felt:
+        """Chance of a sign under each of some sets, and what it is judged by, if that is watts."""
+        if by_watts(sign):
+            return felt_kept(self, sign, listed)
+        rails, heard = self.rail_nets(), None
+        if not sign.part:
+            heard = self.book.table(sign.condition, listed, self.progress, rails)
+        chance = likelihood(sign, listed, heard, rails)
+        return Felt(chance, np.full(len(listed), np.nan))
 
     def _learn(
         self,
@@ -211,23 +214,6 @@ class Reasoner(Noter):
         if one.key in self.book.rows:
             return frozenset()
         return frozenset(c for c in places if self.book.exact(c, one))
-
-    def _felt(self, sign: Sign, listed: Sequence[Hypothesis]) -> Floats:
-        """Chance of what shows by watts; of the standard sets worked out once."""
-        count = len(self.standard)
-        if list(listed[:count]) != self.standard:
-            return felt(self.machine, sign, listed, self.progress)
-        known = self.__dict__.setdefault("_felt_before", {})
-        if known.get("of") is not self.book:
-            known.clear()
-            known["of"] = self.book
-        if sign not in known:
-            known[sign] = felt(self.machine, sign, self.standard, self.progress)
-        others = listed[count:]
-        if not others:
-            return np.asarray(known[sign])
-        more = felt(self.machine, sign, [*self.standard[:2], *others], self.progress)
-        return np.asarray(np.concatenate([known[sign], more[2:]]))
 
     def lookup(
         self,

@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from halfsplit.bench.choosing import WORTHLESS, of_what_is_fed, tells_enough
+from halfsplit.bench.contradictory import contradictions
 from halfsplit.bench.gating import overridden
 from halfsplit.bench.handed import since_handed
 from halfsplit.bench.hazards import at_reading, before_dead_reading, before_touching, present
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.session import Session
+from halfsplit.bench.speaks import either_way, within
 from halfsplit.bench.too import check_too, tested_bad
 from halfsplit.diagnosis.explain import Suspect, SuspectGroup
 from halfsplit.diagnosis.groups import Group
@@ -23,7 +25,8 @@ ASKED = 3  # leading groups whose other states are looked for
 
 
 def suspects_dict(bench: Session, groups: Sequence[SuspectGroup]) -> dict[str, Any]:
-    """Groups, heaviest first, each suspect with its prior and its reasons."""
+    """Groups, heaviest first, each suspect with its prior, its reasons and what was noted; verdicts
+    and signs that cannot both be right."""
     also = also_stable(bench, groups)
     return {
         "condition": bench.condition.as_dict(),
@@ -33,11 +36,13 @@ def suspects_dict(bench: Session, groups: Sequence[SuspectGroup]) -> dict[str, A
             {
                 "weight": round(g.weight, 5),
                 "suspects": [_suspect(s) for s in g.suspects],
+                "within": within(g),
                 "also_stable": list(words),
             }
             for g, words in zip(groups, also, strict=True)
         ],
         "misfit": [r.as_dict() for r in bench.unexplained()] if bench.evidence() else [],
+        "contradictory": [c.as_dict() for c in contradictions(bench)],
     }
 
 
@@ -60,6 +65,8 @@ def _suspect(suspect: Suspect) -> dict[str, Any]:
         "prior": round(h.prior, 6),
         "prior_why": h.why,
         "reasons": [r.as_dict() for r in suspect.reasons],
+        "noted": [n.as_dict() for n in suspect.noted],
+        "either_way": either_way(suspect),
     }
 
 
@@ -124,6 +131,7 @@ def blank_next(bench: Noter) -> dict[str, Any]:
         "act": None,
         "replace": None,
         "again": [],
+        "contradictory": [c.as_dict() for c in contradictions(bench)],
         "quiet": None,
         "mended": None,
         "blocked": None,
@@ -315,7 +323,7 @@ def rail_or_net(bench: Noter, net: str) -> str:
 def resume_dict(bench: Session) -> dict[str, Any]:
     """State, open items, last readings, leading suspects and next check."""
     readings = [e for e in bench.entries if e.kind == "read"]
-    groups = bench.suspects(3) if bench.evidence() else []
+    groups = bench.suspects(3) if bench.anything_weighs() else []
     return {
         "assembly": bench.assembly.name,
         "machine": bench.assembly.machine,

@@ -14,6 +14,7 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.bench.blocks import by_blocks
 from halfsplit.bench.choosing import behind_the_feed, best, tells_enough
 from halfsplit.bench.elsewhere import elsewhere
+from halfsplit.bench.noted import noted_of
 from halfsplit.bench.reasoning import Reasoner
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Quantity
@@ -129,10 +130,11 @@ class Session(Reasoner):
 
     def suspects(self, most: int = 6) -> list[SuspectGroup]:
         """Leading groups with reasons."""
-        found = []
-        for members in self.groups()[:most]:
+        found, groups, weights = [], self.groups()[:most], self.belief.weights()
+        noted = noted_of(self, [i for g in groups for i in g.members])
+        for members in groups:
             listed = tuple(
-                Suspect(self.hypotheses[i], float(self.belief.weights()[i]), self.reasons(i))
+                Suspect(self.hypotheses[i], float(weights[i]), self.reasons(i), noted[i])
                 for i in members.members
             )
             found.append(SuspectGroup(listed, members.weight))

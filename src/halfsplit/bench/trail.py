@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from halfsplit.bench.noted import noted_of
 from halfsplit.bench.session import Session
 from halfsplit.bench.words import entry_words
 from halfsplit.diagnosis.groups import fold
@@ -104,9 +105,12 @@ def _weights(session: Session, number: int) -> dict[str, float]:
 
 
 def _against(session: Session, name: str) -> str:
-    """The reading that speaks loudest against a suspect."""
+    """The last reading, verdict or sign that speaks against a suspect."""
     names = [h.name for h in session.hypotheses]
     if name not in names:
         return "nothing it explains is left"
-    told = [r for r in session.reasons(names.index(name)) if r.verdict == "contradicts"]
-    return told[-1].words if told else "another explains the readings better"
+    index = names.index(name)
+    told = [(r.evidence.number, r.verdict, r.words) for r in session.reasons(index)]
+    told += [(n.of.number, n.verdict, n.words) for n in noted_of(session, [index])[index]]
+    odd = [(number, words) for number, verdict, words in told if verdict == "contradicts"]
+    return max(odd)[1] if odd else "another explains the readings better"

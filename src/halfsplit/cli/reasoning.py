@@ -55,9 +55,17 @@ def suspects(
     file: Path,
     *,
     most: Annotated[int, Parameter(help="groups to list", validator=Number(gte=1))] = 6,
+    whole: Annotated[
+        bool,
+        Parameter(name="--all", negative="", help="also what tells nothing either way, in full"),
+    ] = False,
     json: Json = False,
 ) -> int:
-    """Which faults still explain the readings, how likely each is, and why."""
+    """Which faults still explain the readings, how likely each is, and why.
+
+    For and against each: readings with what it would make them, verdicts on parts and signs with
+    how much likelier they are with it. --json has every one, for every suspect of a group.
+    """
     from halfsplit.bench.pointed import point_at
     from halfsplit.bench.report import suspects_dict
 
@@ -65,7 +73,7 @@ def suspects(
         groups = bench.suspects(most)
         data = suspects_dict(bench, groups)
         where = point_at(bench.assembly, data["groups"])
-        return emit(data, json, lambda: show.suspects(bench, groups, where))
+        return emit(data, json, lambda: show.suspects(bench, groups, where, whole))
 
 
 def trail(

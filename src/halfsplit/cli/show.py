@@ -174,12 +174,19 @@ def _count(number: int, word: str) -> str:
 
 
 def suspects(
-    bench: Session, groups: Sequence[SuspectGroup], where: Sequence[Sequence[str]] = ()
+    bench: Session,
+    groups: Sequence[SuspectGroup],
+    where: Sequence[Sequence[str]] = (),
+    whole: bool = False,
 ) -> None:
-    """Groups with reasons, and where each is on the pictures."""
+    """Groups with reasons, and where each is on the pictures; with `whole` what tells nothing of
+    them in full."""
     say(f"After {_count(len(bench.evidence()), 'reading')}; now {bench.condition.words()}")
+    from halfsplit.bench.contradictory import contradictions
     from halfsplit.bench.report import also_stable
+    from halfsplit.cli.speaking import reasons
 
+    contradictory([c.words for c in contradictions(bench)])
     if bench.pool_said():
         say(f"{bench.pool_said()}; halfsplit weights shows them")
     also = also_stable(bench, groups)
@@ -189,15 +196,17 @@ def suspects(
         more = f" and {len(listed) - 6} more" if len(listed) > 6 else ""
         same = "" if len(listed) == 1 else "  (no reading here tells these apart)"
         out.print(f"[bold]{rank}. {escape(title)}{more}[/]  {percent(g.weight)}{same}")
-        for reason in g.suspects[0].reasons:
-            if reason.verdict in ("supports", "contradicts"):
-                colour = "green" if reason.verdict == "supports" else "red"
-                word = "fits:" if reason.verdict == "supports" else "against:"
-                out.print(f"     [{colour}]{word}[/] {escape(reason.words)}")
+        reasons(g, whole)
         for words in also[rank - 1]:
             say(f"     {words}")
         for words in where[rank - 1] if where else ():
             say(f"     {words}")
+
+
+def contradictory(lines: Sequence[str]) -> None:
+    """Verdicts and signs that cannot both be right, each on its own line."""
+    for line in lines:
+        out.print(f"[bold]Contradictory:[/] {escape(line)}")
 
 
 def advice(bench: Session, data: dict[str, Any]) -> None:
@@ -205,6 +214,7 @@ def advice(bench: Session, data: dict[str, Any]) -> None:
     act = data["act"]
     if data.get("first"):
         out.print(f"[yellow]{escape(data['first'])}[/]")
+    contradictory([c["words"] for c in data["contradictory"]])
     if act:
         who = " or ".join(act["group"][:5])
         out.print(f"[bold]Enough is known to act: {escape(who)}[/] ({percent(act['weight'])})")

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from halfsplit.diagnosis.evidence import Evidence
+from halfsplit.diagnosis.noted import Noted
 from halfsplit.diagnosis.posterior import MISTYPED, Belief, Lookup
 from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.predictions import Predictions
@@ -22,13 +23,20 @@ FITS, MISSES = 2.5, 4.0  # sigmas below which a reading supports, above which it
 
 @dataclass(frozen=True)
 class Reason:
-    """One reading held against one hypothesis."""
+    """One reading held against one hypothesis; `off` [sigma] by how far, None where there is no
+    prediction."""
 
     evidence: Evidence
     predicted: float
     sigma: float
     verdict: str  # "supports", "neutral", "contradicts", "says nothing"
     words: str
+    off: float | None = None
+
+    @property
+    def between(self) -> bool:
+        """Whether it is neither near what is predicted nor far from it."""
+        return self.verdict == "neutral" and self.off is not None and self.off > FITS
 
     @property
     def shown(self) -> float:
@@ -40,10 +48,12 @@ class Reason:
         return {
             "entry": self.evidence.number,
             "net": self.evidence.pos,
+            "against": self.evidence.neg,
             "quantity": self.evidence.quantity,
             "read": None if self.evidence.over else self.evidence.value,
             "predicted": self.shown,
             "sigma": self.sigma,
+            "off": None if self.off is None else round(self.off, 2),
             "verdict": self.verdict,
             "words": self.words,
         }
@@ -51,11 +61,12 @@ class Reason:
 
 @dataclass(frozen=True)
 class Suspect:
-    """One hypothesis with its weight now and the reasons for it."""
+    """One hypothesis with its weight now, the readings and what else was noted for or against."""
 
     hypothesis: Hypothesis
     weight: float
     reasons: tuple[Reason, ...]
+    noted: tuple[Noted, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -128,7 +139,7 @@ def reasons(
         if isinstance(table, Predictions) and item.quantity == "volts" and not item.neg:
             both = table.bistable(index, item.pos)
         words += f"; {both}" if both else ""
-        found.append(Reason(item, mean, sigma, verdict, words))
+        found.append(Reason(item, mean, sigma, verdict, words, off))
     return found
 
 

@@ -328,19 +328,30 @@ class Belief:
 
         Something unmodelled makes it as likely as it makes nothing in particular.
         """
-        taken = np.clip(chance, 1e-6, 1.0)
-        taken[self.unmodelled] = np.sqrt(taken[self.none])
+        taken = sign_taken(chance, self.none, self.unmodelled)
         self.log_weight += np.log(taken)
         self.best += np.log(taken)  # a sign is no reading to be explained better
 
     def prove(self, blamed: Sequence[bool], good: bool) -> None:
-        """Take a bench test of one part into account: `blamed` marks hypotheses that accuse it.
+        """Take a bench test of one part into account: `blamed` marks hypotheses that accuse it."""
+        self.log_weight += np.log(verdict_taken(blamed, good))
 
-        A part called good is still bad one time in twenty, one called bad is good one in fifty
-        (intermittent, wrong range, wrong part tested). Common practice, no published source.
-        """
-        says_bad = np.where(np.array(blamed), 0.95, 0.02)
-        self.log_weight += np.log(1.0 - says_bad if good else says_bad)
+
+def sign_taken(chance: Floats, none: int, unmodelled: int) -> Floats:
+    """Chance of an observation under each hypothesis (H), as it is weighed."""
+    taken = np.clip(chance, 1e-6, 1.0)
+    taken[unmodelled] = np.sqrt(taken[none])
+    return taken
+
+
+def verdict_taken(blamed: Sequence[bool], good: bool) -> Floats:
+    """Chance of a verdict on a part under each hypothesis (H); `blamed` marks those that accuse it.
+
+    A part called good is still bad one time in twenty, one called bad is good one in fifty
+    (intermittent, wrong range, wrong part tested). Common practice, no published source.
+    """
+    says_bad = np.where(np.array(blamed), 0.95, 0.02)
+    return np.asarray(1.0 - says_bad if good else says_bad)
 
 
 def span_of(table: Table, quantity: Quantity = "volts") -> float:

@@ -98,6 +98,16 @@ DARK, BRIGHT = (0.12, 0.03), (0.5, 0.08)
 HEARD, IMAGINED = 0.85, 0.04  # chance of a sound being noted when it is there, and when it is not
 
 
+def exclude(one: str, other: str) -> bool:
+    """Whether two signs of one part, or of the machine, cannot both be right at a time."""
+    both = {one, other}
+    if len(both) == 1:
+        return False
+    if both == {"as-drawn", "not-as-drawn"} or both <= WORKING.keys():
+        return True
+    return "quiet" in both and both <= OF_MACHINE.keys()
+
+
 def likelihood(
     sign: Sign, listed: Sequence[Hypothesis], table: Predictions | None, rails: Sequence[str]
 ) -> Floats:

@@ -137,7 +137,7 @@ def _faults(data: dict[str, Any]) -> list[Block]:
             ("#", "speaks", "in words"),
             [
                 (e["entry"], SPEAKS.get(e["verdict"], e["verdict"]), e["words"])
-                for e in (f["evidence"] if pointed else ())
+                for e in ((*f["evidence"], *f["noted"]) if pointed else ())
             ],
         )
         blocks += table(

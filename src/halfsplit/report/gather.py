@@ -9,6 +9,7 @@ from halfsplit import __version__
 from halfsplit.assembly.condition import Condition, find_part
 from halfsplit.bench import history, planning, views
 from halfsplit.bench.beside import boards_beside
+from halfsplit.bench.contradictory import contradictions
 from halfsplit.bench.gating import gate_dict, overridden
 from halfsplit.bench.hazards import before_touching, mains_volts, present
 from halfsplit.bench.report import next_dict
@@ -198,6 +199,7 @@ def doubts(bench: Session, data: dict[str, Any]) -> list[str]:
     """What is not proved, one line each, most particular first."""
     odd = bench.unexplained() if bench.evidence() else []
     found = [f"reading #{r.evidence.number} is not explained: {r.words}" for r in odd]
+    found += [f"contradictory: {c.words}" for c in contradictions(bench)]
     bare = [e for e in bench.entries if e.kind == "read" and e.body["state"] != "number"]
     found += [
         f"reading #{e.seq} of {bench.assembly.net_label(e.body['net'])} was no number "

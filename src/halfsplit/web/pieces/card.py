@@ -132,6 +132,8 @@ def _more(data: dict[str, Any]) -> None:
             f"{taken['because']}): {taken['words']}",
             "note",
         )
+    for odd in data["contradictory"]:
+        Tag("p", f"Contradictory: {odd['words']}.", "note")
     for reason in data["again"]:
         Tag(
             "p",

@@ -56,6 +56,8 @@ def _draw(view: View, most: int, state: Any) -> None:
         summary = f"{len(slight)} more, each under 1 %"
         pieces.append(_folded(summary, _groups(view, slight, first=False), "slight", "slight"))
     pieces += [markup("p", f"Unexplained: {r['words']}", classes="note") for r in told["misfit"]]
+    odd = told["contradictory"]
+    pieces += [markup("p", f"Contradictory: {c['words']}", classes="note") for c in odd]
     drawn(joined(*pieces))
 
 
@@ -91,8 +93,12 @@ def _group(view: View, group: dict[str, Any], first: bool) -> Markup:
         more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
         words = f"or {', '.join(names[1:NAMED])}{more}: no reading here tells these apart"
         pieces.append(markup("p", words, classes="quiet-words"))
-    reasons = group["suspects"][0]["reasons"]
-    told = [_reason(r) for r in reasons if r["verdict"] in ("supports", "contradicts")]
+    first_of = group["suspects"][0]
+    spoken = [*first_of["reasons"], *first_of["noted"]]
+    told = [_reason(r) for r in spoken if r["verdict"] in ("supports", "contradicts")]
+    told += [_reason(r) for r in group["within"]]
+    if rest := first_of["either_way"]["words"]:
+        told.append(markup("p", f"{rest}.", classes="quiet-words"))
     told += [markup("p", words) for words in group["also_stable"]]
     if told:
         pieces.append(_folded("Why", joined(*told), f"why-{names[0]}", open_=first))
