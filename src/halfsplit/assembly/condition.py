@@ -244,7 +244,8 @@ def parse_change(assembly: Assembly, text: str) -> Change:
         return Change(part.ref, "lifted", rest[0])
     if re.fullmatch(r"set|turned", verb):
         if "set" not in type(part).model_fields:
-            issues.add(text, f"{part.ref} is a {part.KIND}, which has nothing to turn")
+            wrong = f"{part.ref} is a {part.KIND}, which has nothing to turn"
+            issues.add(text, wrong, f"{part.ref} fitted, or {part.ref} removed")
         elif len(rest) != 1:
             issues.add(text, "say the share of the track it was turned to", f"{part.ref} set 40%")
         issues.done()
@@ -301,7 +302,7 @@ def refit(part: Part, change: Change) -> Part:
     except ValidationError as error:
         issues = Issues()
         for where, wrong, instead in field_words(type(part), error.errors(), {**fields, **values}):
-            issues.add(f"{part.ref} {where}", wrong, instead)
+            issues.add(f"{part.ref} {where}", wrong, instead.replace(f"{where}: ", f"{where}="))
         raise ProblemsError(issues.problems) from error
 
 

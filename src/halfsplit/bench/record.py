@@ -356,7 +356,9 @@ class Recorder:
         if len(words) == 2 and words[1].lower() in ("put-back", "restored", "back"):
             ref = find_part(self.assembly, words[0]).ref
             if ref not in {c.part for c in self.condition.changes}:
-                raise NotFoundError(f"nothing was done to {ref} that could be put back")
+                done = ", ".join(map(str, self.condition.changes)) or "nothing at all"
+                wrong = f"nothing was done to {ref} that could be put back; done so far: {done}"
+                raise NotFoundError(wrong)
             after = self.condition.without(ref)
         else:
             after = self.condition.with_change(parse_change(self.assembly, text))
