@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 
 import pytest
+from tests.bench.test_follower import FOLLOWER
 from tests.bench.test_search import LADDER
 
 from halfsplit.assembly.condition import Condition
@@ -39,6 +41,20 @@ def test_one_of_a_leading_suspect_is(tmp_path: Path) -> None:
     with opened(tmp_path, DOUBTFUL) as session:
         asked = {(c.part, c.what) for condition in undone(session) for c in condition.changes}
         assert asked & {("R4", "lifted"), ("R5", "lifted")}
+
+
+def test_no_check_is_listed_twice(tmp_path: Path) -> None:
+    """C2 alone leads, and C2 with R2 comes second: both ask for C2 lifted and for C2 replaced."""
+    (tmp_path / "follower.yaml").write_text(FOLLOWER)
+    with Session(tmp_path / "follower.yaml") as session:
+        for net, volts in {"out": "0.20", "raw": "23.30", "vin": "23.50", "zk": "1.03"}.items():
+            session.read(net, volts)
+        first, second = (session.hypotheses[g.members[0]].parts for g in session.groups()[:2])
+        assert set(first) & set(second) == {"C2"}
+        asked = [c.candidate for c in session.next_checks(100)]
+        assert any("C2" in a.condition.changed for a in asked)
+        places = Counter((a.net, a.black, a.quantity, a.condition) for a in asked)
+        assert [p for p, often in places.items() if often > 1] == []
 
 
 def test_a_circuit_that_keeps_time_is_not_run_with_a_lead_lifted(

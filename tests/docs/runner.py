@@ -2,8 +2,9 @@
 
 In a page, a ``yaml`` block begins with ``# name.yaml`` and is that file; a ``console`` block has
 commands after ``$`` and what they print, ``...`` for any text or any lines, and ``# exit code 1``
-after a command that must end so; a ``python`` block is a program. All of a page happens in one
-folder, with a copy of `examples` in it. A ``text`` block is a figure or part of something else.
+after a command that must end so; a ``python`` block is a program, what it prints behind ``#>``. All
+of a page happens in one folder, with a copy of `examples` in it. A ``text`` block is a figure or
+part of something else.
 """
 
 from __future__ import annotations
@@ -130,7 +131,11 @@ class Page:
     def _program(text: str) -> list[str]:
         ran = subprocess.run([sys.executable, "-c", text], capture_output=True, text=True,
                              check=False)  # fmt: skip
-        return [] if ran.returncode == 0 else [ran.stdout + ran.stderr]
+        if ran.returncode != 0:
+            return [ran.stdout + ran.stderr]
+        shown = "".join(f"{line}\n" for line in re.findall(r"^#> ?(.*)$", text, re.M))
+        wrong = f"shown:\n{shown}\nprinted:\n{ran.stdout}"
+        return [wrong] if differs(shown, ran.stdout) else []
 
 
 def _split(command: str, mark: str) -> tuple[str, str]:

@@ -18,6 +18,7 @@ from halfsplit.quantity import QuantityError
 # Two suggestions only when the second is about as close as the first.
 _CLOSE = 0.55
 _SECOND = 0.08
+NAMED = 8  # names listed where none is close; more are not read
 
 # What people write for a terminal or a kind, and what it is called here.
 _TERMINALS = {
@@ -81,6 +82,14 @@ def near_or_all(word: object, known: Iterable[object]) -> str:
     """The closest known words, or all of them when none is close."""
     words = [str(k) for k in known]
     return near(word, words) or (f"one of {', '.join(words)}" if words else "")
+
+
+def hint(word: object, known: Iterable[object]) -> str:
+    """How a refusal of a name ends: the closest known one, or the first few of them."""
+    words = list(dict.fromkeys(str(k) for k in known))
+    close = near(word, words)
+    few = f"; there are {', '.join(words[:NAMED])}" + (" …" if len(words) > NAMED else "")
+    return f"; did you mean {close}?" if close else few if words else ""
 
 
 def near_kind(word: object, kinds: Iterable[str]) -> str:

@@ -95,6 +95,9 @@ def _known_nets(assembly: Assembly, reader: Notes) -> None:
     for where, net in named:
         if net not in known and net not in reader.maybe:
             reader.add(where, f"no part is on a net `{net}`", near(net, sorted(known)))
+        elif net == assembly.common and where.startswith("loads."):
+            wrong = f"a load is laid from a net to common, and `{net}` is common"
+            reader.add(where, wrong, "the net of a rail")
 
 
 def _common_used(assembly: Assembly, reader: Notes) -> None:

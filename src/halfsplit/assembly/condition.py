@@ -10,6 +10,7 @@ from typing import Any, Literal
 
 from pydantic import ValidationError
 
+from halfsplit.assembly.advice import field_words, hint
 from halfsplit.assembly.file import near
 from halfsplit.assembly.model import Assembly, LoadValue, load_value
 from halfsplit.parts import catalogue
@@ -206,8 +207,7 @@ def find_part(assembly: Assembly, ref: str) -> Part:
     for known, part in assembly.parts.items():
         if known.lower() == ref.lower():
             return part
-    close = near(ref, assembly.parts)
-    raise NotFoundError(f"there is no part {ref}" + (f"; did you mean {close}?" if close else ""))
+    raise NotFoundError(f"there is no part {ref}{hint(ref, assembly.parts)}")
 
 
 def parse_change(assembly: Assembly, text: str) -> Change:
@@ -244,7 +244,8 @@ def parse_change(assembly: Assembly, text: str) -> Change:
         return Change(part.ref, "lifted", rest[0])
     if re.fullmatch(r"set|turned", verb):
         if "set" not in type(part).model_fields:
-            issues.add(text, f"{part.ref} is a {part.KIND}, which has nothing to turn")
+            wrong = f"{part.ref} is a {part.KIND}, which has nothing to turn"
+            issues.add(text, wrong, f"{part.ref} fitted, or {part.ref} removed")
         elif len(rest) != 1:
             issues.add(text, "say the share of the track it was turned to", f"{part.ref} set 40%")
         issues.done()
@@ -252,13 +253,15 @@ def parse_change(assembly: Assembly, text: str) -> Change:
         refit(part, change)
         return change
     if re.fullmatch(r"fit(ted)?|replace[d]?", verb):
-        values = {}
+        values: dict[str, str] = {}
         fields = ["type", *_fittable(part)]
         for word in rest:
             key, sign, value = word.partition("=")
             if not sign or key not in fields:
                 close = near(key, fields) or (fields[1] if len(fields) > 1 else fields[0])
                 issues.add(word, f"is nothing a new {part.KIND} comes with", f"{close}=<value>")
+            elif key in values:
+                issues.add(word, f"{key} is given twice", f"{key}={values[key]}, or {word}")
             values[key] = value
         issues.done()
         change = Change(part.ref, "fitted", "", tuple(sorted(values.items())))
@@ -298,13 +301,8 @@ def refit(part: Part, change: Change) -> Part:
         return type(part)(**{**fields, **values})
     except ValidationError as error:
         issues = Issues()
-        for item in error.errors():
-            where = ".".join(str(step) for step in item["loc"])
-            cause = (item.get("ctx") or {}).get("error")
-            if isinstance(cause, QuantityError):
-                issues.add(f"{part.ref} {where}", cause.wrong, cause.instead)
-            else:
-                issues.add(f"{part.ref} {where}", str(cause or item["msg"]))
+        for where, wrong, instead in field_words(type(part), error.errors(), {**fields, **values}):
+            issues.add(f"{part.ref} {where}", wrong, instead.replace(f"{where}: ", f"{where}="))
         raise ProblemsError(issues.problems) from error
 
 

@@ -79,7 +79,7 @@ def with_limiters(
     if (mains or lamp) and not assembly.feeds[condition.feed].mains:
         wrong = f"feed {condition.feed} does not use the mains, so nothing can stand in its way"
         fed = [n for n, f in assembly.feeds.items() if f.mains]
-        instead = f"--feed {fed[0]}" if fed else ""
+        instead = f"--feed {fed[0]}" if fed else "nothing there: no feed of this file uses them"
         problems.append(Problem("", 0, 0, "mains" if mains else "lamp", wrong, instead))
     if problems:
         raise ProblemsError(problems)

@@ -44,7 +44,7 @@ class Machine:
         net = Netlist(self.assembly.common)
         for part in self.assembly.parts.values():
             net.add(*self._grounded(part))
-        for name in self._loadable():
+        for name in self.assembly.loadable():
             net.add(el.Resistor(f"load:{name}", (name, self.assembly.common), {"g": 1e-12}))
             net.add(el.Sink(f"drain:{name}", (name, self.assembly.common), {"amps": 0.0}))
         for name in sorted({n for f in self.assembly.feeds.values() for n in f.nets}):
@@ -126,11 +126,6 @@ class Machine:
             if isinstance(e, (el.Diode, el.Vacuum)) and set(e.nets) & swinging:
                 found |= dict.fromkeys(set(e.nets) - swinging - {self.assembly.common})
         return sorted(found)
-
-    def _loadable(self) -> list[str]:
-        nets = dict.fromkeys(n for load in self.assembly.loads.values() for n in load)
-        nets |= dict.fromkeys(r.net for r in self.assembly.rails.values())
-        return [n for n in nets if n != self.assembly.common]
 
     def _grounded(self, part: Part) -> list[el.Element]:
         common = self.assembly.common

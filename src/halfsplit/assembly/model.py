@@ -183,6 +183,12 @@ class Assembly:
         """The first load listed."""
         return next(iter(self.loads))
 
+    def loadable(self) -> list[str]:
+        """Nets a load may be laid on: those of rails, and those that loads of the file name."""
+        nets = dict.fromkeys(n for load in self.loads.values() for n in load)
+        nets |= dict.fromkeys(r.net for r in self.rails.values())
+        return [n for n in nets if n != self.common]
+
     def find_net(self, name: str) -> str | None:
         """Net meant by a rail, point or net name, or None; the exact name wins over case."""
         table = {**{n: n for n in self.nets()}, self.common: self.common}

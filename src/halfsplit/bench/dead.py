@@ -10,6 +10,7 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.assembly.file import near
 from halfsplit.bench import dead_loads
+from halfsplit.bench.blocks import only_of_parts
 from halfsplit.bench.dead_advice import Judge, across
 from halfsplit.bench.hazards import DISCHARGED, before_dead_reading
 from halfsplit.bench.session import Session
@@ -165,6 +166,19 @@ def rail_reading(table: DeadTable, pair: tuple[str, str], meter: Ohmmeter) -> st
     ends = (said["low"], said["high"])
     low, high = ("OL" if e is None else show(e, "ohm", 2) for e in ends)
     return f"{show(said['shows'], 'ohm', 3)} ({low} to {high})"
+
+
+def healthy_reading(
+    bench: Session, pair: tuple[str, str], meter: Ohmmeter, condition: Condition
+) -> dict[str, Any]:
+    """What a meter shows between two nets of the healthy machine, with its band [ohm or V].
+
+    Raises ProblemsError while blocks stand in for parts.
+    """
+    only_of_parts(bench.assembly, "resistances")
+    same: list[tuple[Overrides, Overrides]] = [({}, {})]
+    found = dead_tables(bench.dead.circuit, [pair], condition, meter, same, bench.dead.moves)
+    return _reading(found[pair], pair, 0, meter)
 
 
 def _reading(table: DeadTable, pair: tuple[str, str], row: int, meter: Ohmmeter) -> dict[str, Any]:

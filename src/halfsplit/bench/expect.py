@@ -15,7 +15,9 @@ from halfsplit.bench.session import Session
 from halfsplit.bench.warmth import heat_notes
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis import swing
+from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.meters import Floats, scope_error
+from halfsplit.diagnosis.posterior import Belief
 from halfsplit.faults.dictionary import predict
 from halfsplit.faults.loaded import WORTH_ASKING, load
 from halfsplit.faults.melting import blown
@@ -138,6 +140,32 @@ def expect(
             left = None if after is None else _finite(_volts(after, net, against))
             found.append(replace(line, note=note, also=also, fuses=words, left=left, beat=beats))
     return found
+
+
+def healthy_swing(
+    session: Session, quantity: Quantity, leads: tuple[str, str], condition: Condition
+) -> tuple[float, float, float]:
+    """Mean, lowest and highest ripple, AC range [V] or frequency [Hz] of a healthy machine, as a
+    check of it is judged.
+
+    Raises ProblemsError where the meter in use has no AC range or nothing is there to be counted.
+    """
+    (net, against), meter = leads, session.meter
+    if quantity == "ac" and not meter.ac:
+        wrong = f"the meter in use, {meter.name}, has no AC range here"
+        raise ProblemsError([Problem("", 0, 0, net, wrong, "--kind digital")])
+    against = "" if against == session.assembly.common else against
+    moves = session.dictionary.moves
+    table = predict(session.machine, condition, [{}], moves=moves)
+    probe = Evidence(net, against, quantity, np.nan, 0.01, condition, meter)
+    told = Belief([1.0], len(moves), 0, 0, session.book.owners).expect(table, probe)
+    if not told.known[0]:
+        wrong = f"no {quantity} is known of a healthy machine that is {condition.words()}"
+        raise ProblemsError([Problem("", 0, 0, net, wrong, "another net, feed or load")])
+    mean, half = float(told.mean[0]), 2.0 * float(told.sigma[0])
+    if quantity == "frequency":
+        return float(np.exp(mean)), float(np.exp(mean - half)), float(np.exp(mean + half))
+    return mean, max(mean - half, 0.0), mean + half
 
 
 def _leads(session: Session, name: str) -> tuple[str, str]:

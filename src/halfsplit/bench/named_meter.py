@@ -48,6 +48,8 @@ def named_meter(
         ("ohms", 1e3 <= now.ohms <= 1e15, "--ohms 10M"),
         ("accuracy", 0 <= now.fraction < 1, "--accuracy 0.5%"),
         ("counts", 0 <= now.counts <= 1000, "--counts 2"),
+        ("of-range", 0 <= now.full_scale < 1, "--of-range 3%"),
+        ("scale", not scale or 0 < now.range_volts <= 1e5, "--scale 25V"),
     ):  # wide of any meter ever on a bench; common practice, no published source
         if not good:
             raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Literal
 
 from halfsplit.assembly.condition import Change, Condition, find_part, parse_change
@@ -100,8 +101,8 @@ class Noter(Recorder):
         Raises ProblemsError when the text is no current or the part has not two leads.
         """
         body = self.reading_current(name, text, condition)
-        if condition is not None and condition != self.condition:
-            self._append("condition", {"condition": condition.as_dict()})
+        if condition is not None and replace(condition, warm=None) != self.condition:
+            self._append("condition", {"condition": replace(condition, warm=None).as_dict()})
         body |= {"instrument": dict(instrument)} if instrument else {}
         return self._append("read", body, key)
 

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 from halfsplit.faults.cascades import RAN_ON
 from halfsplit.faults.how_many import how_many
 from halfsplit.faults.hypotheses import Hypothesis
+
+if TYPE_CHECKING:
+    from halfsplit.bench.reasoning import Reasoner
 
 
 def shares_said(listed: Sequence[Hypothesis]) -> str:
@@ -32,3 +36,19 @@ def shares_said(listed: Sequence[Hypothesis]) -> str:
 def shares_dict(listed: Sequence[Hypothesis]) -> dict[str, float]:
     """The same for ``--json``."""
     return {**how_many(listed)._asdict(), "ran_on": RAN_ON}
+
+
+def prior_rows(bench: Reasoner) -> list[dict[str, Any]]:
+    """How suspect each part is before any reading: its odds and what they are made of, most suspect
+    first."""
+    found: dict[str, dict[str, Any]] = {}
+    for h in bench.standard:
+        for fault in h.faults:
+            kind = bench.assembly.parts[fault.part].KIND
+            row = found.setdefault(
+                fault.part, {"part": fault.part, "kind": kind, "odds": 0.0, "why": []}
+            )
+            row["odds"] += fault.odds
+            if fault.why not in row["why"]:
+                row["why"].append(fault.why)
+    return sorted(found.values(), key=lambda r: -r["odds"])

@@ -27,8 +27,8 @@ def condition_of(assembly: Assembly, entry: Entry) -> Condition:
     """Condition an entry holds. Raises ProblemsError when the file no longer knows it."""
     condition = _read(entry, lambda: Condition.from_dict(entry.body["condition"]))
     condition = like_for_like(assembly, condition)
-    nets = {*assembly.nets(), assembly.common}
-    missing = [f"net {n}" for n, _ in condition.extra if n not in nets]
+    loadable = assembly.loadable()
+    missing = [f"load on {n}" for n, _ in condition.extra if n not in loadable]
     if condition.feed not in assembly.feeds:
         missing.append(f"feed {condition.feed}")
     if condition.load not in assembly.loads:

@@ -9,6 +9,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, Self
 
+from halfsplit.assembly.advice import hint
 from halfsplit.assembly.condition import (
     Change,
     Condition,
@@ -16,10 +17,9 @@ from halfsplit.assembly.condition import (
     parse_change,
     parse_warm,
 )
-from halfsplit.assembly.file import near
 from halfsplit.assembly.limiter import with_limiters
 from halfsplit.assembly.lower import Machine
-from halfsplit.assembly.model import Assembly, load_value
+from halfsplit.assembly.model import Assembly, LoadValue, load_value
 from halfsplit.assembly.standing import as_it_is
 from halfsplit.bench.blocks import only_of_parts
 from halfsplit.bench.hazards import highest_volts
@@ -45,6 +45,22 @@ def dead_reading(name: str, text: str, reading: Reading, at: Condition) -> None:
     elif reading.value < 0:
         wrong = f"“{text}”: less than nought means a charge or a feed is still there"
         instead = "the reading after the charge is gone"
+    if wrong:
+        raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
+
+
+def _swinging(kind: Quantity, name: str, text: str, reading: Reading, meter: Meter) -> None:
+    """Raise ProblemsError when this can be no reading of something that alternates."""
+    wrong, instead = "", text.strip().lstrip("-–− ")
+    if kind == "ripple" and reading.value < 0:
+        wrong = f"“{text}”: ripple is peak to peak, and has no sign"
+    elif kind == "ac" and reading.value < 0:
+        wrong = f"“{text}”: an AC range shows no sign"
+    elif kind == "frequency" and reading.value <= 0:
+        wrong, instead = f"“{text}”: nothing was counted", "unstable, or the frequency"
+    elif kind == "ac" and not meter.ac:
+        wrong = f"the meter in use, {meter.name}, has no AC range here"
+        instead = "halfsplit meter FILE --kind digital, or the one it was read with"
     if wrong:
         raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
 
@@ -166,9 +182,7 @@ class Recorder:
         found = self.assembly.find_net(name)
         if found is None:
             known = [*self.assembly.nets(), *self.assembly.rails, *self.assembly.points]
-            close = near(name, known)
-            hint = f"; did you mean {close}?" if close else ""
-            raise NotFoundError(f"there is no net, rail or point {name}{hint}")
+            raise NotFoundError(f"there is no net, rail or point {name}{hint(name, known)}")
         return found
 
     def condition_from(
@@ -200,7 +214,7 @@ class Recorder:
         if load is not None:
             if load in self.assembly.loads:
                 return replace(now, load=load, extra=())
-            extra = {}
+            extra: dict[str, LoadValue] = {}
             for piece in load.split(","):
                 net, sign, value = piece.partition("=")
                 if not sign:
@@ -209,12 +223,24 @@ class Recorder:
                         f"there is no load {load}; there are {known}, or write p5=2R,p12=24R"
                     )
                 try:
-                    extra[self.net(net.strip())] = load_value(value.strip())
+                    laid = load_value(value.strip())
                 except QuantityError as error:
                     wrong = Problem("", 0, 0, piece, error.wrong, error.instead)
                     raise ProblemsError([wrong]) from error
+                extra[self._loaded(net.strip(), extra)] = laid
             now = replace(now, load="none", extra=tuple(sorted(extra.items())))
         return now
+
+    def _loaded(self, name: str, so_far: Mapping[str, Any]) -> str:
+        """Net a typed load is laid on. Raises NotFoundError or ProblemsError."""
+        net, may = self.net(name), self.assembly.loadable()
+        if net not in may:
+            wrong = f"{net} is no rail, and no load of the file names it, so none is laid on it"
+            instead = ", ".join(may) or "it under `rails` or `loads` in the file"
+            raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
+        if net in so_far:
+            raise ProblemsError([Problem("", 0, 0, name, "has two loads", "one for each net")])
+        return net
 
     def read(
         self,
@@ -230,12 +256,14 @@ class Recorder:
         key: str | None = None,
         sure: bool = False,
         instrument: Mapping[str, Any] | None = None,
+        meter: Meter | None = None,
     ) -> Entry:
         """Store what the meter showed, with the condition it was taken in, then return the entry.
 
         With `ripple` it is peak to peak from a scope, with `ac` what the AC range showed, with
         `frequency` in hertz. With `ohmmeter` it is a resistance or diode test of the dead machine,
-        red lead on `name`. `instrument` says which one sent it, where nobody typed it.
+        red lead on `name`. `instrument` says which one sent it, where nobody typed it; `meter` is
+        what it was taken with, where that is not the meter in use.
 
         Raises ProblemsError when the text is no reading, or one far beyond anything in this circuit
         unless `sure`, and NotFoundError for an unknown net; nothing is stored in either case.
@@ -243,7 +271,14 @@ class Recorder:
         kind: Quantity = "volts" if ohmmeter is None else ohmmeter.test
         kind = "ripple" if ripple else "ac" if ac else "frequency" if frequency else kind
         body = self.reading(
-            name, text, kind, against=against, ohmmeter=ohmmeter, condition=condition, sure=sure
+            name,
+            text,
+            kind,
+            against=against,
+            ohmmeter=ohmmeter,
+            condition=condition,
+            sure=sure,
+            meter=meter,
         )
         if condition is not None and replace(condition, warm=None) != self.condition:
             self._append("condition", {"condition": replace(condition, warm=None).as_dict()})
@@ -260,6 +295,7 @@ class Recorder:
         ohmmeter: Ohmmeter | None = None,
         condition: Condition | None = None,
         sure: bool = False,
+        meter: Meter | None = None,
     ) -> dict[str, Any]:
         """What :meth:`read` would store, checked and not stored. Raises as it does."""
         net = self.net(name)
@@ -275,7 +311,8 @@ class Recorder:
         except QuantityError as error:
             wrong = f"“{error.text}”: {error.wrong}"
             raise ProblemsError([Problem("", 0, 0, name, wrong, error.instead)]) from error
-        self._swinging(kind, name, text, reading)
+        meter = meter or self.meter
+        _swinging(kind, name, text, reading, meter)
         at = condition or self.condition
         if ohmmeter is not None:
             only_of_parts(self.assembly, "resistances")
@@ -301,23 +338,8 @@ class Recorder:
             "state": reading.state,
             "text": reading.text,
             "condition": at.as_dict(),
-            "meter": self.meter.__dict__,
+            "meter": meter.__dict__,
         }
-
-    def _swinging(self, kind: Quantity, name: str, text: str, reading: Reading) -> None:
-        """Raise ProblemsError when this can be no reading of something that alternates."""
-        wrong, instead = "", text.strip().lstrip("-–− ")
-        if kind == "ripple" and reading.value < 0:
-            wrong = f"“{text}”: ripple is peak to peak, and has no sign"
-        elif kind == "ac" and reading.value < 0:
-            wrong = f"“{text}”: an AC range shows no sign"
-        elif kind == "frequency" and reading.value <= 0:
-            wrong, instead = f"“{text}”: nothing was counted", "unstable, or the frequency"
-        elif kind == "ac" and not self.meter.ac:
-            wrong = f"the meter in use, {self.meter.name}, has no AC range here"
-            instead = "halfsplit meter FILE --kind digital, or the one it was read with"
-        if wrong:
-            raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
 
     def change(self, text: str) -> Entry:
         """Store something done to a part (see :func:`parse_change`), put back (`C4 put-back`), or
@@ -335,7 +357,9 @@ class Recorder:
         if len(words) == 2 and words[1].lower() in ("put-back", "restored", "back"):
             ref = find_part(self.assembly, words[0]).ref
             if ref not in {c.part for c in self.condition.changes}:
-                raise NotFoundError(f"nothing was done to {ref} that could be put back")
+                done = ", ".join(map(str, self.condition.changes)) or "nothing at all"
+                wrong = f"nothing was done to {ref} that could be put back; done so far: {done}"
+                raise NotFoundError(wrong)
             after = self.condition.without(ref)
         else:
             after = self.condition.with_change(parse_change(self.assembly, text))

@@ -48,26 +48,28 @@ def trail(session: Session, last: int | None = None) -> list[Step]:
     entries = [e for e in session.entries if e.kind in WEIGHED]
     first = 0 if last is None else max(len(entries) - last, 0)
     steps = []
-    previous = _weights(session, entries[first - 1].seq) if first else {}
-    for entry in entries[first:]:
-        now = _weights(session, entry.seq)
-        groups = session.groups()
-        if not groups:
-            continue
-        names = tuple(dict.fromkeys(session.hypotheses[i].name for i in groups[0].members))
-        gone = [n for n, w in previous.items() if w >= SUSPECT and now.get(n, 0.0) < DROPPED]
-        steps.append(
-            Step(
-                entry.seq,
-                entry_words(session.assembly, entry),
-                names,
-                groups[0].weight,
-                max((previous.get(n, 0.0) for n in names), default=0.0),
-                tuple((n, _against(session, n)) for n in gone),
+    try:
+        previous = _weights(session, entries[first - 1].seq) if first else {}
+        for entry in entries[first:]:
+            now = _weights(session, entry.seq)
+            groups = session.groups()
+            if not groups:
+                continue
+            names = tuple(dict.fromkeys(session.hypotheses[i].name for i in groups[0].members))
+            gone = [n for n, w in previous.items() if w >= SUSPECT and now.get(n, 0.0) < DROPPED]
+            steps.append(
+                Step(
+                    entry.seq,
+                    entry_words(session.assembly, entry),
+                    names,
+                    groups[0].weight,
+                    max((previous.get(n, 0.0) for n in names), default=0.0),
+                    tuple((n, _against(session, n)) for n in gone),
+                )
             )
-        )
-        previous = now
-    session.until = None
+            previous = now
+    finally:
+        session.until = None
     return steps
 
 

@@ -29,7 +29,7 @@ def weights(
     usual one for age and kind, and any pool. What --pool gives is kept in the journal as it is now.
     """
     from halfsplit.bench.pools import drop, take
-    from halfsplit.bench.prior_words import shares_dict
+    from halfsplit.bench.prior_words import prior_rows, shares_dict
 
     with session(file) as bench:
         for item in settings:
@@ -46,7 +46,7 @@ def weights(
             drop(bench)
         elif pool is not None:
             take(bench, Path(pool), datetime.now(UTC).year)
-        rows, said, laid = _rows(bench), bench.pool_said(), bench.field()
+        rows, said, laid = prior_rows(bench), bench.pool_said(), bench.field()
         many = bench.how_many_said()
         pooled = [] if laid is None else _pooled(laid.body)
         shares = shares_dict(bench.standard)
@@ -60,20 +60,6 @@ def _pooled(body: Any) -> list[dict[str, Any]]:
         {**row, "modes": [] if row["age"] else [*body["modes"].get(row["of"], {}).values()]}
         for _, row in sorted(body["kinds"].items())
     ]
-
-
-def _rows(bench: Any) -> list[dict[str, Any]]:
-    found: dict[str, dict[str, Any]] = {}
-    for h in bench.standard:
-        for fault in h.faults:
-            kind = bench.assembly.parts[fault.part].KIND
-            row = found.setdefault(
-                fault.part, {"part": fault.part, "kind": kind, "odds": 0.0, "why": []}
-            )
-            row["odds"] += fault.odds
-            if fault.why not in row["why"]:
-                row["why"].append(fault.why)
-    return sorted(found.values(), key=lambda r: -r["odds"])
 
 
 def _told(rows: list[dict[str, Any]], said: str, pooled: list[dict[str, Any]], many: str) -> int:
