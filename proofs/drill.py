@@ -183,6 +183,8 @@ def report(records: list[dict[str, Any]]) -> None:
         for words, rows in (
             ("after each reading before the first decision", on_the_way(some)),
             ("the same, against the whole truth", on_the_way(some, whole=True)),
+            ("the same, of a part blamed", on_the_way(some, whole=True, blaming=True)),
+            ("the same, of no fault", on_the_way(some, whole=True, blaming=False)),
             ("when it stopped, against the whole truth", at_the_end(some)),
         ):
             print(f"leader's weight {words} | right")

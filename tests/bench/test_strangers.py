@@ -9,6 +9,9 @@ import pytest
 
 from halfsplit.bench import too
 from halfsplit.bench.session import Session
+from halfsplit.diagnosis.posterior import Belief
+from halfsplit.diagnosis.search import for_all_sizes, grow
+from halfsplit.faults.hypotheses import sizes_shared, together
 
 # A 12 V supply of a kind nobody designs against: series pass transistor after a zener.
 SUPPLY = """\
@@ -98,6 +101,19 @@ def test_sizes_looked_at_apart_add_nothing_to_a_fault(session: Session) -> None:
     odds = {h.name: h.prior for h in session.standard}
     found = float(weights[short].sum() / weights[opened].sum())
     assert found == pytest.approx(odds["C2 short"] / odds["R1 open"], rel=0.1)
+
+
+def test_what_grows_from_a_set_has_the_odds_of_all_its_sizes(session: Session) -> None:
+    """Whichever size fits best, one more fault beside it is as likely as beside the fault."""
+    usual = next(h for h in session.standard if h.name == "C2 short")
+    other = together([usual.faults[0].at(0.5)])
+    further = next(h for h in session.standard if h.name == "Q1 open emitter")
+    listed = [*session.standard[:2], usual, other]
+    belief = Belief(sizes_shared(listed), 0, 0, 1)  # nothing read: all sizes fit alike
+    for index in (2, 3):
+        base = for_all_sizes(index, listed, belief)
+        ((grown, _),) = grow([base], [further.faults[0]], lambda base, fault: 1.0)
+        assert grown.prior == pytest.approx(usual.prior * further.prior)
 
 
 def _new(session: Session) -> float:

@@ -65,7 +65,7 @@ def test_shares_means_and_series() -> None:
     assert any("checks to the first decision" in line for line in chart(tally(some)))
 
 
-def test_leaders_on_the_way_are_counted_by_reading() -> None:
+def test_leaders_on_the_way_are_counted_by_band() -> None:
     """Two propositions a reading: that the leader is the whole truth, that it is part of it."""
     first, second = [0.4, False, 0.42, False], [0.8, False, 0.9, True]
     some = [record(0, claims=[first, second]), record(1, claims=[[0.91, False, 0.91, False]])]
@@ -78,6 +78,19 @@ def test_leaders_on_the_way_are_counted_by_reading() -> None:
         (1, 0.8, 0.0),
         (1, 0.91, 0.0),
     ]
+
+
+def test_of_several_claims_of_one_machine_the_mean_counts_once() -> None:
+    """One machine says 0.9 three times and is right once, another 0.92 and is right."""
+    first = [[0.9, k == 2, 0.9, k == 2] for k in range(3)]
+    some = [record(0, claims=first), record(1, claims=[[0.92, True, 0.0, False]])]
+    (row,) = on_the_way(some, whole=True)
+    assert (row["cases"], row["claimed"]) == (2, 0.91)
+    assert row["right"] == pytest.approx(2 / 3, abs=1e-4)
+    assert (row["low"], row["high"]) == wilson(4 / 3, 2)
+    (blames,) = on_the_way(some, whole=True, blaming=True)
+    (none,) = on_the_way(some, whole=True, blaming=False)
+    assert (blames["cases"], blames["claimed"], none["claimed"]) == (1, 0.9, 0.92)
 
 
 def test_kinds_count_as_often_as_they_occur() -> None:

@@ -67,27 +67,32 @@ def calibration(records: Sequence[Record]) -> list[dict[str, float]]:
     """
     each = zip(records, occurring(records), strict=True)
     told = [(r["claimed"], r["right"], w) for r, w in each if r["claimed"] is not None]
-    return _bands(told, BANDS)
+    return _bands([(*t, who) for who, t in enumerate(told)], BANDS)
 
 
-def on_the_way(records: Sequence[Record], whole: bool = False) -> list[dict[str, float]]:
+def on_the_way(
+    records: Sequence[Record], whole: bool = False, blaming: bool | None = None
+) -> list[dict[str, float]]:
     """The same of whatever led after each reading before the first decision: that it is all or part
-    of the truth, where it blames a part at all, or with `whole` that it is all of it.
+    of the truth, where it blames a part at all, or with `whole` that it is all of it; with
+    `blaming` only of leaders that blame a part, or that blame none.
 
-    Readings of one machine go together, so the interval is narrower than it should be. Records
-    from before claims were told so have none to count.
+    Readings of one machine go together: it counts once in a band, with the mean of its claims there
+    and the share of them that were right. Records from before claims were told so have none.
     """
     at = 0 if whole else 2
-    each = zip(records, occurring(records), strict=True)
-    claims = [(c, w) for r, w in each for c in r.get("claims", ()) if len(c) == CLAIM]
-    return _bands([(c[at], c[at + 1], w) for c, w in claims if c[at] > 0.0], LEADS)
+    told = []
+    for who, (r, w) in enumerate(zip(records, occurring(records), strict=True)):
+        listed = [c for c in r.get("claims", ()) if len(c) == CLAIM and c[at] > 0.0]
+        told += [(c[at], c[at + 1], w, who) for c in listed if blaming in (None, c[2] > 0.0)]
+    return _bands(told, LEADS)
 
 
 def at_the_end(records: Sequence[Record]) -> list[dict[str, float]]:
     """The same of what led when it stopped, against the whole truth; "no fault" is a claim too."""
     each = zip(records, occurring(records), strict=True)
     told = [(r["ended"], r["top"], w) for r, w in each if r.get("ended") is not None]
-    return _bands(told, LEADS)
+    return _bands([(*t, who) for who, t in enumerate(told)], LEADS)
 
 
 def occurring(records: Sequence[Record]) -> list[float]:
@@ -100,16 +105,21 @@ def occurring(records: Sequence[Record]) -> list[float]:
 
 
 def _bands(
-    told: Sequence[tuple[float, bool, float]], bounds: Sequence[float]
+    told: Sequence[tuple[float, float, float, int]], bounds: Sequence[float]
 ) -> list[dict[str, float]]:
-    """Rows of claims, each with whether it was right and how much it counts, between bounds."""
+    """Rows of claims, each with how far it was right, how much it counts and whose it is, between
+    bounds; of several of one machine the mean."""
     rows = []
     for floor, top in pairwise(bounds):
-        some = [(c, right, w) for c, right, w in told if floor <= c < top and w > 0.0]
+        mine: dict[int, list[tuple[float, float, float]]] = {}
+        for claim, hit, w, who in told:
+            if floor <= claim < top and w > 0.0:
+                mine.setdefault(who, []).append((claim, float(hit), w))
+        some = [tuple(sum(v) / len(v) for v in zip(*c, strict=True)) for c in mine.values()]
         if some:
-            whole = sum(w for _, _, w in some)
-            right = sum(w for _, hit, w in some if hit) / whole
-            equal = whole**2 / sum(w * w for _, _, w in some)
+            whole = sum(w for *_, w in some)
+            right = sum(hit * w for _, hit, w in some) / whole
+            equal = whole**2 / sum(w * w for *_, w in some)
             low, high = wilson(right * equal, equal)
             claimed = sum(c * w for c, _, w in some) / whole
             rows.append(

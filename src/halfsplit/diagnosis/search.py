@@ -11,7 +11,7 @@ readings unexplained. What was not looked at is said.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -308,7 +308,7 @@ def _companions(
     # One that leads but for a further fault or two that explain nothing: all may show next. One
     # that does not explains the old readings still, and only what explains the new ones is kept.
     leads = belief.log_weight[best] >= belief.log_weight.max() - SHORT
-    bases, bare = [everything[best]], everything[:2]
+    bases, bare = [for_all_sizes(best, everything, belief)], everything[:2]
     for step in range(COMPANIONS):
         known = {h.key for h in everything}
         made = [(h, b) for h, b in grow(bases, singles, ports.boost) if h.key not in known]
@@ -330,6 +330,16 @@ def _companions(
         bases = [h for h in (everything[int(i)] for i in at) if len(h.faults) == size]
         bases = [h for h in bases if everything[best].key <= h.key][:GROWN]
     return everything, belief
+
+
+def for_all_sizes(index: int, everything: Sequence[Hypothesis], belief: Belief) -> Hypothesis:
+    """A set with the odds, for what grows from it, of all sizes of it that are in the list: one
+    more fault is as likely beside any of them, and is looked at beside one only."""
+    base, log_weight = everything[index], belief.log_weight
+    same = [i for i, h in enumerate(everything) if h.plain == base.plain and h.faults]
+    whole = float(np.exp(log_weight[same] - log_weight[index]).sum())
+    own = base.prior / max(float(belief.prior[index]), 1e-300)
+    return replace(base, boost=base.boost * whole / own)
 
 
 def _mended(
