@@ -166,9 +166,16 @@ def _act(session: Session, lead: Group, case: Case, done: Played) -> None:
         done.right = any(h.plain <= truth for h in members)
     fitted = session.condition.fitted
     tested = {ref for ref, _ in session.proofs()}
+    known = {ref for ref, _ in session.fresh_proofs()}
     parts = dict.fromkeys(p for h in members for p in h.parts if p not in fitted | tested)
-    done.checks += not parts  # nothing left to take out: time passes all the same
-    done.trail.append(f"test {', '.join(parts)}")
+    renewed = {f.part for h in members for f in h.faults if f.cause == "fresh"} - known
+    done.checks += not parts and not renewed  # nothing left to take out: time passes all the same
+    done.trail.append(f"test {', '.join([*parts, *(f'new {ref}' for ref in sorted(renewed))])}")
+    for ref in sorted(renewed):  # what is fitted here is sound
+        done.checks += 1
+        done.minutes += SWAP
+        done.accused += 1
+        session.prove(ref, True, "")
     for ref in parts:
         done.checks += 1
         done.minutes += SWAP
