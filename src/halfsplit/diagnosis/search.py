@@ -25,8 +25,9 @@ from halfsplit.faults.hypotheses import SCALES, Fault, Hypothesis, together
 # Common practice, no published source: four faults that all show at once are more than anybody
 # takes on before mending the first.
 PAIRS, GROWN, LARGEST = 500, 5, MOST
-# Of those pairs, how many come before wrong parts in unlikely places, where not all can be had.
-FIRST = 100
+# Where not all can be had: of those pairs, how many come before the best with a part fitted since,
+# and how many of these; how many pairs before wrong parts in unlikely places.
+AHEAD, FRESH, FIRST = 8, 4, 250
 OTHER_SIZES, RESIZED = 12, 4
 # Share of the weight a set must be able to take to be worth looking for: what keeps a leader from
 # being acted on.
@@ -138,9 +139,9 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             break
         if size == 2:
             made, unseen = ports.pairs(PAIRS)
-            strange, rest = [(h, bare[0]) for h in ports.strangers()], made[FIRST:]
-            made = [*_fresh_too(everything, belief, singles, ports), *made[:FIRST]]
-            made += [*strange, *rest]
+            fresh = _fresh_too(everything, belief, singles, ports)
+            near = [*made[:AHEAD], *fresh[:FRESH], *made[AHEAD:FIRST], *fresh[FRESH:]]
+            made = [*near, *((h, bare[0]) for h in ports.strangers()), *made[FIRST:]]
             lead = everything[int(np.argmax(belief.log_weight))]
             if any(f.scale != 1.0 for f in lead.faults):  # pairs are of the usual sizes
                 made += grow([lead], singles, ports.boost)
@@ -195,13 +196,14 @@ def _fresh_too(
     everything: Sequence[Hypothesis], belief: Belief, singles: Sequence[Fault], ports: Ports
 ) -> list[tuple[Hypothesis, Hypothesis]]:
     """The best single faults, each beside whatever may be wrong with a part fitted since, which is
-    in no pair of usual ones."""
+    in no pair of usual ones; likeliest first."""
     new = [f for f in singles if f.cause == "fresh"]
     if not new:
         return []
     order = [everything[int(i)] for i in heaviest_first(belief.log_weight)]
     best = [h for h in order if len(h.faults) == 1 and not h.sized]
-    return grow([h for h in best if h.faults[0].cause != "fresh"][:GROWN], new, ports.boost)
+    found = grow([h for h in best if h.faults[0].cause != "fresh"][:GROWN], new, ports.boost)
+    return sorted(found, key=lambda pair: -pair[0].prior)
 
 
 def _explained(listed: Sequence[Hypothesis], belief: Belief) -> bool:
