@@ -68,8 +68,9 @@ def test_another_part_fitted_between_is_another_part(follower: Session) -> None:
     assert entries(follower) == []
     bad = follower.prove("C2", False, "").seq  # that new one, again
     assert entries(follower) == [(good, bad)]
-    assert "weigh nothing" in contradictions(follower)[0].words
+    assert "both count" in contradictions(follower)[0].words
     follower.change("C2 fitted")  # the like of it once more
+    assert "neither weighs any more" in contradictions(follower)[0].words
     follower.prove("C2", True, "")
     assert entries(follower) == [(good, bad)]
 

@@ -91,6 +91,28 @@ def test_a_verdict_ends_with_the_part_it_was_of(session: Session) -> None:
     assert too.tested_bad(session) == []
 
 
+def test_nor_does_it_count_for_the_next_one_fitted(session: Session) -> None:
+    session.read("p12", "0.00")
+    session.change("CR1 fitted")
+    untested = _new(session)
+    session.prove("CR1", False, "")
+    session.change("CR1 fitted")
+    assert session.fresh_proofs() == [] and too.tested_bad(session) == []
+    assert _new(session) == pytest.approx(untested, rel=0.05)
+
+
+def test_a_new_part_taken_out_to_be_tested_is_still_the_new_one(session: Session) -> None:
+    session.read("p12", "0.00")
+    old = _old(session)
+    session.change("CR1 fitted")
+    session.change("CR1 removed")
+    session.prove("CR1", False, "")
+    assert session.proofs() == [] and session.fresh_proofs() == [("CR1", False)]
+    session.change("CR1 fitted")  # another
+    assert session.fresh_proofs() == []
+    assert _old(session) == pytest.approx(old, rel=0.05)
+
+
 def test_sizes_looked_at_apart_add_nothing_to_a_fault(session: Session) -> None:
     # A dead rail says as much of a shorted C2, of whatever size, as of an open R1.
     session.read("p12", "0.00")

@@ -80,14 +80,14 @@ def test_leaders_on_the_way_are_counted_by_band() -> None:
     ]
 
 
-def test_of_several_claims_of_one_machine_the_mean_counts_once() -> None:
-    """One machine says 0.9 three times and is right once, another 0.92 and is right."""
+def test_several_claims_of_one_machine_are_one_to_the_interval() -> None:
+    """One machine says 0.9 three times and is right once, another 0.92 and is right. Two of four
+    claims are right; machines of three claims and one tell as much as 16 / (9 + 1) alike."""
     first = [[0.9, k == 2, 0.9, k == 2] for k in range(3)]
     some = [record(0, claims=first), record(1, claims=[[0.92, True, 0.0, False]])]
     (row,) = on_the_way(some, whole=True)
-    assert (row["cases"], row["claimed"]) == (2, 0.91)
-    assert row["right"] == pytest.approx(2 / 3, abs=1e-4)
-    assert (row["low"], row["high"]) == wilson(4 / 3, 2)
+    assert (row["cases"], row["claimed"], row["right"]) == (2, 0.905, 0.5)
+    assert (row["low"], row["high"]) == wilson(0.8, 1.6)
     (blames,) = on_the_way(some, whole=True, blaming=True)
     (none,) = on_the_way(some, whole=True, blaming=False)
     assert (blames["cases"], blames["claimed"], none["claimed"]) == (1, 0.9, 0.92)

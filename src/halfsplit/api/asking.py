@@ -169,6 +169,7 @@ class Asking(Opened):
         if nets[0] == nets[1]:
             refuse(at, "both probes would be on one net", "two different nets")
         if quantity in DEAD:
+            self._at(feed, load, None, None, None, None)  # an unknown name is none, off or not
             now = self._at("off", load, warm, mains, lamp, ambient)
             return self._dead(nets, quantity, named, now)
         if named is not None:
@@ -255,7 +256,7 @@ class Asking(Opened):
         return Proposal(
             asked.quantity,
             asked.net,
-            asked.black,
+            "" if asked.black == self.session.assembly.common else asked.black,
             then.feed,
             load,
             before,

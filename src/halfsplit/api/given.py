@@ -40,6 +40,7 @@ SPOKEN = (
     (r"`?change FILE ([^`]+)`?", r'change("\1")'),
     (r"--feed, as", "feed=…, as"),
     (r"--diode asks", "this asks"),
+    (r"^--kind (\S+)$", r'use_meter("\1")'),
     (r"^(\S+)=30$", r'weigh("\1", 30)'),
     (r"--([a-z]\w*)-?(\w*) ([^\s,;]+)", lambda m: f"{_name(m[1], m[2])}={_quoted(m[3])}"),
     (r"--([a-z]\w*)-?(\w*)", lambda m: f"{_name(m[1], m[2])}=…"),

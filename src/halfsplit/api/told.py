@@ -74,7 +74,8 @@ class Proposal:
     says: the same outcomes in words, such as "4.95 V to 5.05 V", "as drawn", "adrift".
     meter: ohmmeter profile to name to :meth:`Bench.read`; "" for any other check.
     where: where the red probe goes, such as "C1 lead pos"; "" for a look.
-    caution: what may hurt there, with numbers; "" for nothing in particular.
+    caution: what may hurt there, with numbers; "" where the program knows of nothing, which is no
+        promise.
     """
 
     quantity: str

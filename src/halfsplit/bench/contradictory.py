@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
-from halfsplit.assembly.condition import Change, Condition
+from halfsplit.assembly.condition import Condition
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.recall import condition_of
+from halfsplit.bench.specimen import specimens
 from halfsplit.diagnosis.explain import MISSES
 from halfsplit.diagnosis.signs import OF_MACHINE, TEMPERATURE, WORKING, exclude
 from halfsplit.diagnosis.warmth import DEGREES
@@ -81,32 +81,14 @@ def contradictions(bench: Noter) -> list[Contradiction]:
 def _all_said(bench: Noter) -> tuple[list[_Said], dict[str, int]]:
     """All of them in order, and of each part the entry that fitted the one in the machine now."""
     found = []
-    fitted: dict[str, int] = {}
-    before: dict[str, Change] = {}
-    for entry in bench.entries:
-        if entry.kind == "condition":
-            changes = condition_of(bench.assembly, entry).changes
-            now = {c.part: c for c in changes if c.what == "fitted"}
-            for ref in fitted.keys() - now.keys():
-                del fitted[ref]  # put back: the one it came with
-            for ref, change in now.items():
-                if _is_new(entry, ref, before.get(ref), change):
-                    fitted[ref] = entry.seq
-            before = now
-        elif entry.kind == "prove":
+    fitted: Mapping[str, int] = {}
+    for entry, fitted in specimens(bench.assembly, bench.entries):
+        if entry.kind == "prove":
             found.append(_verdict(entry, fitted))
         elif entry.kind == "observe":
             one = _sign(bench, entry, fitted)
             found += [one] if one is not None else []
-    return found, fitted
-
-
-def _is_new(entry: Entry, ref: str, before: Change | None, now: Change) -> bool:
-    """Whether this entry put another specimen in, not only carried or turned the one there."""
-    did = str(entry.body.get("did", "")).split()
-    if len(did) > 1 and did[0].lower() == ref.lower():
-        return re.fullmatch(r"fit(ted)?|replaced?", did[1].lower()) is not None
-    return before is None or (before != now and not did)
+    return found, dict(fitted)
 
 
 def _verdict(entry: Entry, fitted: Mapping[str, int]) -> _Said:
@@ -161,8 +143,8 @@ def _words(odd: list[_Said], out: bool) -> str:
     else:
         where = f"in one and the same condition ({first.condition.words()})"
     count = "both count" if len(odd) == 2 else "all of them count"
-    if first.topic == "verdict" and first.fitted:
-        count = "verdicts on the one fitted here weigh nothing"
+    if first.topic == "verdict" and first.fitted and out:
+        count = "as it was fitted here and is out, neither weighs any more"
     elif any(one.values for one in odd):
         count = "what was marked last is in the circuit"
     why = "one is wrong, or it changed between"

@@ -92,7 +92,8 @@ def play(
 ) -> Played:
     """Follow the planner: take its checks, test and change the parts it decides on, go on.
 
-    Where no check tells much the next of `stages` is gone to; after the last it is over when
+    Where no check tells much, or nothing wrong shows in a machine that is off, the next of `stages`
+    is gone to; after the last it is over when
     nothing is worth checking, or after `most` checks. `shown` names the faults that are drilled,
     for what is claimed of them; without, no claims are told.
     """
@@ -109,7 +110,9 @@ def play(
         worth = [c for c in offered if c.bits >= WORTHLESS and _key(c) not in skipped]
         if not worth and not left:
             break
-        if left and not tells_enough(of_what_is_fed(session, worth)):
+        # Off and nothing wrong shows: `next` says to power it when it may be, and so is done.
+        dry = not session.condition.energised() and session.quiet() is not None
+        if left and (dry or not tells_enough(of_what_is_fed(session, worth))):
             at = left.pop(0)
             session.set_condition(replace(at, changes=session.condition.changes))
             continue

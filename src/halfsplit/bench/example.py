@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from halfsplit.assembly.model import Assembly
 
-PLAIN = "n12=-12.04"  # where no rail says what it should read
-
 
 def reading_example(assembly: Assembly) -> str:
-    """Such as "p12=12.00", of the first rail with limits: the middle of them."""
+    """Such as "p12=12.00", of the first rail with limits: the middle of them; where there is none,
+    of the first net."""
     for rail in assembly.rails.values():
         if rail.limits is not None:
             return f"{rail.net}={(rail.limits.low + rail.limits.high) / 2.0:.2f}"
-    return PLAIN
+    net = next((n for n in assembly.nets() if n != assembly.common), assembly.common)
+    return f"{net}=4.99"
 
 
 def net_example(assembly: Assembly) -> str:

@@ -181,7 +181,8 @@ def moved(bench: Noter, text: str) -> str:
     ref = find_part(bench.assembly, words[0]).ref
     before = next((c for c in bench.condition.changes if c.part == ref), None)
     if words[1].lower() not in ("set", "turned"):
-        return ref if before is not None and before.what == "set" else ""
+        back = len(words) == 2 and before is not None and before.what == "set"
+        return ref if back else ""
     parse_change(bench.assembly, text)
     if before is not None and before.temporary:
         wrong = f"{before}: put that right before it is turned"

@@ -14,6 +14,7 @@ from halfsplit.bench.hazards import DISCHARGED
 from halfsplit.bench.pools import Laid, laid_of
 from halfsplit.bench.recall import condition_of
 from halfsplit.bench.record import Recorder
+from halfsplit.bench.specimen import specimens
 from halfsplit.diagnosis.signs import OF_MACHINE, OF_PART, TEMPERATURE, WORKING, Sign
 from halfsplit.diagnosis.warmth import case_to_air
 from halfsplit.journal import Entry
@@ -60,6 +61,9 @@ class Noter(Recorder):
             example = {"touched": "--part Q10 --touched", "found": "--part CR4 --found value=6.8V"}
             instead = example.get(needy, f"--part C4 --sign {needy}")
             raise ProblemsError([Problem("", 0, 0, "", f"{needy} needs a part", instead)])
+        if sign in OF_MACHINE and ref:
+            wrong = f"{sign} is a sign of the whole machine, not of {ref}"
+            raise ProblemsError([Problem("", 0, 0, ref, wrong, f"--sign {sign}, without a part")])
         if sign and sign not in {*NEEDS_PART, *OF_MACHINE}:
             close = near(sign, [*NEEDS_PART, *OF_MACHINE])
             known = ", ".join([*NEEDS_PART, *OF_MACHINE])
@@ -228,18 +232,20 @@ class Noter(Recorder):
     def verdicts(self, new: bool = False) -> list[tuple[int, str, bool]]:
         """Parts tested, each after the number of its entry: those it came with, or the `new` ones.
 
-        A verdict on a part fitted since the machine came in says nothing of the old one.
+        A verdict on a part fitted since the machine came in says nothing of the old one, nor one on
+        a part that was replaced again of the one there now.
         """
-        found, fitted, there = [], set[str](), self.condition.fitted
-        for entry in self.entries:
-            if entry.kind == "condition":
-                changes = condition_of(self.assembly, entry).changes
-                fitted = {c.part for c in changes if c.what == "fitted"}
-            elif entry.kind == "prove":
+        found, fitted = [], dict[str, int]()
+        for entry, there in specimens(self.assembly, self.entries):
+            fitted = dict(there)
+            if entry.kind == "prove":
                 ref = entry.body["part"]
-                if (ref in fitted) == new and (ref in there or not new):
-                    found.append((entry.seq, ref, bool(entry.body["good"])))
-        return found
+                found.append((entry.seq, ref, bool(entry.body["good"]), fitted.get(ref, 0)))
+        return [
+            (number, ref, good)
+            for number, ref, good, which in found
+            if which == (fitted.get(ref, 0) if new else 0) and bool(which) == new
+        ]
 
     def anything_weighs(self) -> bool:
         """Whether anything in force weighs on the suspects: a reading, a verdict or a sign."""

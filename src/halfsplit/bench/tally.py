@@ -77,8 +77,8 @@ def on_the_way(
     of the truth, where it blames a part at all, or with `whole` that it is all of it; with
     `blaming` only of leaders that blame a part, or that blame none.
 
-    Readings of one machine go together: it counts once in a band, with the mean of its claims there
-    and the share of them that were right. Records from before claims were told so have none.
+    Readings of one machine go together, so the interval counts machines and not claims. Records
+    from before claims were told so have none.
     """
     at = 0 if whole else 2
     told = []
@@ -108,23 +108,22 @@ def _bands(
     told: Sequence[tuple[float, float, float, int]], bounds: Sequence[float]
 ) -> list[dict[str, float]]:
     """Rows of claims, each with how far it was right, how much it counts and whose it is, between
-    bounds; of several of one machine the mean."""
+    bounds. What is claimed and what is right go by claim, the interval by machine."""
     rows = []
     for floor, top in pairwise(bounds):
-        mine: dict[int, list[tuple[float, float, float]]] = {}
-        for claim, hit, w, who in told:
-            if floor <= claim < top and w > 0.0:
-                mine.setdefault(who, []).append((claim, float(hit), w))
-        some = [tuple(sum(v) / len(v) for v in zip(*c, strict=True)) for c in mine.values()]
+        some = [t for t in told if floor <= t[0] < top and t[2] > 0.0]
         if some:
-            whole = sum(w for *_, w in some)
-            right = sum(hit * w for _, hit, w in some) / whole
-            equal = whole**2 / sum(w * w for *_, w in some)
+            each: dict[int, float] = {}
+            for *_, w, who in some:
+                each[who] = each.get(who, 0.0) + w
+            whole = sum(each.values())
+            right = sum(hit * w for _, hit, w, _ in some) / whole
+            equal = whole**2 / sum(w * w for w in each.values())
             low, high = wilson(right * equal, equal)
-            claimed = sum(c * w for c, _, w in some) / whole
+            claimed = sum(c * w for c, _, w, _ in some) / whole
             rows.append(
                 {
-                    "cases": len(some),
+                    "cases": len(each),
                     "claimed": round(claimed, 4),
                     "right": round(right, 4),
                     "low": low,

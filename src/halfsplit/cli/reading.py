@@ -91,7 +91,7 @@ def read(
             name, sign, value = item.partition("=")
             first, _, second = name.partition(":")
             try:
-                if not sign or (":" in name and not second):
+                if not sign or " " in name or (":" in name and not second):
                     wrong = f"“{item}” is no reading"
                     raise ProblemsError([Problem("", 0, 0, "", wrong, like)])
                 if current or temperature:
@@ -144,12 +144,18 @@ def read(
 
 
 def _paired(words: tuple[str, ...]) -> list[str]:
-    """Each as net=value, a net and the value after it counted as one."""
+    """Each as net=value, a net and the value after it counted as one.
+
+    Of two nets and a value none is stored: between them was meant, perhaps.
+    """
     found: list[str] = []
     for word in words:
         alone = found and "=" not in found[-1] and "=" not in word
-        if alone and (word[:1] in "-+." or word[:1].isdigit() or word.upper() == "OL"):
+        value = word[:1] in "-+.\N{MINUS SIGN}" or word[:1].isdigit()
+        if alone and (value or word.upper() in ("OL", "UNSTABLE")):
             found[-1] += f"={word}"
+            if len(found) > 1 and "=" not in found[-2]:
+                found[-2:] = [f"{found[-2]} {found[-1]}"]
         else:
             found.append(word)
     return found

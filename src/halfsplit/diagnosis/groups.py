@@ -41,7 +41,7 @@ def fold(hypotheses: Sequence[Hypothesis], weights: np.ndarray, fits: np.ndarray
     several = [i for i, h in enumerate(hypotheses) if len(h.faults) > 1 and weights[i] > 1e-9]
     for i in sorted(several, key=lambda i: -len(hypotheses[i].faults)):
         key = hypotheses[i].key
-        for name in key:
+        for name in sorted(key):  # no weight may hang on the order of a set
             smaller = index.get(key - {name})
             if smaller is not None and fits[smaller] >= fits[i] - ADDS:
                 found[smaller] += found[i]

@@ -337,8 +337,9 @@ def single_faults(assembly: Assembly, touched: Iterable[str] = ()) -> list[Hypot
 
 
 def sizes_shared(listed: Sequence[Hypothesis]) -> list[float]:
-    """Priors of sets (H) of which some are others of the list at another size: together they have
-    the odds of the set, so that a size looked at apart adds nothing to it."""
+    """Priors of sets (H) of which some are others of the list at another size: a single fault in
+    all its sizes has the odds of the fault. Of several faults the sizes are many and the usual
+    keeps its least, so they may add up to a third more."""
     taken: dict[frozenset[str], float] = {}
     for h in listed:
         if h.sized:
