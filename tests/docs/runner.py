@@ -2,7 +2,7 @@
 
 In a page, a ``yaml`` block begins with ``# name.yaml`` and is that file; a ``console`` block has
 commands after ``$`` and what they print, ``...`` for any text or any lines, and ``# exit code 1``
-after a command that must end so; a ``python`` block is a program, what it prints behind ``#>``. All
+after a command that must end so; a ``python`` block is a program, what it prints behind ``#:``. All
 of a page happens in one folder, with a copy of `examples` in it. A ``text`` block is a figure or
 part of something else.
 """
@@ -133,7 +133,7 @@ class Page:
                              check=False)  # fmt: skip
         if ran.returncode != 0:
             return [ran.stdout + ran.stderr]
-        shown = "".join(f"{line}\n" for line in re.findall(r"^#> ?(.*)$", text, re.M))
+        shown = "".join(f"{line}\n" for line in re.findall(r"^#: ?(.*)$", text, re.M))
         wrong = f"shown:\n{shown}\nprinted:\n{ran.stdout}"
         return [wrong] if differs(shown, ran.stdout) else []
 

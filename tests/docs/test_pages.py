@@ -123,7 +123,7 @@ def test_a_page_that_lies_is_caught(page: Page) -> None:
         "```console\n$ halfsplit check none.yaml\n```\n",
         "```console\n$ rm -r /\n```\n",
         "```python\nassert False\n```\n",
-        "```python\nprint(1)\n#> 2\n```\n",
+        "```python\nprint(1)\n#: 2\n```\n",
         "```yaml\nassembly: nameless\n```\n",
         "```sh\nls\n```\n",
     ]
