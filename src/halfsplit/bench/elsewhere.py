@@ -20,9 +20,14 @@ SOUND = 0.9
 
 def elsewhere(bench: Session) -> Iterator[list[Condition]]:
     """Other loads, other feeds, off, then a lead lifted or a part replaced: nearer ones first. Each
-    other load or feed costs a fault dictionary."""
+    other load or feed costs a fault dictionary. Of a machine that is off, how it was powered last,
+    where what leads is out of it by now: the first time, power is for the bench to say."""
     here = bench.condition
     if not here.energised():
+        before = bench.powered
+        lead = bench.hypotheses[bench.groups()[0].members[0]]
+        if before is not None and not lead.left(here):
+            yield [replace(before, changes=here.changes, switches=here.switches, warm=None)]
         return
     loads = [n for n in bench.assembly.loads if n in (bench.loads_within_reach or (n,))]
     yield [replace(here, load=n, extra=()) for n in loads if n != here.load]

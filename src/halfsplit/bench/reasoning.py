@@ -15,6 +15,7 @@ from halfsplit.bench.felt import Felt, by_watts, felt_kept
 from halfsplit.bench.metered import Gathered, Metered
 from halfsplit.bench.noting import Noter
 from halfsplit.bench.prior_words import shares_said
+from halfsplit.bench.recall import condition_of
 from halfsplit.bench.sights import Pairing, best_pairs, best_sizes
 from halfsplit.bench.weighed import Weighed
 from halfsplit.circuit.threads import Progress
@@ -323,6 +324,13 @@ class Reasoner(Noter):
         """The feed now used, or the last one used of a machine that is off now."""
         used = [e.body["condition"]["feed"] for e in self.entries if e.kind == "condition"]
         return next((f for f in (self.condition.feed, *reversed(used)) if f != "off"), "off")
+
+    @property
+    def powered(self) -> Condition | None:
+        """How the machine was last on; None of one that never was."""
+        used = [e for e in self.entries if e.kind == "condition"]
+        found = (condition_of(self.machine.assembly, e) for e in reversed(used))
+        return next((c for c in found if c.energised()), None)
 
     @cached_property
     def _cascades(self) -> dict[str, dict[str, list[Taken]]]:

@@ -173,7 +173,9 @@ def next_dict(bench: Session, checks: Sequence[Check] | None = None) -> dict[str
         data["replace"] = _replace(bench, checks)
     accused = decided or (bench.groups()[0] if since is not None else None)
     data["check_too"] = check_too(bench, accused) if accused is not None else []
-    if not bench.condition.energised():
+    if not bench.condition.energised() and not any(
+        c.candidate.condition.energised() for c in checks
+    ):
         feeds = [n for n in bench.assembly.feeds if n != "off"]
         little = bool(bench.evidence()) and not tells_enough(of_what_is_fed(bench, checks))
         data["blocked"] = (
