@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from tests.bench.test_strangers import SUPPLY
+
+from halfsplit.bench.dead import ohmmeters
+from halfsplit.bench.elsewhere import elsewhere
 from halfsplit.bench.report import next_dict
 from halfsplit.bench.session import Session
 
@@ -41,3 +45,23 @@ def test_ohms_across_the_coil_come_before_a_lead_lifted_under_power(tmp_path: Pa
         session.read(check.net, "0.2", against=check.black, ohmmeter=check.ohmmeter, sure=True)
         lead = session.hypotheses[session.groups()[0].members[0]]
         assert lead.parts[0] in ("CR1", "K1")
+
+
+def test_how_it_was_powered_is_offered_again_once_the_leader_is_mended(tmp_path: Path) -> None:
+    (tmp_path / "supply.yaml").write_text(SUPPLY)
+    with Session(tmp_path / "supply.yaml") as session:
+        off = session.condition_from("off", "none")
+        session.set_condition(off)
+        session.read("p12", "0.3", against="com", ohmmeter=ohmmeters()["auto"], sure=True)
+        assert list(elsewhere(session)) == []  # it was never on
+        session.set_condition(session.condition_from("supply", "half"))
+        session.read("p12", "0.00")
+        session.set_condition(off)
+        assert list(elsewhere(session)) == []  # what leads is still in it
+        lead = session.hypotheses[session.groups()[0].members[0]]
+        for ref in lead.parts:
+            session.prove(ref, False, "")
+            session.change(f"{ref} fitted")
+        ((again,),) = elsewhere(session)
+        assert (again.feed, again.load) == ("supply", "half")
+        assert again.changes == session.condition.changes != ()
