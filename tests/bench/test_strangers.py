@@ -10,7 +10,7 @@ import pytest
 from halfsplit.bench import too
 from halfsplit.bench.session import Session
 from halfsplit.diagnosis.posterior import Belief
-from halfsplit.diagnosis.search import for_all_sizes, grow
+from halfsplit.diagnosis.search import alone, for_all_sizes, grow
 from halfsplit.faults.hypotheses import sizes_shared, together
 
 # A 12 V supply of a kind nobody designs against: series pass transistor after a zener.
@@ -150,3 +150,14 @@ def _old(session: Session) -> float:
     weights = session.belief.weights()
     rows = [i for i, h in enumerate(session.hypotheses) if h.blames("CR1", False)]
     return float(weights[rows].sum())
+
+
+def test_a_size_found_in_a_pair_is_looked_at_alone(session: Session) -> None:
+    """Or a fault that shows nowhere is believed for the sake of the size found beside it."""
+    by_name = {h.name: h.faults[0] for h in session.standard if h.faults}
+    leaky, opened = by_name["C2 leaky"].at(0.5), by_name["R2 open"]
+    pair = together([leaky, opened])
+    (one,) = alone([pair, together([leaky])], set())
+    assert (one.key, one.prior) == ({"C2 leaky @0.5"}, leaky.odds)
+    assert alone([pair], {one.key}) == []
+    assert alone([together([by_name["C2 leaky"], opened])], set()) == []

@@ -168,7 +168,7 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
         rounds = 1 if explained or dear else 2
         if not (dear and _explained([*bare, *tried], light)):
             good += _resized(good, [*bare, *good], belief, ports, rounds)
-        good += _alone(good, {h.key for h in (*kept, *good)})
+        good += alone(good, {h.key for h in (*kept, *good)})
         ports.settle(good)
         kept = [*kept, *(h for h in good if h.key not in {k.key for k in kept})]
         everything = [*standard, *kept]
@@ -280,15 +280,15 @@ def _other_sizes(bases: Sequence[Hypothesis]) -> list[Hypothesis]:
     return list(made.values())
 
 
-def _alone(good: Sequence[Hypothesis], known: set[frozenset[str]]) -> list[Hypothesis]:
+def alone(good: Sequence[Hypothesis], known: set[frozenset[str]]) -> list[Hypothesis]:
     """The faults of another size that the best of these sets hold, each alone: or what shows
     nowhere would be believed for the sake of the size found beside it."""
     made: dict[frozenset[str], Hypothesis] = {}
     for one in good:
         for fault in one.faults:
             if fault.scale != 1.0 and frozenset((fault.key,)) not in known:
-                alone = together([fault])
-                made.setdefault(alone.key, alone)
+                one_only = together([fault])
+                made.setdefault(one_only.key, one_only)
     return list(made.values())[:GROWN]
 
 
