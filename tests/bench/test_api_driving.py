@@ -264,7 +264,7 @@ def test_where_nothing_healthy_is_known_it_is_said(bench: Bench) -> None:
     with pytest.raises(ProblemsError, match="no frequency is known of a healthy machine"):
         bench.expect("out", "frequency")
     bench.use_meter("scope")
-    with pytest.raises(ProblemsError, match=r'no AC range here. Write kind="digital"'):
+    with pytest.raises(ProblemsError, match=r'no AC range here. Write use_meter\("digital"\)'):
         bench.expect("out", "ac")
 
 

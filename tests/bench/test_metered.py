@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -40,7 +41,9 @@ def test_no_row_is_solved_twice_with_the_same_meter_on(
             session.read(net, text, sure=True)
             session.groups()
         sets = [s for s in solved if s[1] == "gb"][standard:]
-        assert sets and len(sets) == len(set(sets))
+        # Two sets may come to the same values: R6 high at 0.3 of that, low at 1.2.
+        alike = Counter(repr(sorted(h.changes.items())) for h in session.hypotheses)
+        assert sets and all(n <= max(alike[row[3]], 1) for row, n in Counter(sets).items())
 
 
 def test_what_a_fault_takes_along_goes_by_the_feed_now_used(tmp_path: Path) -> None:

@@ -1,8 +1,8 @@
 """Which sets of faults to look at: singles all, pairs and larger ones where they can explain more.
 
 Pairs are looked at wherever one that fitted perfectly could matter beside the best single, all of
-them by a first sight of what they read, and with them wrong parts where nobody is known to have
-been, which are about as rare; larger sets grow from those that explain
+them by a first sight of what they read, and, where something is left unexplained, wrong parts where
+nobody is known to have been, which are about as rare; larger sets grow from those that explain
 part of the readings (every reading may be a slip, so one that explains some outweighs one that
 explains none), by every single fault in turn. It is worth growing while the best set leaves
 readings unexplained. What was not looked at is said.
@@ -141,7 +141,8 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
             made, unseen = ports.pairs(PAIRS)
             fresh = _fresh_too(everything, belief, singles, ports)
             near = [*made[:AHEAD], *fresh[:FRESH], *made[AHEAD:FIRST], *fresh[FRESH:]]
-            made = [*near, *((h, bare[0]) for h in ports.strangers()), *made[FIRST:]]
+            strange = [] if explained else [(h, bare[0]) for h in ports.strangers()]
+            made = [*near, *strange, *made[FIRST:]]
             lead = everything[int(np.argmax(belief.log_weight))]
             if any(f.scale != 1.0 for f in lead.faults):  # pairs are of the usual sizes
                 made += grow([lead], singles, ports.boost)
