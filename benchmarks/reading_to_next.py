@@ -23,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from tests.simulator import deck, tray
 
 from halfsplit.assembly.condition import Condition
+from halfsplit.bench.drill import taking
 from halfsplit.bench.drill_bench import Case, EngineBench
 from halfsplit.bench.session import Session
 
@@ -48,8 +49,7 @@ def follow(name: str, folder: Path, shared: dict[str, object]) -> list[tuple[flo
             if asked.quantity == "look":
                 session.observe("", asked.net, sign="as-drawn")
             else:
-                text = bench.read(asked, session.meter) or "0"
-                session.read(asked.net, text, condition=asked.condition, sure=True)
+                taking(session, asked, bench.read(asked, session.meter) or "0")
             begin, busy = time.perf_counter(), time.process_time()
             session.groups()
             check = session.next_checks(1)[0]

@@ -217,7 +217,9 @@ class Hypothesis:
 
     def left(self, condition: Condition) -> frozenset[str]:
         """Keys of the faults still in the machine in a condition."""
-        if not self._waits and self._blames.isdisjoint(condition.changed):
+        if not self._waits and (
+            not condition.changes or self._blames.isdisjoint(condition.changed)
+        ):
             return self.key
         return frozenset(f.key for f in self.faults if f.present(condition))
 
