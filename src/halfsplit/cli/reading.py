@@ -51,9 +51,9 @@ def read(
     seconds: Seconds = 60.0,
     json: Json = False,
 ) -> int:
-    """Store what the meter showed: net=value or net value, as many as you like, such as n12=-1.81
-    p5=6.93.
+    """Store what the meter showed: net=value, as many as you like, such as n12=-1.81 p5=6.93.
 
+    A net and its value may also be two words: n12 -1.81.
     Between two nets write p1:p12=0.41. Naming a load or feed also records that it was changed.
     With --from PLACE name one net without a value: it is taken from that meter once it stands
     still, and stored when you say so.
