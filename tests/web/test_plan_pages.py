@@ -110,7 +110,7 @@ async def test_a_step_too_early_is_refused_and_passed_by_a_reason_only(planned: 
     await user.should_see(marker="point-P5", retries=300)
     typed(planned, "point-P5", "6.9")
     user.find(marker="point-P5").trigger("keydown.enter")
-    await user.should_see("STOP: a reading is beyond its limits", retries=600)
+    await user.should_see("STOP: a reading is beyond its limits", retries=1800)
     assert [(r["net"], r["text"]) for r in entries(planned, "read")] == [("p5", "6.9")]
 
 
