@@ -51,8 +51,8 @@ def test_a_wrong_part_is_found_where_nobody_is_said_to_have_been(session: Sessio
 
 
 def test_a_common_fault_is_not_put_down_to_a_wrong_part(session: Session) -> None:
-    # R1 open leaves the base without current: no reference, no rail; R1 "a decade high" would
-    # leave 13 V less than a volt lower at half load and is 80 times as rare besides.
+    # A shorted C2 or CR1 holds the reference at nothing, and is a hundred times as common as any
+    # wrong part that would.
     for net, text in (("p12", "0.00"), ("ref", "0.00"), ("raw", "22.00")):
         session.read(net, text)
     assert all(f.cause == "worn" for f in session.hypotheses[session.groups()[0].members[0]].faults)

@@ -162,8 +162,7 @@ class Book:
             self.machine,
             condition.as_drawn(),
             laid,
-            # A wrong part tried beside none has its value within 5 %: its sizes wait till it fits.
-            sizes=[h.sizes_left(condition) if p.faults else [] for h, p in new.values()],
+            sizes=[h.sizes_left(condition) for h, _ in new.values()],
             moves=self.moves[SIZE_AT:],
             progress=progress,
         )

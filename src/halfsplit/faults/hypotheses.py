@@ -217,9 +217,7 @@ class Hypothesis:
 
     def left(self, condition: Condition) -> frozenset[str]:
         """Keys of the faults still in the machine in a condition."""
-        if not self._waits and (
-            not condition.changes or self._blames.isdisjoint(condition.changed)
-        ):
+        if not self._waits and self._blames.isdisjoint(condition.changed):
             return self.key
         return frozenset(f.key for f in self.faults if f.present(condition))
 
@@ -341,7 +339,7 @@ def single_faults(assembly: Assembly, touched: Iterable[str] = ()) -> list[Hypot
 def sizes_shared(listed: Sequence[Hypothesis]) -> list[float]:
     """Priors of sets (H) of which some are others of the list at another size: a single fault in
     all its sizes has the odds of the fault. Of several faults the sizes are many and the usual
-    keeps its least, so they may add up to a third more."""
+    keeps its least, so together they may have more than the odds of the set."""
     taken: dict[frozenset[str], float] = {}
     for h in listed:
         if h.sized:
