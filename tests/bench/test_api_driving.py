@@ -132,7 +132,7 @@ def test_a_pool_of_others_is_used_and_let_go(bench: Bench, tmp_path: Path) -> No
     counts = [{"id": f"{k:032x}", "turn": 1, "rows": rows} for k in range(20)]
     file = tmp_path / "pool.json"
     file.write_text(json.dumps({"halfsplit_outcomes": 1, "contributions": counts}))
-    with pytest.raises(ProblemsError, match="is no file of outcomes"):
+    with pytest.raises(ProblemsError, match=r"is no file of outcomes.*or `halfsplit pool` wrote"):
         bench.use_pool(tmp_path / "follower.yaml")
     with pytest.raises(NotFoundError):
         bench.use_pool(str(tmp_path / "none.json"))
@@ -145,6 +145,19 @@ def test_a_pool_of_others_is_used_and_let_go(bench: Bench, tmp_path: Path) -> No
     assert any("pool.json" in why for why in pooled["F1"].why)
     bench.use_pool(None)
     assert {row.part: row for row in bench.weights()} == before
+
+
+def test_readings_taken_with_a_change_that_is_undone_are_named(bench: Bench) -> None:
+    before = bench.read("out", "5.0")
+    fitted = bench.change("C2 removed")
+    change = bench.entries()[-1][0]
+    with_it = [bench.read("out", "5.1"), bench.read("zk", "5.6")]
+    assert bench.left_behind() == []
+    bench.undo(change)
+    assert bench.left_behind() == with_it, fitted
+    bench.read("raw", "23.4")
+    assert bench.left_behind() == []
+    assert before in [n for n, _ in bench.entries()]
 
 
 def test_a_trimmer_is_turned_only_for_a_reason_before_references_are_proved(tmp_path: Path) -> None:

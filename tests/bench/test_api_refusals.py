@@ -91,6 +91,7 @@ REFUSED: list[tuple[Call, str]] = [
     (lambda b: b.use_meter(), r'no meter was named. Write use_meter\("pointer-20k"'),
     (lambda b: b.use_meter("zzz"), "no meter zzz"),
     (lambda b: b.use_meter(counts=NAN), "counts: nan is no number"),
+    (lambda b: b.use_meter(counts=-5), r"no meter is like that. Write counts=2\."),
     (lambda b: b.use_meter(scale="-3V"), 'no meter is like that. Write scale="25V"'),
     (lambda b: b.use_meter(ohms=""), "ohms: there is nothing in this text"),
     (lambda b: b.use_meter(of_range="3%"), 'Write kind="pointer-20k" or scale='),

@@ -14,6 +14,8 @@ from halfsplit.bench import elsewhere
 from halfsplit.bench.elsewhere import SOUND, undone
 from halfsplit.bench.session import FOLLOWED, JUDGED, MOST_FOLLOWED, Session
 
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+
 # By hand: the ladder's 12 V over 1k + 2k2 + 1k5 and over 4k7 + 3k3.
 SOUND_READS = {"upper": "9.45", "lower": "3.83", "side": "4.95"}
 # R5 at twice its value: 12 V * 6.6 / 11.3; R4 at half its value reads within a tenth of it.
@@ -41,6 +43,15 @@ def test_one_of_a_leading_suspect_is(tmp_path: Path) -> None:
     with opened(tmp_path, DOUBTFUL) as session:
         asked = {(c.part, c.what) for condition in undone(session) for c in condition.changes}
         assert asked & {("R4", "lifted"), ("R5", "lifted")}
+
+
+def test_what_stands_in_the_mains_is_not_carried_to_another_feed(tmp_path: Path) -> None:
+    (tmp_path / "pt3.yaml").write_text((EXAMPLES / "hd40" / "pt3.yaml").read_text())
+    with Session(tmp_path / "pt3.yaml") as session:
+        session.set_condition(Condition("mains", "bench", lamp=60.0, mains=0.9))
+        asked = [c for listed in elsewhere.elsewhere(session) for c in listed if c.feed != "mains"]
+        assert {c.feed for c in asked} == {"raws", "off"}
+        assert {(c.lamp, c.mains) for c in asked} == {(None, None)}
 
 
 def test_no_check_is_listed_twice(tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ from halfsplit.bench.hazards import present
 from halfsplit.bench.prior_words import prior_rows, shares_dict
 from halfsplit.bench.report import check_dict, next_dict
 from halfsplit.bench.too import check_too
+from halfsplit.bench.undone import still_with_it
 from halfsplit.bench.words import entry_words, outcome_reads
 from halfsplit.diagnosis import explain
 from halfsplit.diagnosis.groups import Group
@@ -110,6 +111,11 @@ class Asking(Opened):
         """Number and words of every entry in force, in order."""
         bench = self.session
         return [(e.seq, entry_words(bench.assembly, e)) for e in bench.entries]
+
+    def left_behind(self) -> list[int]:
+        """After a change was undone: numbers of the readings taken with it, which stay in force
+        and count for the circuit as it was then. Empty after any other entry."""
+        return still_with_it(self.session, self.session.journal.undoing())
 
     @in_python
     def weights(self) -> list[PartWeight]:

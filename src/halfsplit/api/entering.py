@@ -283,7 +283,8 @@ class Entering(Opened):
     @in_python
     def undo(self, entry: int | None = None) -> int:
         """Undo the last entry, or the one of that number (see :meth:`entries`), by a new entry,
-        whose number is returned; undoing that brings it back.
+        whose number is returned; undoing that brings it back. Readings taken with a change that is
+        undone stay: see :meth:`left_behind`.
 
         Raises NotFoundError when there is nothing to undo, or no such entry in force.
         """

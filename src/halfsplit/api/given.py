@@ -42,6 +42,7 @@ SPOKEN = (
     (r"--diode asks", "this asks"),
     (r"^--kind (\S+)$", r'use_meter("\1")'),
     (r"^(\S+)=30$", r'weigh("\1", 30)'),
+    (r"^--counts (\d+)$", r"counts=\1"),
     (r"--([a-z]\w*)-?(\w*) ([^\s,;]+)", lambda m: f"{_name(m[1], m[2])}={_quoted(m[3])}"),
     (r"--([a-z]\w*)-?(\w*)", lambda m: f"{_name(m[1], m[2])}=…"),
 )

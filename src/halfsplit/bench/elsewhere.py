@@ -33,7 +33,7 @@ def elsewhere(bench: Session) -> Iterator[list[Condition]]:
     yield [replace(here, load=n, extra=()) for n in loads if n != here.load]
     usable = bench.within_reach or bench.assembly.feeds.keys()
     feeds = [n for n in bench.assembly.feeds if n in usable and n not in (here.feed, "off")]
-    yield [replace(here, feed=n) for n in feeds]
+    yield [replace(here, feed=n, mains=None, lamp=None) for n in feeds]
     yield [replace(here, feed="off", load="none", extra=(), warm=None, mains=None, lamp=None)]
     yield undone(bench)
 

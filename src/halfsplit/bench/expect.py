@@ -11,6 +11,7 @@ import numpy as np
 from halfsplit.assembly.condition import Condition
 from halfsplit.bench.beating import Beat, beat
 from halfsplit.bench.markings import marked_fuses
+from halfsplit.bench.named_meter import with_ac_range
 from halfsplit.bench.session import Session
 from halfsplit.bench.warmth import heat_notes
 from halfsplit.circuit.netlist import Overrides
@@ -151,9 +152,8 @@ def healthy_swing(
     Raises ProblemsError where the meter in use has no AC range or nothing is there to be counted.
     """
     (net, against), meter = leads, session.meter
-    if quantity == "ac" and not meter.ac:
-        wrong = f"the meter in use, {meter.name}, has no AC range here"
-        raise ProblemsError([Problem("", 0, 0, net, wrong, "--kind digital")])
+    if quantity == "ac":
+        with_ac_range(meter, net, "--kind digital")
     against = "" if against == session.assembly.common else against
     moves = session.dictionary.moves
     table = predict(session.machine, condition, [{}], moves=moves)

@@ -57,3 +57,10 @@ def named_meter(
         wrong = "a share of full scale, of a meter whose scales are not known"
         raise ProblemsError([Problem("", 0, 0, "of-range", wrong, "--kind pointer-20k or --scale")])
     return now
+
+
+def with_ac_range(meter: Meter, where: str, instead: str) -> None:
+    """Raise ProblemsError when the meter in use cannot read AC."""
+    if not meter.ac:
+        wrong = f"the meter in use, {meter.name}, has no AC range here"
+        raise ProblemsError([Problem("", 0, 0, where, wrong, instead)])

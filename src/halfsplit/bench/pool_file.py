@@ -48,7 +48,7 @@ def read_outcomes(path: Path) -> list[Contribution]:
         raise NotFoundError(f"{path}: there is no such file") from None
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         wrong = f"is no file of outcomes: {getattr(error, 'strerror', None) or error}"[:200]
-        instead = "what `halfsplit outcomes --to` or `halfsplit pool --to` wrote"
+        instead = "the name of a file that `halfsplit outcomes` or `halfsplit pool` wrote"
         raise ProblemsError([Problem(str(path), 0, 0, "", wrong, instead)]) from None
     problems: list[Problem] = []
     found = []

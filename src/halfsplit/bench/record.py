@@ -23,7 +23,7 @@ from halfsplit.assembly.model import Assembly, LoadValue, load_value
 from halfsplit.assembly.standing import as_it_is
 from halfsplit.bench.blocks import only_of_parts
 from halfsplit.bench.hazards import highest_volts
-from halfsplit.bench.named_meter import named_meter
+from halfsplit.bench.named_meter import named_meter, with_ac_range
 from halfsplit.bench.opening import open_machine
 from halfsplit.bench.recall import condition_of, evidence_of, like_for_like, meter_of, none_missing
 from halfsplit.circuit.threads import Progress
@@ -58,9 +58,8 @@ def _swinging(kind: Quantity, name: str, text: str, reading: Reading, meter: Met
         wrong = f"“{text}”: an AC range shows no sign"
     elif kind == "frequency" and reading.value <= 0:
         wrong, instead = f"“{text}”: nothing was counted", "unstable, or the frequency"
-    elif kind == "ac" and not meter.ac:
-        wrong = f"the meter in use, {meter.name}, has no AC range here"
-        instead = "halfsplit meter FILE --kind digital, or the one it was read with"
+    elif kind == "ac":
+        with_ac_range(meter, name, "halfsplit meter FILE --kind digital, or the one used")
     if wrong:
         raise ProblemsError([Problem("", 0, 0, name, wrong, instead)])
 
