@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +15,7 @@ from halfsplit.diagnosis.evidence import Evidence
 from halfsplit.diagnosis.posterior import Belief, span_of
 from halfsplit.diagnosis.search import fit
 from halfsplit.diagnosis.sight import Sight
+from halfsplit.faults.dead_table import DeadTable
 from halfsplit.faults.hypotheses import Hypothesis, together
 from halfsplit.faults.pairs import PairMeans, pair_means, pair_rows, size_means
 
@@ -21,6 +24,9 @@ SEEN = ("volts", "ripple")
 # Logarithm of weight by which a pair may trail at first sight and still be solved: that sight knows
 # nothing of what readings have in common, and takes sizes as straight.
 FAR = 16.0
+# Sizes of one fault that are looked at; sizes of all that a reading of the dead machine is held
+# against; and the logarithm of ohms by which a fault moves such a reading at least.
+OF_ONE, MOST_SIZES, MOVED = 4, 400, 0.05
 
 if TYPE_CHECKING:
     from halfsplit.bench.reasoning import Reasoner
@@ -35,6 +41,7 @@ class Pairing:
         self.likeliest = float((prior[first] * prior[second]).max(initial=0.0))
         self.means: dict[Condition, PairMeans] = {}
         self.sizes: dict[Condition, tuple[list[tuple[int, float]], PairMeans] | None] = {}
+        self.dead_sizes: dict[Evidence, DeadSizes] = {}
         self._raised: dict[str, np.ndarray] = {}
 
     def raised(self, bench: Reasoner) -> np.ndarray:
@@ -59,26 +66,74 @@ class Pairing:
 
 
 def best_sizes(bench: Reasoner, most: int) -> list[Hypothesis]:
-    """Standard faults of other sizes that fit the powered readings best at first sight."""
-    score: np.ndarray | None = None
-    which: list[tuple[int, float]] = []
-    for item in bench.evidence():
-        if item.ohmmeter is not None or item.quantity not in SEEN:
-            continue
+    """Standard faults of other sizes that fit the readings best at first sight, few of each."""
+    read = bench.evidence()
+    powered = [e for e in read if e.ohmmeter is None and e.quantity in SEEN]
+    score: dict[tuple[int, float], float] = {}
+    for item in powered:
         at = item.condition.as_drawn()
         found = _size_means(bench, at)
         if found is None:
             return []
-        which, means = found
         gone = [bool(h.faults) and not h.left(item.condition) for h in bench.standard]
-        seen = Sight(bench.dictionary.get(at), item, gone).pairs(means)
-        score = seen if score is None else score + seen
-    if score is None:
-        return []
-    prior = np.log(np.array([bench.standard[i].prior for i, _ in which]))
-    order = np.argsort(-(score + prior), kind="stable")[:most]
-    chosen = [which[int(k)] for k in order]
-    return [together([bench.standard[i].faults[0].at(scale)]) for i, scale in chosen]
+        seen = Sight(bench.dictionary.get(at), item, gone).sizes(*found)
+        score = {k: score.get(k, 0.0) + float(s) for k, s in zip(found[0], seen, strict=True)}
+    dead = [_dead_sizes(bench, e) for e in read if e.ohmmeter is not None]
+    if not powered:
+        score = dict.fromkeys((k for d in dead for k in d.sized), 0.0)
+    for told in dead:
+        score = {k: s + told.sized.get(k, told.usual[k[0]]) for k, s in score.items()}
+    ranked = sorted(score, key=lambda k: -score[k] - math.log(bench.standard[k[0]].prior))
+    chosen, of_one = [], Counter[int]()
+    for row, scale in ranked:
+        of_one[row] += 1
+        if of_one[row] <= OF_ONE:
+            chosen.append(together([bench.standard[row].faults[0].at(scale)]))
+    return chosen[:most]
+
+
+@dataclass(frozen=True)
+class DeadSizes:
+    """First sight of a reading of the dead machine, as logarithms of likelihood.
+
+    Attributes
+    ----------
+    usual: under each standard hypothesis (H), as it is.
+    sized: under single faults, by row and size, that this reading may tell the size of.
+    """
+
+    usual: np.ndarray
+    sized: dict[tuple[int, float], float]
+
+
+def _dead_sizes(bench: Reasoner, item: Evidence) -> DeadSizes:
+    """What a reading of the dead machine says of the sizes of faults that move it.
+
+    The reading goes one way as a fault grows, so only those are looked at that move it the way it
+    is off, and farther or less far than it is.
+    """
+    if item not in bench.pairing.dead_sizes:
+        listed = bench.standard
+        table = bench.lookup(item, listed)
+        assert isinstance(table, DeadTable)
+        _, usual = _dead_sight(bench, item)
+        read = min(item.scaled, table.top)
+        x = np.where(table.over, table.top, table.x)
+        moved, off = x - x[0], read - x[0]
+        asked = [
+            (i, scale)
+            for i, h in enumerate(listed)
+            if h.faults and moved[i] * off > 0.0 and abs(moved[i]) > MOVED
+            for scale in h.faults[0].scales
+        ][:MOST_SIZES]
+        made = [*listed[:2], *(together([listed[i].faults[0].at(s)]) for i, s in asked)]
+        belief = Belief([h.prior for h in made], len(bench.book.moves), 0, 1)
+        shown = bench.lookup(item, made)
+        belief.learn(shown, item, span_of(shown, item.quantity))
+        found = fit(belief)[2:]
+        sized = {k: float(s) for k, s in zip(asked, found, strict=True)}
+        bench.pairing.dead_sizes[item] = DeadSizes(usual, sized)
+    return bench.pairing.dead_sizes[item]
 
 
 def _size_means(

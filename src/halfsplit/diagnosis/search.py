@@ -26,7 +26,7 @@ from halfsplit.faults.hypotheses import SCALES, Fault, Hypothesis, together
 # takes on before mending the first.
 PAIRS, GROWN, LARGEST = 500, 5, MOST
 # Where not all can be had: of those pairs, how many come before the best with a part fitted since,
-# and how many of these; how many pairs before wrong parts in unlikely places.
+# and how many of these; how many pairs before the rest of these.
 AHEAD, FRESH, FIRST = 8, 4, 250
 OTHER_SIZES, RESIZED = 12, 4
 # Share of the weight a set must be able to take to be worth looking for: what keeps a leader from
@@ -140,15 +140,19 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
         if size == 2:
             made, unseen = ports.pairs(PAIRS)
             fresh = _fresh_too(everything, belief, singles, ports)
-            near = [*made[:AHEAD], *fresh[:FRESH], *made[AHEAD:FIRST], *fresh[FRESH:]]
-            strange = [] if explained else [(h, bare[0]) for h in ports.strangers()]
-            made = [*near, *strange, *made[FIRST:]]
+            made = [
+                *made[:AHEAD],
+                *fresh[:FRESH],
+                *made[AHEAD:FIRST],
+                *fresh[FRESH:],
+                *made[FIRST:],
+            ]
             lead = everything[int(np.argmax(belief.log_weight))]
             if any(f.scale != 1.0 for f in lead.faults):  # pairs are of the usual sizes
                 made += grow([lead], singles, ports.boost)
             if not explained:  # nor does first sight know of what size one is that took another
                 taken = [m for m in made if m[0].boost > 1.0 and _could(m[0], belief)]
-                made += [(h, b) for one, b in taken for h in _other_sizes([one])]
+                made += [(h, b) for one, b in taken for h in _other_sizes([one], near=True)]
         else:
             made = grow(bases, singles, ports.boost)
             made.sort(key=lambda pair: -pair[0].prior)
@@ -161,6 +165,13 @@ def search(standard: Sequence[Hypothesis], ports: Ports) -> Found:
         missed += unseen + len(made) - len(worth)
         tried = [made[i][0] for i in worth]
         light = ports.weigh([*bare, *tried], True)
+        if size == 2 and not explained and not (dear and _explained([*bare, *tried], light)):
+            # Apart from the pairs: of either few can be had where sets are dear.
+            strange = [h for h in ports.strangers() if _could(h, belief, dear)]
+            had = ports.prepare(strange, [bare[0]] * len(strange))
+            missed += len(strange) - len(had)
+            tried += [strange[i] for i in had]
+            light = ports.weigh([*bare, *tried], True)
         good = _best(tried, light, belief)
         if size == 2 and not explained:
             good += _taken_along(tried, light, belief, {h.key for h in good})
@@ -254,7 +265,7 @@ def _resized(
     # with the best of the first, those that came near too.
     bases, dear = list(good[:GROWN]), ports.dear()
     for few in (OTHER_SIZES, RESIZED)[:rounds]:
-        made = [h for h in _other_sizes(bases) if _could(h, belief, dear)]
+        made = [h for h in _other_sizes(bases, near=dear) if _could(h, belief, dear)]
         worth = ports.prepare(made, [good[0]] * len(made)) if made else []
         if not worth:
             break
@@ -268,14 +279,14 @@ def _resized(
     return found
 
 
-def _other_sizes(bases: Sequence[Hypothesis]) -> list[Hypothesis]:
-    """Sets with one more of their faults at another size than the usual."""
+def _other_sizes(bases: Sequence[Hypothesis], near: bool) -> list[Hypothesis]:
+    """Sets with one more of their faults at another size than the usual, `near` it only or any."""
     made: dict[frozenset[str], Hypothesis] = {}
     for base in bases:
         for k, fault in enumerate(base.faults):
-            if fault.cause == "worn" and fault.resized and fault.scale == 1.0:
+            if fault.scale == 1.0:
                 others = [*base.faults[:k], *base.faults[k + 1 :]]
-                for s in SCALES:
+                for s in (s for s in fault.scales if not near or s in SCALES):
                     one = together([*others, fault.at(s)], base.boost)
                     made.setdefault(one.key, one)
     return list(made.values())

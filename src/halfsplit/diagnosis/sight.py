@@ -52,14 +52,29 @@ class Sight:
         alone = self._log(mean, self.wide, self.source, self.known)
         return np.where(self.gone, alone[0], alone)
 
-    def pairs(self, means: PairMeans) -> Floats:
-        """The same under each pair (P), or under each single of a given size, told as a pair of it
-        with itself."""
+    def sizes(self, which: Sequence[tuple[int, float]], means: PairMeans) -> Floats:
+        """The same under single faults (P) of the sizes named, as (row, scale): between them lie
+        others, so each spreads halfway to its neighbours."""
+        mean = self._mean(means)
+        apart = np.zeros(len(mean))
+        order = np.array(sorted(range(len(which)), key=lambda k: which[k]))
+        rows = means.first[order]
+        gap = np.where(rows[1:] == rows[:-1], np.abs(np.diff(mean[order])), 0.0)
+        apart[order[1:]] = gap
+        apart[order[:-1]] = np.maximum(apart[order[:-1]], gap)
+        spread = np.hypot(WIDER * self.spread[means.first], 0.5 * apart)
+        known = self.known[means.first] & means.ok
+        found = self._log(mean, spread, self.source[means.first], known)
+        return np.where(self.gone[means.first], self.singles()[0], found)
+
+    def _mean(self, means: PairMeans) -> Floats:
         quantity = means.mean if self.item.quantity == "volts" else means.ripple
-        mean = np.subtract(quantity[:, self.a], quantity[:, self.b], dtype=np.float64)
-        one, two = self.wide[means.first], self.wide[means.second]
-        given = self.spread[means.first]
-        spread = WIDER * np.where(means.first == means.second, given, np.maximum(one, two))
+        return np.subtract(quantity[:, self.a], quantity[:, self.b], dtype=np.float64)
+
+    def pairs(self, means: PairMeans) -> Floats:
+        """The same under each pair (P)."""
+        mean = self._mean(means)
+        spread = WIDER * np.maximum(self.wide[means.first], self.wide[means.second])
         source = np.maximum(self.source[means.first], self.source[means.second])
         both = self.known[means.first] & self.known[means.second] & means.ok
         found = self._log(mean, spread, source, both)

@@ -52,6 +52,9 @@ SIZE, SIZE_WRONG, SIZE_TURNED = 1.5, 1.05, 1.1
 # size's, and of a set with other sizes of several faults at least LEAST_USUAL. Common practice, no
 # published source.
 SCALES, OFF_SIZE, LEAST_USUAL = (0.3, 0.5, 0.7, 0.85, 1.2, 1.45, 2.0, 3.3), 0.09, 0.28
+# What leaks may leak anything over three decades, and what is shorted be so by anything up to the
+# ohms named: sizes beyond those above, resistances both. Common practice, no published source.
+FURTHER, SHORT_UP_TO = (4.7, 10.0, 22.0, 47.0, 100.0, 220.0, 470.0, 1000.0), 30.0
 SIZES = 3  # faults of a set whose sizes are followed
 # Parameters that have a size, and the conductance [S] below which "open" is open whatever its size.
 SIZED, OPEN_SIZED = frozenset({"g", "gce", "gbe", "gcb", "gak", "c", "esr", "isf", "l"}), 1e-8
@@ -88,7 +91,20 @@ class Fault:
         for key, value in self.changes.items():
             if key in self.resized:
                 changes[key] = value / scale if key[1] != "esr" else value * scale
-        return replace(self, changes=changes, scale=scale, odds=self.odds * OFF_SIZE)
+        share = OFF_SIZE * len(SCALES) / len(self.scales)
+        return replace(self, changes=changes, scale=scale, odds=self.odds * share)
+
+    @cached_property
+    def scales(self) -> tuple[float, ...]:
+        """Sizes it may be of besides the usual one, against that; none where it has no size."""
+        if self.cause != "worn" or not self.resized:
+            return ()
+        if "leak" in self.mode:
+            return (*SCALES, *FURTHER)
+        ohms = [1.0 / value for key, value in self.resized.items() if key[1].startswith("g")]
+        if "short" in self.mode and ohms:
+            return (*SCALES, *(s for s in FURTHER if s * max(ohms) <= SHORT_UP_TO))
+        return SCALES
 
     @cached_property
     def key(self) -> str:
@@ -112,8 +128,8 @@ class Fault:
     def resized(self) -> Overrides:
         """Its changes with a size one sigma smaller; empty where it has none."""
         factor = self.size_known
-        if factor == SIZE and self.scale != 1.0:
-            factor = SIZE**0.5
+        if factor == SIZE and self.scale != 1.0 and self.scale not in FURTHER:
+            factor = SIZE**0.5  # those further out lie further apart
         return {
             (element, name): value / factor if name != "esr" else value * factor
             for (element, name), value in self.changes.items()

@@ -18,7 +18,7 @@ from halfsplit.assembly.condition import Condition
 from halfsplit.circuit.op import operating_point
 from halfsplit.circuit.threads import Progress
 from halfsplit.faults.dictionary import DictionaryCache, held_rows
-from halfsplit.faults.hypotheses import SCALES, Hypothesis
+from halfsplit.faults.hypotheses import Hypothesis
 from halfsplit.faults.mains_beat import keeps_time
 from halfsplit.faults.predictions import UNCLAIMED, Floats, Predictions
 from halfsplit.faults.store import cache_folder, load_arrays, store_arrays
@@ -166,8 +166,8 @@ def size_means(
     which = [
         (i, scale)
         for i, h in enumerate(singles)
-        if len(h.faults) == 1 and h.faults[0].cause == "worn" and h.sizes
-        for scale in SCALES
+        if len(h.faults) == 1 and h.sizes
+        for scale in h.faults[0].scales
     ]
     table = dictionary.get(condition)
     row = np.array([i for i, _ in which], dtype=np.int64)
