@@ -57,10 +57,11 @@ class Asking(Opened):
 
     @in_python
     def decided(self) -> Explanation | None:
-        """What to act on, when measuring on would tell less than acting; else None."""
+        """What to act on, when measuring on would tell less than acting; else None. Its `parts` and
+        `faults` are those still in the machine."""
         offered = self.session.next_checks(1)
         group = self.session.decided(offered[0] if offered else None)
-        return None if group is None else self._told(group)
+        return None if group is None else self._told(group, left=True)
 
     @in_python
     def doubts(self) -> dict[int, str]:
@@ -224,12 +225,18 @@ class Asking(Opened):
         high = math.inf if found["high"] is None else found["high"]
         return Healthy(found["shows"], found["low"], high)
 
-    def _told(self, group: Group) -> Explanation:
-        members = [self.session.hypotheses[i] for i in group.members]
+    def _told(self, group: Group, left: bool = False) -> Explanation:
+        """A group; with `left` its faults and parts are those still in the machine."""
+        here = self.session.condition
+        listed = sorted(group.members, key=bool)  # 0 is no fault
+        members = [self.session.hypotheses[i] for i in listed]
         lead = members[0]
         others = dict.fromkeys(h.name for h in members[1:] if h.name != lead.name)
-        faults = tuple(f.name for f in lead.faults)
-        return Explanation(faults, tuple(others), group.weight, lead.parts, lead.name)
+        kept = [f for f in lead.faults if not left or f.present(here)]
+        parts = tuple(dict.fromkeys(f.part for f in kept))
+        done = tuple(dict.fromkeys(f.part for f in lead.faults if not f.present(here)))
+        faults = tuple(f.name for f in kept)
+        return Explanation(faults, tuple(others), group.weight, parts, lead.name, done)
 
     def _index(self, name: str) -> int:
         """The heaviest set of that name, as one fault may stand in several sizes."""

@@ -16,7 +16,9 @@ class Explanation:
     alternatives: names of the other sets of the group.
     weight: chance of the group, all readings taken into account, 0 to 1.
     parts: references the heaviest set blames.
-    name: the heaviest set in words; tells "no fault" from "something not in this model".
+    name: the heaviest set in words, "no fault" wherever the group holds it; tells that from
+        "something not in this model".
+    done: those of its parts that were replaced since.
     """
 
     faults: tuple[str, ...]
@@ -24,6 +26,7 @@ class Explanation:
     weight: float
     parts: tuple[str, ...]
     name: str = ""
+    done: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -129,13 +129,13 @@ class Session(Reasoner):
         return self._grouped
 
     def suspects(self, most: int = 6) -> list[SuspectGroup]:
-        """Leading groups with reasons."""
+        """Leading groups with reasons; where nothing shows a fault, that is said first."""
         found, groups, weights = [], self.groups()[:most], self.belief.weights()
         noted = noted_of(self, [i for g in groups for i in g.members])
         for members in groups:
             listed = tuple(
                 Suspect(self.hypotheses[i], float(weights[i]), self.reasons(i), noted[i])
-                for i in members.members
+                for i in sorted(members.members, key=bool)  # 0 is no fault
             )
             found.append(SuspectGroup(listed, members.weight))
         return found
