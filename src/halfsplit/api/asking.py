@@ -22,8 +22,9 @@ from halfsplit.bench.too import check_too
 from halfsplit.bench.undone import still_with_it
 from halfsplit.bench.words import entry_words, outcome_reads
 from halfsplit.diagnosis import explain
-from halfsplit.diagnosis.groups import Group
+from halfsplit.diagnosis.groups import Group, as_told
 from halfsplit.diagnosis.next_check import Check
+from halfsplit.diagnosis.search import fit
 from halfsplit.problems import HalfsplitError, NotFoundError
 
 MOST = "how many to list, 1 or more"
@@ -228,8 +229,7 @@ class Asking(Opened):
     def _told(self, group: Group, left: bool = False) -> Explanation:
         """A group; with `left` its faults and parts are those still in the machine."""
         here = self.session.condition
-        listed = sorted(group.members, key=bool)  # 0 is no fault
-        members = [self.session.hypotheses[i] for i in listed]
+        members = [self.session.hypotheses[i] for i in as_told(group, fit(self.session.belief))]
         lead = members[0]
         others = dict.fromkeys(h.name for h in members[1:] if h.name != lead.name)
         kept = [f for f in lead.faults if not left or f.present(here)]

@@ -19,7 +19,7 @@ from halfsplit.bench.reasoning import Reasoner
 from halfsplit.circuit.netlist import Overrides
 from halfsplit.diagnosis.evidence import Evidence, Quantity
 from halfsplit.diagnosis.explain import Reason, Suspect, SuspectGroup, against, reasons
-from halfsplit.diagnosis.groups import Dead, Group, fold, group
+from halfsplit.diagnosis.groups import Dead, Group, as_told, fold, group
 from halfsplit.diagnosis.next_check import (
     AT_AC,
     AT_DEAD,
@@ -129,13 +129,13 @@ class Session(Reasoner):
         return self._grouped
 
     def suspects(self, most: int = 6) -> list[SuspectGroup]:
-        """Leading groups with reasons; where nothing shows a fault, that is said first."""
+        """Leading groups with reasons."""
         found, groups, weights = [], self.groups()[:most], self.belief.weights()
         noted = noted_of(self, [i for g in groups for i in g.members])
         for members in groups:
             listed = tuple(
                 Suspect(self.hypotheses[i], float(weights[i]), self.reasons(i), noted[i])
-                for i in sorted(members.members, key=bool)  # 0 is no fault
+                for i in as_told(members, fit(self.belief))
             )
             found.append(SuspectGroup(listed, members.weight))
         return found

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from halfsplit.diagnosis.evidence import Meter
+from halfsplit.diagnosis.noted import TELLS
 from halfsplit.diagnosis.order import heaviest
 from halfsplit.diagnosis.posterior import MODEL_FRACTION, MODEL_VOLTS
 from halfsplit.faults.dead_table import DeadTable
@@ -63,6 +64,15 @@ def _fold_sizes(hypotheses: Sequence[Hypothesis], fits: np.ndarray, found: np.nd
         total = float(found[same].sum())
         found[same] = 0.0
         found[best] = total
+
+
+def as_told(group: Group, fits: np.ndarray) -> list[int]:
+    """Members of a group, no fault first where nothing entered speaks for another of them, however
+    much heavier by its odds; `fits` (H) as of :func:`halfsplit.diagnosis.search.fit`."""
+    found = list(group.members)
+    if 0 in found and fits[0] > fits[found].max() - np.log(TELLS):
+        found.sort(key=bool)
+    return found
 
 
 # A table, what its meter shows (H) and one sigma of that [ohm or V].
