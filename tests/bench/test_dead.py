@@ -312,13 +312,16 @@ def test_one_dead_reading_puts_the_fault_on_top(
 
 
 def test_the_tray_as_it_arrived(session: Session) -> None:
-    """C4 shorted and R3 open together: 1.5 ohm at N12 finds C4, the first to be changed."""
+    """C4 shorted and R3 open together: 1.5 ohm at N12 finds C4, the first to be changed. CR6 lies
+    across it, and shorted by as much would read the same."""
     meter = ohmmeters()["auto"]
     both = {**tray.fault("C4 short"), **tray.fault("R3 open")}
     value = reference.by_ngspice(tray.tray(), both, OFF, ("n12", "com"), meter)
     assert value == pytest.approx(1.5, rel=0.02)
     session.read("n12", f"{value:.2f}", ohmmeter=meter)
-    assert leaders(session) == ["C4 short"]
+    assert leaders(session) == ["C4 short", "CR6 short"]
+    blamed = session.blamed()
+    assert blamed["C4"] > 0.8 > 8.0 * blamed["CR6"]
     assert session.groups()[0].weight > 0.8  # a short has no fixed size, and rivals are near
 
 
