@@ -359,7 +359,7 @@ class Reasoner(Noter):
                 self.book.fully(condition, listed)
 
     def sizes(self, most: int) -> list[Hypothesis]:
-        """Standard faults of other sizes that fit the powered readings best at first sight."""
+        """Standard faults of other sizes that fit the readings best at first sight."""
         return best_sizes(self, most)
 
     def strangers(self) -> list[Hypothesis]:

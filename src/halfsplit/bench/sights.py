@@ -25,7 +25,8 @@ SEEN = ("volts", "ripple")
 # nothing of what readings have in common, and takes sizes as straight.
 FAR = 16.0
 # Sizes of one fault that are looked at; sizes of all that a reading of the dead machine is held
-# against; and the logarithm of ohms by which a fault moves such a reading at least.
+# against, those of the likeliest faults; and the logarithm of ohms by which a fault moves such a
+# reading at least.
 OF_ONE, MOST_SIZES, MOVED = 4, 400, 0.05
 
 if TYPE_CHECKING:
@@ -110,7 +111,7 @@ def _dead_sizes(bench: Reasoner, item: Evidence) -> DeadSizes:
     """What a reading of the dead machine says of the sizes of faults that move it.
 
     The reading goes one way as a fault grows, so only those are looked at that move it the way it
-    is off, and farther or less far than it is.
+    is off, be it too far or not far enough.
     """
     if item not in bench.pairing.dead_sizes:
         listed = bench.standard
@@ -120,11 +121,12 @@ def _dead_sizes(bench: Reasoner, item: Evidence) -> DeadSizes:
         read = min(item.scaled, table.top)
         x = np.where(table.over, table.top, table.x)
         moved, off = x - x[0], read - x[0]
+        likely = sorted(range(len(listed)), key=lambda i: -listed[i].prior)
         asked = [
             (i, scale)
-            for i, h in enumerate(listed)
-            if h.faults and moved[i] * off > 0.0 and abs(moved[i]) > MOVED
-            for scale in h.faults[0].scales
+            for i in likely
+            if listed[i].faults and moved[i] * off > 0.0 and abs(moved[i]) > MOVED
+            for scale in listed[i].faults[0].scales
         ][:MOST_SIZES]
         made = [*listed[:2], *(together([listed[i].faults[0].at(s)]) for i, s in asked)]
         belief = Belief([h.prior for h in made], len(bench.book.moves), 0, 1)
