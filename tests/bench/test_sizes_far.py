@@ -1,4 +1,5 @@
-"""Leaks and shorts of sizes far from the usual, in a delay relay of ours; readings by hand.
+"""Leaks and shorts of sizes far from the usual, in a delay relay of ours; readings by hand,
+but for those of the half ohm, which an ngspice deck typed by hand gave.
 
 R1 charges C1 through 470k from 24 V; the zener behind it conducts from 9.1 V. Under that a leak of
 C1 divides the 24 V with R1 alone, and the relay's coil of 700R stands across CR2.
@@ -60,8 +61,8 @@ def test_a_leak_of_any_size_is_found(bench: Bench, kilohms: float) -> None:
 
 @pytest.mark.parametrize("ohms", [0.12, 0.5])
 def test_so_is_a_short_by_an_ohmmeter(bench: Bench, ohms: float) -> None:
-    """Q2 drives about 0.29 A into it. A coil shorted within is taken as a few ohms, which would
-    leave too much there and read too much dead."""
+    """Q2 drives about 0.29 A into it, as that deck has it. A coil shorted within is taken as a few
+    ohms, which would leave too much there and read too much dead."""
     bench.read("lmp", "0.00")
     bench.read("rel", f"{0.29 * ohms:.3f}")
     bench.condition(feed="off")
@@ -71,7 +72,7 @@ def test_so_is_a_short_by_an_ohmmeter(bench: Bench, ohms: float) -> None:
 
 
 def test_a_short_of_half_an_ohm_is_not_put_down_to_the_coil(bench: Bench) -> None:
-    """Q2 drives 0.29 A into it, from its gain: some tenths of a volt at its collector."""
+    """All three as the deck gave them."""
     for net, shown in (("lmp", "0.00"), ("b2", "22.89"), ("rel", "0.145")):
         bench.read(net, shown)
     assert bench.decided() is None
@@ -94,7 +95,8 @@ def test_sizes_of_each_fault_and_their_odds(bench: Bench) -> None:
 
 
 def test_a_machine_without_a_fault_is_headed_by_none(bench: Bench) -> None:
-    """Though what shows nowhere weighs more: dried out capacitors, of which nothing here tells."""
+    """Though what shows nowhere weighs more: dried out capacitors, of which nothing here tells. The
+    readings are those expected: this is about what is said of them, not whether they are right."""
     at = {net: bench.expect(net)[0] for net in ("p24", "tc", "b2", "rel", "lmp")}
     for net, volts in at.items():
         bench.read(net, f"{volts:.2f}")
